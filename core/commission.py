@@ -1,0 +1,224 @@
+"""The commission: everything a person authored, as one immutable document.
+
+Nothing derived lives here. An edit returns a new document, so that undo is a list of
+documents and the same document with the same seed always gives the same layout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from core.errors import EmblemaError
+from core.material import Lab, Material
+
+Point = tuple[float, float]
+Ring = tuple[Point, ...]
+Part = tuple[Ring, ...]
+Outline = tuple[Part, ...]
+
+LAYINGS = (
+    "tessellatum",
+    "regulatum",
+    "vermiculatum",
+    "musivum",
+    "classicum",
+    "palladianum",
+    "circumactum",
+    "sectile",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """The client's sketch and where it lies on the work.
+
+    The pixels travel beside the document, keyed by `image` (the SHA-256 of the file's bytes,
+    with its ending, such as ``"ab12….png"``). Pixel (0, 0)'s upper left corner lies at
+    `origin_mm`; one pixel is `mm_per_px` wide and high; `turn_rad` turns the picture about
+    that corner, clockwise on screen.
+    """
+
+    image: str
+    width_px: int
+    height_px: int
+    mm_per_px: float
+    origin_mm: Point = (0.0, 0.0)
+    turn_rad: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One area laid in one way.
+
+    Attributes
+    ----------
+    outline : Outline
+        Parts; each is an outer ring and its holes; rings are open (first point not repeated).
+    palette : tuple of str
+        Material codes the match may use; empty means every material of the commission.
+    wanted_lab : Lab or None
+        One wanted colour for the whole field instead of the sketch's.
+    shift_lab : Lab
+        Added to the wanted colour before matching (lighter, darker, warmer, cooler).
+    variation : float
+        Spread of piece lengths by hand, as a share of the tessera, 0 to 0.3.
+    """
+
+    id: str
+    name: str
+    outline: Outline
+    motif: str = ""
+    laying: str = "tessellatum"
+    tessera_mm: float = 10.0
+    joint_mm: float = 1.5
+    follow_border: bool = True
+    palette: tuple[str, ...] = ()
+    wanted_lab: Lab | None = None
+    shift_lab: Lab = (0.0, 0.0, 0.0)
+    variation: float = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class FlowLine:
+    """A guide for the courses: a smooth curve through `points`, for one field or for all (None)."""
+
+    id: str
+    points: tuple[Point, ...]
+    field_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """Where the match gives `old`, lay `new`: in one field, in one motif, or everywhere."""
+
+    old: str
+    new: str
+    field_id: str | None = None
+    motif: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Commission:
+    """The whole authored document. `width_mm` and `height_mm` are the finished size."""
+
+    title: str
+    width_mm: float
+    height_mm: float
+    seed: int = 1
+    sketch: Sketch | None = None
+    fields: tuple[Field, ...] = ()
+    flow_lines: tuple[FlowLine, ...] = ()
+    materials: tuple[Material, ...] = ()
+    swaps: tuple[Swap, ...] = ()
+    grout_lab: Lab = (62.0, 0.5, 4.0)
+    notes: str = ""
+    currency: str = ""
+    extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    def field_by_id(self, field_id: str) -> Field:
+        """Return the field, or raise KeyError."""
+        for f in self.fields:
+            if f.id == field_id:
+                return f
+        raise KeyError(field_id)
+
+    def material(self, code: str) -> Material:
+        """Return the material of this code, or raise KeyError."""
+        for m in self.materials:
+            if m.code == code:
+                return m
+        raise KeyError(code)
+
+    def motifs(self) -> tuple[str, ...]:
+        """Motif names in the order in which the fields first use them."""
+        return tuple(dict.fromkeys(f.motif for f in self.fields if f.motif))
+
+
+def next_id(prefix: str, taken: Iterable[str]) -> str:
+    """Return the first of prefix1, prefix2, … above every number taken (ids are never reused
+    while a later one stands)."""
+    numbers = [int(t[len(prefix) :]) for t in taken if t[len(prefix) :].isdigit()]
+    return f"{prefix}{max(numbers, default=0) + 1}"
+
+
+def change_field(doc: Commission, field_id: str, **changes: Any) -> Commission:
+    """Return the document with some attributes of one field changed.
+
+    Raises
+    ------
+    KeyError
+        No such field.
+    EmblemaError
+        A value that cannot be laid (see `check_field`).
+    """
+    changed = replace(doc.field_by_id(field_id), **changes)
+    check_field(changed)
+    return replace(doc, fields=tuple(changed if f.id == field_id else f for f in doc.fields))
+
+
+def remove_field(doc: Commission, field_id: str) -> Commission:
+    """Return the document without a field, its own flow lines and its own swaps."""
+    doc.field_by_id(field_id)
+    return replace(
+        doc,
+        fields=tuple(f for f in doc.fields if f.id != field_id),
+        flow_lines=tuple(line for line in doc.flow_lines if line.field_id != field_id),
+        swaps=tuple(s for s in doc.swaps if s.field_id != field_id),
+    )
+
+
+def add_flow_line(
+    doc: Commission, points: Iterable[Point], field_id: str | None = None
+) -> tuple[Commission, str]:
+    """Add a flow line through two or more points; return the document and the line's id."""
+    through = tuple((float(x), float(y)) for x, y in points)
+    if len(set(through)) < 2:
+        raise EmblemaError("A flow line needs at least two different points.")
+    if field_id is not None:
+        doc.field_by_id(field_id)
+    line = FlowLine(next_id("l", (w.id for w in doc.flow_lines)), through, field_id)
+    return replace(doc, flow_lines=(*doc.flow_lines, line)), line.id
+
+
+def change_flow_line(doc: Commission, line_id: str, **changes: Any) -> Commission:
+    """Return the document with some attributes of one flow line changed."""
+    return replace(
+        doc,
+        flow_lines=tuple(replace(w, **changes) if w.id == line_id else w for w in doc.flow_lines),
+    )
+
+
+def remove_flow_line(doc: Commission, line_id: str) -> Commission:
+    """Return the document without one flow line."""
+    return replace(doc, flow_lines=tuple(w for w in doc.flow_lines if w.id != line_id))
+
+
+def add_swap(
+    doc: Commission, old: str, new: str, *, field_id: str | None = None, motif: str | None = None
+) -> Commission:
+    """Lay `new` wherever `old` would be laid, in a field, a motif or everywhere.
+
+    Swaps work in the order in which they were made, so that a later one may undo an earlier.
+    """
+    doc.material(old)
+    doc.material(new)
+    if old == new:
+        return doc
+    return replace(doc, swaps=(*doc.swaps, Swap(old, new, field_id, motif)))
+
+
+def check_field(f: Field) -> None:
+    """Raise EmblemaError where a field's numbers cannot be laid."""
+    if f.laying not in LAYINGS:
+        raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying}'.")
+    if not 1.0 <= f.tessera_mm <= 500.0:
+        raise EmblemaError(
+            f"Field '{f.name}': the tessera is {f.tessera_mm:g} mm; it must be 1 to 500 mm."
+        )
+    if not 0.0 < f.joint_mm < f.tessera_mm:
+        raise EmblemaError(
+            f"Field '{f.name}': the joint is {f.joint_mm:g} mm; it must be more than 0 and less "
+            f"than the tessera ({f.tessera_mm:g} mm)."
+        )

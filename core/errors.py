@@ -1,0 +1,12 @@
+"""The one exception that a user is shown: a plain sentence that names what is wrong and where."""
+
+
+class EmblemaError(Exception):
+    """Bad input, said so that a mosaicist can act on it.
+
+    Programs show ``str(error)`` as it stands, so it names the file or the field and the fault.
+    """
+
+
+class Stopped(Exception):
+    """Raised inside long work when the user has asked it to stop. Nothing was changed."""

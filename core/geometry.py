@@ -1,0 +1,32 @@
+"""Outlines between the document (tuples of points) and shapely, and geometric tolerances."""
+
+from __future__ import annotations
+
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from core.commission import Outline
+
+SNAP_MM = 1e-4  # points nearer than this are one point
+
+
+def polygon_of(outline: Outline) -> MultiPolygon:
+    """Return a document outline as a shapely MultiPolygon (not repaired)."""
+    return MultiPolygon([Polygon(part[0], part[1:]) for part in outline])
+
+
+def outline_of(geometry: shapely.Geometry) -> Outline:
+    """Return the polygonal parts of a shapely geometry as a document outline.
+
+    Lines and points are left out; coordinates are rounded to `SNAP_MM`.
+    """
+    geometry = shapely.set_precision(geometry, SNAP_MM)
+    parts = [g for g in shapely.get_parts(shapely.get_parts([geometry])) if g.geom_type == "Polygon"]
+    return tuple(
+        tuple(
+            tuple((float(x), float(y)) for x, y in ring.coords[:-1])
+            for ring in (p.exterior, *p.interiors)
+        )
+        for p in parts
+        if p.area > 0
+    )

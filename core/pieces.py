@@ -1,0 +1,82 @@
+"""Laid tesserae as columns: one row a piece, ready for bulk work in numpy and shapely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """The tesserae of one field.
+
+    Attributes
+    ----------
+    polygons : ndarray of Polygon, shape (n,)
+        In mm, without holes, inside the field by half a joint.
+    course, piece : ndarray of int, shape (n,)
+        The course a piece belongs to (-1 for none) and its place along it.
+    angle_rad : ndarray of float, shape (n,)
+        Direction of the flow at the piece, in (-pi/2, pi/2], x right and y down.
+    """
+
+    polygons: NDArray[np.object_]
+    course: NDArray[np.int64]
+    piece: NDArray[np.int64]
+    angle_rad: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.polygons)
+
+    @property
+    def area_mm2(self) -> NDArray[np.float64]:
+        """Area of each piece, shape (n,), mm2."""
+        return shapely.area(self.polygons)
+
+    @property
+    def centre_mm(self) -> NDArray[np.float64]:
+        """Centroid of each piece, shape (n, 2), mm."""
+        return shapely.get_coordinates(shapely.centroid(self.polygons))
+
+    @staticmethod
+    def empty() -> Pieces:
+        """No pieces at all."""
+        return Pieces(
+            np.empty(0, object), np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LaidField:
+    """A field's pieces with the material each was matched to.
+
+    `stock` indexes the commission's materials, -1 where nothing could be matched;
+    `wanted_lab` (n, 3) is the colour asked for; `delta_e` (n,) is CIEDE2000 between
+    the two (NaN where unmatched).
+    """
+
+    field_id: str
+    pieces: Pieces
+    wanted_lab: NDArray[np.float64]
+    stock: NDArray[np.int64]
+    delta_e: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Everything derived from a commission, in the order of its fields."""
+
+    fields: tuple[LaidField, ...]
+
+    def __len__(self) -> int:
+        return sum(len(f.pieces) for f in self.fields)
+
+    def by_id(self, field_id: str) -> LaidField:
+        """Return one field's layout, or raise KeyError."""
+        for f in self.fields:
+            if f.field_id == field_id:
+                return f
+        raise KeyError(field_id)
