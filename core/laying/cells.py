@@ -1,0 +1,100 @@
+"""Territories: the Voronoi cells of each piece's sites, joined, as polygons that share corners.
+
+A corner is a point where three pieces meet (or two and the outside); between two corners the
+territory runs straight, the same for both neighbours, so territories never overlap.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import Delaunay
+
+from core.laying.grid import Array, along
+
+OUTSIDE = -1
+
+
+def guards(outline: shapely.Geometry, pitch: float) -> Array:
+    """Return sites outside the field that bound the territories at its border, (n, 2) mm."""
+    ring = shapely.buffer(outline, 1.6 * pitch, quad_segs=6).boundary
+    xy, _ = along(ring, 0.4 * pitch)
+    x0, y0, x1, y1 = outline.bounds
+    far = 4 * max(x1 - x0, y1 - y0)
+    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+    box = np.array(
+        [[cx - far, cy - far], [cx + far, cy - far], [cx + far, cy + far], [cx - far, cy + far]]
+    )
+    return np.concatenate([xy, box])
+
+
+def territories(sites: Array, owner: NDArray[np.int64], n: int) -> NDArray[np.object_]:
+    """Return the territory of each of n owners as a polygon (None where it has none).
+
+    Parameters
+    ----------
+    sites : ndarray (m, 2)
+        Points, mm.
+    owner : ndarray (m,)
+        Whose site each is, 0 to n - 1, or OUTSIDE.
+    """
+    mesh = Delaunay(sites)
+    tri = mesh.simplices
+    centre = _circumcentres(sites[tri])
+    who = owner[tri]
+    a, b, c = who[:, 0], who[:, 1], who[:, 2]
+    pieces = 1 + (b != a) + ((c != a) & (c != b))
+    # corners: three owners; and all along the outside, where no neighbour shares the edge
+    corner = (pieces == 3) | ((pieces == 2) & (who == OUTSIDE).any(1))
+    at = np.nonzero(corner)[0]
+    mine = np.sort(who[at], axis=1)
+    first = np.ones(mine.shape, bool)
+    first[:, 1:] = mine[:, 1:] != mine[:, :-1]
+    first &= mine != OUTSIDE
+    row, _ = np.nonzero(first)
+    piece = mine[first]
+    xy = centre[at[row]]
+    hub = np.stack(
+        [
+            np.bincount(owner[owner >= 0], sites[owner >= 0, k], n)
+            / np.maximum(np.bincount(owner[owner >= 0], minlength=n), 1)
+            for k in (0, 1)
+        ],
+        axis=1,
+    )
+    d = xy - hub[piece]
+    order = np.lexsort((np.arctan2(d[:, 1], d[:, 0]), piece))
+    piece, xy = piece[order], xy[order]
+    count = np.bincount(piece, minlength=n)
+    good = count[piece] >= 3
+    out = np.full(n, None, dtype=object)
+    index = np.unique(piece[good])
+    if len(index):
+        dense = np.searchsorted(index, piece[good])
+        out[index] = _polygons(xy[good], dense, len(index))
+    return out
+
+
+def _polygons(xy: Array, number: NDArray[np.int64], n: int) -> NDArray[np.object_]:
+    """Return polygons from points sorted by polygon number."""
+    first = np.searchsorted(number, np.arange(n))
+    closing = np.stack([xy[first], np.full((n, 2), 0.0)])[0]
+    points = np.concatenate([xy, closing])
+    ids = np.concatenate([number, np.arange(n)])
+    order = np.argsort(ids, kind="stable")
+    rings = shapely.linearrings(points[order], indices=ids[order])
+    polygons: NDArray[np.object_] = shapely.polygons(rings)
+    return polygons
+
+
+def _circumcentres(t: Array) -> Array:
+    """Return the circumcentres (n, 2) of triangles (n, 3, 2)."""
+    o = t[:, 0]
+    b, c = t[:, 1] - o, t[:, 2] - o
+    d = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
+    d = np.where(np.abs(d) < 1e-12, 1e-12, d)
+    bb, cc = (b**2).sum(1), (c**2).sum(1)
+    ux = (c[:, 1] * bb - b[:, 1] * cc) / d
+    uy = (b[:, 0] * cc - c[:, 0] * bb) / d
+    return o + np.stack([ux, uy], axis=1)

@@ -1,0 +1,199 @@
+"""Divides each course into whole pieces and shifts the cuts so that joints do not run on.
+
+Every cut is a position along its course. Lengths follow the room there is across the course,
+so that pieces keep about one size; a seeded spread leaves the hand in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from core.laying.grid import Array
+
+APART = 0.36  # pitches that a cut keeps from the cuts of the course beside
+ROUNDS = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Ruler:
+    """All courses end to end on one line, to look up places on all of them at once.
+
+    `at` is the distance along that line of each point in `xy`; course k runs from `start[k]` to
+    `stop[k]`; courses lie well apart on the line. `ring` marks closed courses.
+    """
+
+    at: Array
+    xy: Array
+    start: Array
+    stop: Array
+    ring: NDArray[np.bool_]
+
+    @staticmethod
+    def of(courses: list[Array]) -> Ruler:
+        """Lay courses, each (n, 2) mm, end to end."""
+        at, start, stop, ring = [], [], [], []
+        reach = 0.0
+        for c in courses:
+            s = np.r_[0.0, np.cumsum(np.hypot(*np.diff(c, axis=0).T))] + reach
+            at.append(s)
+            start.append(s[0])
+            stop.append(s[-1])
+            ring.append(bool(np.hypot(*(c[0] - c[-1])) < 1e-9))
+            reach = s[-1] + 1000.0
+        return Ruler(
+            np.concatenate(at),
+            np.concatenate(courses),
+            np.array(start),
+            np.array(stop),
+            np.array(ring),
+        )
+
+    def point(self, u: Array) -> Array:
+        """Return the points (n, 2) at places u (n,)."""
+        return np.stack(
+            [np.interp(u, self.at, self.xy[:, 0]), np.interp(u, self.at, self.xy[:, 1])], axis=1
+        )
+
+    def tangent(self, u: Array, reach: float, course: NDArray[np.int64]) -> Array:
+        """Return unit tangents (n, 2) at places u on their courses."""
+        a = self.point(np.maximum(u - reach, self.start[course]))
+        b = self.point(np.minimum(u + reach, self.stop[course]))
+        d = b - a
+        out: Array = d / np.maximum(np.hypot(*d.T), 1e-12)[:, None]
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """One stretch of a course a piece: places `a` to `b` on the ruler."""
+
+    course: NDArray[np.int64]
+    piece: NDArray[np.int64]
+    a: Array
+    b: Array
+
+
+def divide(
+    ruler: Ruler, room: Array, pitch: float, length: float, variation: float, seed: int
+) -> Stretches:
+    """Divide every course into pieces.
+
+    Parameters
+    ----------
+    room : ndarray (n,)
+        Room across the course at each point of the ruler, in pitches.
+    length : float
+        Wanted distance from cut to cut where the room is one pitch, mm.
+    variation : float
+        Spread of lengths, as a share of `length`.
+    """
+    rng = np.random.default_rng(seed)
+    density = np.clip(room, 0.5, 1.6) ** 0.8
+    step = np.diff(ruler.at, prepend=ruler.at[0])
+    step[np.isin(ruler.at, ruler.start)] = 0.0
+    measure = np.cumsum(step * np.r_[density[:1], (density[1:] + density[:-1]) / 2])
+    m0 = np.interp(ruler.start, ruler.at, measure)
+    m1 = np.interp(ruler.stop, ruler.at, measure)
+    number = np.maximum(1, np.rint((m1 - m0) / length)).astype(np.int64)
+    number = np.where(ruler.ring, np.maximum(number, 3), number)
+    course = np.repeat(np.arange(len(number)), number + 1)
+    k = np.arange(len(course)) - np.repeat(np.cumsum(number + 1) - number - 1, number + 1)
+    last = k == number[course]
+    inner = (k > 0) & ~last
+    share = k / number[course]
+    share = share + inner * rng.normal(0, variation / 2, len(k)).clip(-0.3, 0.3) / number[course]
+    at = m0[course] + share * (m1 - m0)[course]
+    u = np.interp(at, measure + 1e-9 * np.arange(len(measure)), ruler.at)
+    u = np.clip(u, ruler.start[course], ruler.stop[course])
+    u = _staggered(ruler, u, course, k == 0, last, pitch, length, rng)
+    first = np.nonzero(~last)[0]
+    return Stretches(course[first], k[first], u[first], u[first + 1])
+
+
+def _staggered(
+    ruler: Ruler,
+    u: Array,
+    course: NDArray[np.int64],
+    is_first: NDArray[np.bool_],
+    is_last: NDArray[np.bool_],
+    pitch: float,
+    length: float,
+    rng: np.random.Generator,
+) -> Array:
+    """Shift cuts along their courses, away from the cuts beside, keeping lengths alike.
+
+    A ring's first and last cut are one: both move together.
+    """
+    ring = ruler.ring[course]
+    fixed = (is_first | is_last) & ~ring
+    firsts, lasts = np.nonzero(is_first)[0], np.nonzero(is_last)[0]
+    span = (ruler.stop - ruler.start)[course]
+    lean = rng.choice([-1.0, 1.0], len(u))
+    before, after = (
+        np.maximum(np.arange(len(u)) - 1, 0),
+        np.minimum(np.arange(len(u)) + 1, len(u) - 1),
+    )
+    on_ring = ruler.ring[course[firsts]]
+    before[firsts[on_ring]] = lasts[on_ring] - 1
+    after[lasts[on_ring]] = firsts[on_ring] + 1
+    rest = _gaps(u, before, after, is_first, is_last, ring, span)
+    keep = ~(is_last & ring)
+    pairs = np.empty((0, 2), np.int64)
+    for turn in range(ROUNDS):
+        place = ruler.start[course] + np.mod(u - ruler.start[course], np.where(ring, span, np.inf))
+        place = np.where(ring, place, u)
+        xy = ruler.point(place)
+        t = ruler.tangent(place, 0.3 * pitch, course)
+        if turn % 4 == 0:
+            who = np.nonzero(keep)[0]
+            pairs = who[cKDTree(xy[who]).query_pairs(1.6 * pitch, output_type="ndarray")]
+            pairs = np.concatenate([pairs, pairs[:, ::-1]])
+            pairs = pairs[course[pairs[:, 0]] != course[pairs[:, 1]]]
+        d = xy[pairs[:, 1]] - xy[pairs[:, 0]]
+        ti = t[pairs[:, 0]]
+        along = (d * ti).sum(1)
+        across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
+        push = (np.abs(along) < APART * pitch) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
+        i, a = pairs[push, 0], along[push]
+        sign = np.where(np.abs(a) > 1e-3 * pitch, np.sign(a), lean[i])
+        force = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        gap = _gaps(u, before, after, is_first, is_last, ring, span)
+        # springs: each side would like to keep its share of the room
+        want = (gap.sum(0) * rest[0] / np.maximum(rest.sum(0), 1e-9)) - gap[0]
+        move = 0.35 * force + 0.25 * want
+        move = np.clip(move, -0.25 * gap[0], 0.25 * gap[1])
+        move[fixed] = 0.0
+        move[lasts[on_ring]] = move[firsts[on_ring]]
+        u = u + move
+    # rings turn past their seam: bring the first cut back to the seam's stretch
+    return u
+
+
+def _gaps(
+    u: Array,
+    before: NDArray[np.int64],
+    after: NDArray[np.int64],
+    is_first: NDArray[np.bool_],
+    is_last: NDArray[np.bool_],
+    ring: NDArray[np.bool_],
+    span: Array,
+) -> Array:
+    """Return the distances to the cut before and the cut after, shape (2, n)."""
+    back = u - u[before] + np.where(is_first & ring, span, 0.0)
+    fore = u[after] - u + np.where(is_last & ring, span, 0.0)
+    return np.stack([np.maximum(back, 0.0), np.maximum(fore, 0.0)])
+
+
+def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
+    """Return `each` points evenly along every stretch, shape (n, each, 2) mm."""
+    share = (np.arange(each) + 0.5) / each
+    u = stretches.a[:, None] + share * (stretches.b - stretches.a)[:, None]
+    start = ruler.start[stretches.course][:, None]
+    span = (ruler.stop - ruler.start)[stretches.course][:, None]
+    ring = ruler.ring[stretches.course][:, None]
+    u = np.where(ring, start + np.mod(u - start, span), u)
+    return ruler.point(u.ravel()).reshape(len(u), each, 2)

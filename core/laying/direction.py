@@ -1,0 +1,106 @@
+"""The direction of the courses everywhere in a field, from its flow lines and its border.
+
+A line has no front, so angles are carried doubled, as (cos 2t, sin 2t), and spread by
+Laplace's equation from where they are known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import spsolve
+
+from core.laying.grid import Array, Grid, along
+from core.laying.spec import Setting
+
+BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
+
+
+@dataclass(frozen=True, slots=True)
+class Direction:
+    """The direction of flow as doubled-angle cosine and sine on a grid."""
+
+    grid: Grid
+    cos2: Array
+    sin2: Array
+
+    def angle(self, xy: Array) -> Array:
+        """Return the flow's angle at points (n, 2) mm, in (-pi/2, pi/2]."""
+        c = self.grid.sample(self.cos2, xy)
+        s = self.grid.sample(self.sin2, xy)
+        out: Array = np.arctan2(s, c) / 2
+        return out
+
+
+def grid_laplacian(inside: NDArray[np.bool_]) -> sparse.csr_array:
+    """Return the graph Laplacian over the inside nodes of a grid, four neighbours a node."""
+    number = np.full(inside.shape, -1)
+    number[inside] = np.arange(np.count_nonzero(inside))
+    i, j = [], []
+    for a, b in ((number[:, :-1], number[:, 1:]), (number[:-1], number[1:])):
+        both = (a >= 0) & (b >= 0)
+        i.append(a[both])
+        j.append(b[both])
+    p, q = np.concatenate(i), np.concatenate(j)
+    n = int(np.count_nonzero(inside))
+    one = np.ones(len(p))
+    w = sparse.coo_array((np.r_[one, one], (np.r_[p, q], np.r_[q, p])), shape=(n, n)).tocsr()
+    return sparse.csr_array(sparse.diags_array(w.sum(axis=1)) - w)
+
+
+def direction_field(setting: Setting) -> Direction:
+    """Spread the directions of flow lines and, where followed, of the border over the field."""
+    pitch = setting.tessera_mm + setting.joint_mm
+    outline = setting.outline
+    x0, y0, x1, y1 = outline.bounds
+    step = max(0.8 * pitch, float(np.sqrt((x1 - x0) * (y1 - y0) / 90_000)))
+    grid = Grid.over(outline, step, 2 * step)
+    known = np.zeros((3, *grid.shape))  # weight, cos, sin
+    flow = shapely.MultiLineString(setting.flow) if setting.flow else None
+    if flow is not None:
+        near = shapely.intersection(flow, outline.buffer(3 * pitch))
+        xy, t = along(near, step / 2)
+        known += 10.0 * _known(grid, xy, t, np.ones(len(xy)))
+    if setting.follow_border:
+        xy, t = along(outline.boundary, step / 2)
+        weight = np.ones(len(xy))
+        if flow is not None and not flow.is_empty:
+            far = shapely.distance(shapely.points(xy), flow) / (BORDER_YIELDS * pitch)
+            weight = np.clip(far, 0.0, 1.0) ** 2
+        known += _known(grid, xy, t, weight)
+    if known[0].sum() < 1e-9:
+        angle = _long_axis(outline)
+        return Direction(
+            grid, np.full(grid.shape, np.cos(2 * angle)), np.full(grid.shape, np.sin(2 * angle))
+        )
+    wide = grid.inside(outline.buffer(1.5 * step))
+    lap = grid_laplacian(wide)
+    weight = known[0][wide]
+    system = sparse.csc_array(lap + sparse.diags_array(weight + 1e-9))
+    solved = spsolve(system, np.stack([known[1][wide], known[2][wide]], axis=1))
+    cos2, sin2 = np.zeros(grid.shape), np.zeros(grid.shape)
+    cos2[wide], sin2[wide] = solved[:, 0], solved[:, 1]
+    return Direction(grid, cos2, sin2)
+
+
+def _known(grid: Grid, xy: Array, tangent: Array, weight: Array) -> Array:
+    c = tangent[:, 0] ** 2 - tangent[:, 1] ** 2
+    s = 2 * tangent[:, 0] * tangent[:, 1]
+    return grid.splat(xy, np.stack([weight, weight * c, weight * s], axis=1))
+
+
+def _long_axis(outline: shapely.Geometry) -> float:
+    """Return the long axis of a clearly long field, else level."""
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
+    if len(box) < 4:
+        return 0.0
+    a, b = box[1] - box[0], box[2] - box[1]
+    la, lb = np.hypot(*a), np.hypot(*b)
+    if max(la, lb) < 1.3 * min(la, lb):
+        return 0.0
+    d = a if la > lb else b
+    return float(np.arctan2(d[1], d[0]))

@@ -1,0 +1,225 @@
+"""Where the courses run: a unit complex field whose phase turns once a pitch across the flow.
+
+Phase 0 is the middle of a course and pi a joint. Where the flow spreads, a course ends or
+begins by itself at a point where the field has no phase.
+
+References
+----------
+Knöppel, Crane, Pinkall, Schröder 2015, "Stripe patterns on surfaces", ACM TOG 34(4).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import cg, splu
+
+from core.errors import Stopped
+from core.laying.direction import Direction
+from core.laying.grid import Array, Grid
+from core.laying.spec import Setting
+
+BORDER_TIE = 3.0
+LINE_TIE = 4.0
+LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
+UNIT_PULL = 0.15
+ROUNDS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """The phase on a grid: complex `psi`, and the unit normal that its turning refers to."""
+
+    grid: Grid
+    psi: NDArray[np.complex128]
+    normal: Array  # (2, rows, columns)
+    inside: NDArray[np.bool_]
+
+
+def phase_field(
+    setting: Setting, direction: Direction, stop: Callable[[], bool], step_share: float = 0.5
+) -> Phase:
+    """Solve for the phase on a grid of `step_share` pitches and refine it to half of that."""
+    pitch = setting.tessera_mm + setting.joint_mm
+    grid = Grid.over(setting.outline, step_share * pitch, 2 * pitch)
+    wide = shapely.buffer(setting.outline, 0.9 * pitch, quad_segs=4)
+    inside = grid.inside(wide)
+    normal = _normals(grid, direction)
+    weight, target = _ties(setting, grid, normal, inside)
+    psi = _solve(grid, normal, inside, weight, target, pitch, stop)
+    return _refine(Phase(grid, psi, normal, inside), direction, wide, pitch)
+
+
+def _normals(grid: Grid, direction: Direction) -> Array:
+    x, y = grid.nodes()
+    t = direction.angle(np.stack([x.ravel(), y.ravel()], axis=1)).reshape(grid.shape)
+    return np.stack([-np.sin(t), np.cos(t)])
+
+
+def _ties(
+    setting: Setting, grid: Grid, normal: Array, inside: NDArray[np.bool_]
+) -> tuple[Array, NDArray[np.complex128]]:
+    """Return how strongly each node's phase is tied, and to what."""
+    pitch = setting.tessera_mm + setting.joint_mm
+    weight = np.zeros(grid.shape)
+    target = np.zeros(grid.shape, complex)
+    x, y = grid.nodes()
+    r, c = np.nonzero(inside)
+    xy = np.stack([x[r, c], y[r, c]], axis=1)
+    n = normal[:, r, c].T
+
+    def tie(lines: shapely.Geometry, strength: float, phase: float, power: int) -> None:
+        # Each node near the line takes the phase that its signed distance asks for.
+        shapely.prepare(lines)
+        pts = shapely.points(xy)
+        near = shapely.dwithin(pts, lines, 0.75 * grid.step_mm)
+        if not near.any():
+            return
+        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(-1, 2, 2)
+        off = foot[:, 0] - foot[:, 1]
+        far = np.hypot(*off.T)
+        side = np.einsum("ij,ij->i", off, n[near])
+        fit = np.where(far > 0.02 * pitch, np.abs(side) / np.maximum(far, 1e-12), 1.0)
+        w = strength * fit**power
+        rr, cc = r[near], c[near]
+        weight[rr, cc] += w
+        target[rr, cc] += w * np.exp(1j * (phase + 2 * np.pi / pitch * np.copysign(far, side)))
+
+    if setting.follow_border:
+        tie(setting.outline.boundary, BORDER_TIE, np.pi, 4)
+    else:
+        tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
+    if setting.flow:
+        tie(shapely.MultiLineString(setting.flow), LINE_TIE, 0.0, 2)
+    return weight, target
+
+
+def _edges(shape: tuple[int, int]) -> tuple[tuple[slice, slice, slice, slice, float], ...]:
+    """Return neighbour pairs as slices: right, down and both diagonals, with their weights."""
+    all_, lo, hi = slice(None), slice(None, -1), slice(1, None)
+    return (
+        (all_, lo, all_, hi, 1.0),
+        (lo, all_, hi, all_, 1.0),
+        (lo, lo, hi, hi, 0.5),
+        (lo, hi, hi, lo, 0.5),
+    )
+
+
+def _solve(
+    grid: Grid,
+    normal: Array,
+    inside: NDArray[np.bool_],
+    weight: Array,
+    target: NDArray[np.complex128],
+    pitch: float,
+    stop: Callable[[], bool],
+) -> NDArray[np.complex128]:
+    number = np.full(grid.shape, -1)
+    number[inside] = np.arange(np.count_nonzero(inside))
+    n = int(np.count_nonzero(inside))
+    x, y = grid.nodes()
+    rows: list[NDArray[np.int64]] = []
+    cols: list[NDArray[np.int64]] = []
+    vals: list[Array] = []
+    diagonal = np.zeros(n)
+    for r1, c1, r2, c2, w in _edges(grid.shape):
+        a, b = number[r1, c1], number[r2, c2]
+        both = (a >= 0) & (b >= 0)
+        i, j = a[both], b[both]
+        ni, nj = normal[:, r1, c1][:, both], normal[:, r2, c2][:, both]
+        d = np.stack([x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]])
+        same = np.where((ni * nj).sum(0) >= 0, 1.0, -1.0)
+        turn = np.pi / pitch * ((ni + same * nj) * d).sum(0)
+        co, si = w * np.cos(turn), w * np.sin(turn)
+        diagonal += w * (np.bincount(i, minlength=n) + np.bincount(j, minlength=n))
+        # psi_j = R psi_i, or its conjugate where the two normals disagree
+        for p, q, v in (
+            (2 * j, 2 * i, co),
+            (2 * j, 2 * i + 1, -si),
+            (2 * j + 1, 2 * i, same * si),
+            (2 * j + 1, 2 * i + 1, same * co),
+        ):
+            rows += [p, q]
+            cols += [q, p]
+            vals += [-v, -v]
+    coupling = sparse.coo_array(
+        (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=(2 * n, 2 * n)
+    ).tocsr()
+    tied = weight[inside]
+    asked = target[inside]
+    rhs = np.stack([asked.real, asked.imag], axis=1).ravel()
+    free = np.repeat(diagonal + tied, 2)
+    pull = UNIT_PULL * np.repeat(np.maximum(diagonal, 1.0), 2) / 6
+    base = sparse.csr_array(coupling + sparse.diags_array(free))
+    if not tied.any():  # nothing to hold on to: begin from the middle node
+        rhs[2 * (n // 2)] = 1.0
+    psi = np.zeros(2 * n)
+    first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n)
+    psi = first(rhs, psi)
+    again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n)
+    for _ in range(ROUNDS):
+        if stop():
+            raise Stopped
+        size = np.hypot(psi[::2], psi[1::2])
+        unit = psi / np.repeat(np.maximum(size, 1e-12), 2)
+        psi = again(rhs + pull * unit, unit)
+    out = np.zeros(grid.shape, complex)
+    out[inside] = psi[::2] + 1j * psi[1::2]
+    return out
+
+
+def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]:
+    """Return a solver: one factorisation for a small field, conjugate gradients for a large one."""
+    if n < 12_000:
+        lu = splu(
+            sparse.csc_array(matrix),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
+        return lambda rhs, start: lu.solve(rhs)
+    scale = sparse.diags_array(1.0 / matrix.diagonal())
+
+    def iterate(rhs: Array, start: Array) -> Array:
+        out: Array = cg(matrix, rhs, x0=start, rtol=1e-3, maxiter=400, M=scale)[0]
+        return out
+
+    return iterate
+
+
+def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float) -> Phase:
+    """Carry the phase to a grid of half the step, each node from the four round it."""
+    grid = Grid(
+        phase.grid.origin_mm,
+        phase.grid.step_mm / 2,
+        (2 * phase.grid.shape[0] - 1, 2 * phase.grid.shape[1] - 1),
+    )
+    normal = _normals(grid, direction)
+    x, y = grid.nodes()
+    r, c = np.mgrid[: grid.shape[0], : grid.shape[1]]
+    total = np.zeros(grid.shape, complex)
+    sx, sy = phase.grid.nodes()
+    for dr in (0, 1):
+        for dc in (0, 1):
+            # an even row or column stands on a coarse one; an odd one half way between two
+            rr = np.minimum(r // 2 + dr * (r % 2), phase.grid.shape[0] - 1)
+            cc = np.minimum(c // 2 + dc * (c % 2), phase.grid.shape[1] - 1)
+            nn = phase.normal[:, rr, cc]
+            same = np.where((nn * normal).sum(0) >= 0, 1.0, -1.0)
+            turn = (
+                np.pi
+                / pitch
+                * (
+                    (nn[0] + same * normal[0]) * (x - sx[rr, cc])
+                    + (nn[1] + same * normal[1]) * (y - sy[rr, cc])
+                )
+            )
+            carried = phase.psi[rr, cc] * np.exp(1j * turn)
+            total += np.where(same > 0, carried, carried.conj())
+    inside = grid.inside(wide) & (np.abs(total) > 1e-9)
+    return Phase(grid, total, normal, inside)

@@ -1,0 +1,178 @@
+"""From territories to pieces: convex, three to six corners, half a joint inside.
+
+A piece is the set of points that lie half a joint inside each of its few sides. Corners that
+hardly turn are left out; where a neighbour pokes in, the side steps back, so that a piece
+never leaves its own territory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.laying.grid import Array
+
+FLAT = 0.55  # joints by which a side may cut off a flat corner of its territory
+POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
+
+
+def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object_]:
+    """Return a convex piece (or an empty polygon) for each territory polygon."""
+    n = len(ground)
+    out = np.full(n, shapely.Polygon(), dtype=object)
+    ok = np.nonzero(~shapely.is_missing(ground) & ~shapely.is_empty(ground))[0]
+    if not len(ok):
+        return out
+    rings = shapely.get_exterior_ring(ground[ok])
+    size = shapely.get_num_coordinates(rings) - 1
+    # alike numbers of corners together, so that each batch is one dense array
+    for low, high in ((0, 6), (6, 8), (8, 12), (12, 24), (24, 10**9)):
+        batch = np.nonzero((size > low) & (size <= high))[0]
+        if len(batch):
+            xy, live = _padded(rings[batch])
+            out[ok[batch]] = _convex_inset(xy, live, joint)
+    return out
+
+
+def _padded(rings: NDArray[np.object_]) -> tuple[Array, NDArray[np.bool_]]:
+    """Return ring corners as (n, k, 2), anticlockwise by the sign of area, and which are real."""
+    xy, index = shapely.get_coordinates(rings, return_index=True)
+    count = np.bincount(index) - 1
+    start = np.cumsum(count + 1) - count - 1
+    k = int(count.max())
+    slot = np.arange(k)[None, :]
+    live = slot < count[:, None]
+    flip = ~shapely.is_ccw(rings)
+    pick = np.where(flip[:, None], count[:, None] - 1 - slot, slot)
+    pick = start[:, None] + np.where(live, pick, 0)
+    return xy[pick], live
+
+
+def _neighbours(live: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for each slot the live slot before and after it, cyclic, each (n, k)."""
+    n, k = live.shape
+    slot = np.broadcast_to(np.arange(k), (n, k))
+    seen = np.where(live, slot, -1)
+    run = np.maximum.accumulate(seen, axis=1)
+    last = run[:, -1:]
+    before = np.concatenate([np.full((n, 1), -1), run[:, :-1]], axis=1)
+    before = np.where(before < 0, last, before)
+    seen = np.where(live, slot, k)
+    run = np.minimum.accumulate(seen[:, ::-1], axis=1)[:, ::-1]
+    first = run[:, :1]
+    after = np.concatenate([run[:, 1:], np.full((n, 1), k)], axis=1)
+    after = np.where(after >= k, first, after)
+    return before.clip(0, k - 1), after.clip(0, k - 1)
+
+
+def _take(xy: Array, at: NDArray[np.int64]) -> Array:
+    return np.take_along_axis(xy, at[..., None], axis=1)
+
+
+def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
+    n, k = live.shape
+    live = live.copy()
+    rows = np.arange(n)
+    # 1. hull: drop the deepest reflex or all but straight corner until none is left
+    for _ in range(k):
+        before, after = _neighbours(live)
+        a, b = _take(xy, before), _take(xy, after)
+        turn = _cross(xy - a, b - xy)
+        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
+        depth = np.where(live, turn / chord, np.inf)
+        worst = depth.argmin(1)
+        bad = (depth[rows, worst] <= 1e-9) & (live.sum(1) > 3)
+        if not bad.any():
+            break
+        live[rows[bad], worst[bad]] = False
+    # 2. fewer corners: drop the flattest while it hardly shows, counting from all corners dropped
+    for _ in range(k):
+        before, after = _neighbours(live)
+        a, b = _take(xy, before), _take(xy, after)
+        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
+        height = np.where(live, _cross(xy - a, b - xy) / chord, np.inf)
+        worst = height.argmin(1)
+        many = live.sum(1)
+        allow = np.where(many > 6, 1.2, np.where(many > 4, FLAT, 0.12)) * joint
+        flat = (height[rows, worst] < allow) & (many > 3)
+        if not flat.any():
+            break
+        live[rows[flat], worst[flat]] = False
+    # 3. each side steps back half a joint, and further where a dropped corner pokes in
+    before, after = _neighbours(live)
+    b = _take(xy, after)
+    d = b - xy
+    length = np.maximum(np.hypot(*np.moveaxis(d, -1, 0)), 1e-12)
+    inward = np.stack([-d[..., 1], d[..., 0]], -1) / length[..., None]
+    inset = joint / 2 + np.maximum(_poke(xy, live, inward) - POKE * joint, 0.0)
+    offset = (inward * xy).sum(-1) + inset
+    return _half_planes(inward, offset, live)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    out: Array = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return out
+
+
+def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
+    """Return for each side how deep the corners dropped along it lie inside, mm, (n, k)."""
+    n, k = live.shape
+    out = np.zeros((n, k))
+    owner, _ = _neighbours(live)  # the side that begins at the live slot before
+    dropped = ~live & np.isfinite(xy).all(-1)
+    rows = np.broadcast_to(np.arange(n)[:, None], (n, k))
+    base = _take(xy, owner)
+    inn = _take(inward, owner)
+    depth = ((xy - base) * inn).sum(-1)
+    np.maximum.at(out, (rows[dropped], owner[dropped]), depth[dropped])
+    return out
+
+
+def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """Return the polygons {x : inward . x >= offset for every live side}.
+
+    Sides are in order round the piece. Where a side vanishes it is left out and its neighbours
+    meet instead.
+    """
+    n, k = live.shape
+    live = live.copy()
+    rows = np.arange(n)
+    for _ in range(k):
+        before, _after = _neighbours(live)
+        corner = _meet(inward, offset, _take(inward, before), np.take_along_axis(offset, before, 1))
+        # a side runs from its own corner (with the side before) to the next side's corner
+        _, after = _neighbours(live)
+        run = _take(corner, after) - corner
+        t = np.stack([inward[..., 1], -inward[..., 0]], -1)
+        length = np.where(live, (run * t).sum(-1), np.inf)
+        worst = length.argmin(1)
+        gone = (length[rows, worst] <= 1e-9) & (live.sum(1) >= 3)
+        if not gone.any():
+            break
+        live[rows[gone], worst[gone]] = False
+    out = np.full(n, shapely.Polygon(), dtype=object)
+    good = live.sum(1) >= 3
+    use = live & good[:, None]
+    if use.any():
+        index = np.broadcast_to(np.cumsum(good)[:, None] - 1, (n, k))[use]
+        points = corner[use]
+        first = np.searchsorted(index, np.arange(good.sum()))
+        ids = np.concatenate([index, np.arange(good.sum())])
+        order = np.argsort(ids, kind="stable")
+        rings = shapely.linearrings(
+            np.concatenate([points, points[first]])[order], indices=ids[order]
+        )
+        out[good] = shapely.polygons(rings)
+        bad = ~shapely.is_valid(out)
+        out[bad] = shapely.Polygon()
+    return out
+
+
+def _meet(n1: Array, o1: Array, n2: Array, o2: Array) -> Array:
+    """Return where lines n1 . x = o1 and n2 . x = o2 meet."""
+    det = _cross(n1, n2)
+    det = np.where(np.abs(det) < 1e-12, np.nan, det)
+    x = (o1 * n2[..., 1] - o2 * n1[..., 1]) / det
+    y = (n1[..., 0] * o2 - n2[..., 0] * o1) / det
+    return np.nan_to_num(np.stack([x, y], -1))
