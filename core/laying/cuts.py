@@ -14,8 +14,10 @@ from scipy.spatial import cKDTree
 
 from core.laying.grid import Array
 
-APART = 0.36  # pitches that a cut keeps from the cuts of the course beside
+APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
 ROUNDS = 16
+THIN = 0.55  # pitches across below which a course ends
+SMALL = 0.45  # squares of the pitch below which a course is not worth a piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,6 @@ def _staggered(
         move[fixed] = 0.0
         move[lasts[on_ring]] = move[firsts[on_ring]]
         u = u + move
-    # rings turn past their seam: bring the first cut back to the seam's stretch
     return u
 
 
@@ -197,3 +198,56 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
     ring = ruler.ring[stretches.course][:, None]
     u = np.where(ring, start + np.mod(u - start, span), u)
     return ruler.point(u.ravel()).reshape(len(u), each, 2)
+
+
+def respaced(
+    ruler: Ruler, stretches: Stretches, area: Array, pitch: float
+) -> tuple[Ruler, Array]:
+    """Take what room each piece found and return the courses to divide again, and their room.
+
+    Course ends too thin for a piece, and courses too small for one, are given up; the courses
+    beside grow into the place.
+
+    Parameters
+    ----------
+    area : ndarray (n,)
+        Territory of each stretch, in squares of the pitch.
+    """
+    length = np.maximum((stretches.b - stretches.a) / pitch, 1e-6)
+    height = area / length
+    courses, rooms = [], []
+    order = np.lexsort((stretches.piece, stretches.course))
+    edge = np.searchsorted(stretches.course[order], np.arange(len(ruler.start) + 1))
+    for k in range(len(ruler.start)):
+        mine = order[edge[k] : edge[k + 1]]
+        a, b = 0, len(mine)
+        if not ruler.ring[k]:
+            while b - a > 1 and height[mine[a]] < THIN:
+                a += 1
+            while b - a > 1 and height[mine[b - 1]] < THIN:
+                b -= 1
+        mine = mine[a:b]
+        if not len(mine) or area[mine].sum() < SMALL:
+            continue
+        u0, u1 = stretches.a[mine[0]], stretches.b[mine[-1]]
+        if ruler.ring[k]:
+            u0, u1 = ruler.start[k], ruler.stop[k]
+        lo, hi = np.searchsorted(ruler.at, [u0 + 1e-9, u1 - 1e-9])
+        u = np.r_[u0, ruler.at[lo:hi], u1]
+        mid = (stretches.a[mine] + stretches.b[mine]) / 2
+        if ruler.ring[k]:
+            span = u1 - u0
+            mid = u0 + np.mod(mid - u0, span)
+            turn = np.argsort(mid)
+            rooms.append(np.interp(u, mid[turn], height[mine][turn], period=span))
+        else:
+            rooms.append(np.interp(u, mid, height[mine]))
+        xy = ruler.point(u)
+        if ruler.ring[k]:
+            xy[-1] = xy[0]
+        courses.append(xy)
+    if not courses:
+        return Ruler(np.empty(0), np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0, bool)), (
+            np.empty(0)
+        )
+    return Ruler.of(courses), np.concatenate(rooms)

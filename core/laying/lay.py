@@ -13,7 +13,7 @@ from shapely import MultiPolygon
 from core.errors import EmblemaError, Stopped
 from core.laying.cells import OUTSIDE, guards, territories
 from core.laying.courses import trace_courses
-from core.laying.cuts import Ruler, divide, places
+from core.laying.cuts import Ruler, divide, places, respaced
 from core.laying.direction import direction_field
 from core.laying.phase import phase_field
 from core.laying.shape import shape_pieces
@@ -21,6 +21,7 @@ from core.laying.spec import Setting
 from core.pieces import Pieces
 
 SITES = 6  # Voronoi sites along a piece's stretch of its course
+PASSES = 2  # times the courses are divided again by the room that was found
 MOST_PIECES = 200_000
 
 
@@ -45,19 +46,27 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     _check(stop)
     if not courses:
         return Pieces.empty()
-    ruler = Ruler.of(courses)
-    stretches = divide(ruler, np.ones(len(ruler.at)), pitch, pitch, setting.variation, setting.seed)
-    _check(stop)
-    sites = places(ruler, stretches, SITES)
-    n = len(sites)
     guard = guards(outline, pitch)
-    ground = territories(
-        np.concatenate([sites.reshape(-1, 2), guard]),
-        np.concatenate([np.repeat(np.arange(n), SITES), np.full(len(guard), OUTSIDE)]),
-        n,
-    )
-    ground = _clipped(ground, outline)
-    _check(stop)
+    ruler = Ruler.of(courses)
+    room = np.ones(len(ruler.at))
+    for turn in range(PASSES + 1):
+        stretches = divide(ruler, room, pitch, pitch, setting.variation, setting.seed)
+        sites = places(ruler, stretches, SITES)
+        n = len(sites)
+        ground = _clipped(
+            territories(
+                np.concatenate([sites.reshape(-1, 2), guard]),
+                np.concatenate([np.repeat(np.arange(n), SITES), np.full(len(guard), OUTSIDE)]),
+                n,
+            ),
+            outline,
+        )
+        _check(stop)
+        if turn < PASSES:
+            area = np.nan_to_num(shapely.area(ground)) / pitch**2
+            ruler, room = respaced(ruler, stretches, area, pitch)
+            if not len(ruler.at):
+                return Pieces.empty()
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons = polygons[keep]
