@@ -1,0 +1,228 @@
+"""The colour the sketch asks of every piece, and the stocked material nearest to it.
+
+A piece's wanted colour is the mean of the sketch over exactly the piece's area, in linear light,
+as the eye sums it. Each edge of a piece is cut at the pixel borders and the sketch's running sums
+along its rows are added up round the piece (Green's theorem), so that a piece covering half a
+pixel counts half of it and a piece smaller than a pixel needs no special care.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from PIL import Image
+
+from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear
+from core.colour.difference import ciede2000, nearest
+from core.commission import Commission, Field, Sketch
+from core.errors import EmblemaError
+from core.pieces import LaidField, Pieces
+
+Ints = NDArray[np.int64]
+
+_BAND_ROWS: Final = 128
+_KEPT: Final = 512
+
+
+class SketchColours:
+    """A sketch's pixels, ready to give mean colours.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        sRGB.
+    """
+
+    def __init__(self, pixels: NDArray[np.uint8]) -> None:
+        self._pixels = pixels
+        # What was asked before, by the very array of pieces (kept alive here, so its id holds):
+        # a swap or another palette then costs no new reading of the sketch.
+        self._kept: dict[int, tuple[Sketch, NDArray[np.object_], Floats]] = {}
+
+    @staticmethod
+    def read(data: bytes, name: str) -> SketchColours:
+        """Read a picture file; what is transparent counts as white paper.
+
+        Raises
+        ------
+        EmblemaError
+            The bytes are not a picture that can be read.
+        """
+        try:
+            with Image.open(io.BytesIO(data)) as picture:
+                seen = picture.convert("RGBA")
+        except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+            raise EmblemaError(f"The sketch '{name}' cannot be read as a picture.") from error
+        paper = Image.new("RGBA", seen.size, "white")
+        return SketchColours(np.asarray(Image.alpha_composite(paper, seen).convert("RGB")))
+
+    def mean_lab(self, sketch: Sketch, polygons: NDArray[np.object_]) -> Floats:
+        """Return the mean colour of the sketch under each piece.
+
+        Parameters
+        ----------
+        sketch : Sketch
+            Where the picture lies on the work.
+        polygons : ndarray of Polygon, shape (n,)
+            In mm.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            CIELAB. A piece that leaves the sketch takes the part that is on it; one wholly
+            outside takes the nearest pixel to its centre.
+        """
+        kept = self._kept.get(id(polygons))
+        if kept is not None and kept[0] == sketch and kept[1] is polygons:
+            return kept[2]
+        lab = lab_from_linear(self._mean_linear(sketch, polygons))
+        lab.flags.writeable = False
+        if len(self._kept) >= _KEPT:
+            del self._kept[next(iter(self._kept))]
+        self._kept[id(polygons)] = (sketch, polygons, lab)
+        return lab
+
+    def _mean_linear(self, sketch: Sketch, polygons: NDArray[np.object_]) -> Floats:
+        n = len(polygons)
+        if n == 0:
+            return np.empty((0, 3))
+        rings = shapely.get_exterior_ring(polygons)
+        ring_mm, owner = shapely.get_coordinates(rings, return_index=True)
+        ring_px = self._pixel_of(sketch, ring_mm)
+        same = owner[1:] == owner[:-1]
+        start, end, owner = ring_px[:-1][same], ring_px[1:][same], owner[:-1][same]
+
+        edge, x, y, dy = self._cut_at_pixels(start, end)
+        owner = owner[edge]
+        sums = self._sums_round(x, y, dy, owner, n)
+        covered = sums[:, 3]
+        away = np.abs(covered) < 1e-9
+        mean = sums[:, :3] / np.where(away, 1.0, covered)[:, None]
+        if away.any():
+            centre = shapely.get_coordinates(shapely.centroid(polygons[away]))
+            limit = np.array([sketch.width_px, sketch.height_px])
+            column, row = (
+                np.clip(np.floor(self._pixel_of(sketch, centre)), 0, limit - 1).astype(np.int64).T
+            )
+            mean[away] = LINEAR_OF_BYTE[self._pixels[row, column]]
+        return np.asarray(np.clip(mean, 0, 1))
+
+    @staticmethod
+    def _pixel_of(sketch: Sketch, at_mm: Floats) -> Floats:
+        """Return pixel coordinates (x, y) of places on the work, shape (n, 2)."""
+        c, s = np.cos(sketch.turn_rad), np.sin(sketch.turn_rad)
+        unturn = np.array([[c, -s], [s, c]])  # points are rows: rotates by -turn_rad
+        step = at_mm - np.asarray(sketch.origin_mm, np.float64)
+        return np.asarray(step @ unturn / sketch.mm_per_px)
+
+    def _cut_at_pixels(self, start: Floats, end: Floats) -> tuple[Ints, Floats, Floats, Floats]:
+        """Cut edges where they cross pixel borders.
+
+        Returns
+        -------
+        edge : ndarray of int, shape (k,)
+        x, y, dy : ndarray, shape (k,)
+            Middle and height of each cut, which lies in one pixel (or left or right of all).
+        """
+        edges = np.arange(len(start))
+        keys = [2.0 * edges, 2.0 * edges + 1]
+        height, width = self._pixels.shape[:2]
+        for axis, size in ((0, width), (1, height)):
+            a, b = start[:, axis], end[:, axis]
+            first = np.maximum(np.floor(np.minimum(a, b)) + 1, 0).astype(np.int64)
+            last = np.minimum(np.ceil(np.maximum(a, b)) - 1, size).astype(np.int64)
+            count = np.maximum(last - first + 1, 0)
+            edge = np.repeat(edges, count)
+            within = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+            t = (first[edge] + within - a[edge]) / (b[edge] - a[edge])
+            keys.append(2.0 * edge + t)
+        # One sort orders the cuts of every edge: edge number and share of its length in one key.
+        key = np.sort(np.concatenate(keys))
+        edge = (key[:-1] / 2).astype(np.int64)
+        t0, t1 = key[:-1] - 2 * edge, key[1:] - 2 * edge
+        real = (t1 > t0) & (t1 <= 1)
+        edge, t0, t1 = edge[real], t0[real], t1[real]
+        step = (end - start)[edge]
+        x, y = (start[edge] + ((t0 + t1) / 2)[:, None] * step).T
+        return edge, x, y, (t1 - t0) * step[:, 1]
+
+    def _sums_round(self, x: Floats, y: Floats, dy: Floats, owner: Ints, n: int) -> Floats:
+        """Sum light left of every cut times its height: red, green, blue and covered area."""
+        height, width = self._pixels.shape[:2]
+        sums = np.zeros((n, 4))
+        on = (y >= 0) & (y < height) & (dy != 0) & (x > 0)
+        x, y, dy, owner = np.minimum(x[on], width), y[on], dy[on], owner[on]
+        if len(x) == 0:
+            return sums
+        sums[:, 3] = np.bincount(owner, x * dy, n)
+        row = y.astype(np.int64)
+        column = np.minimum(x.astype(np.int64), width - 1)
+        # Columns left of every cut add the same to all and cancel round each piece.
+        left, right = int(column.min()), int(column.max()) + 1
+        order = np.argsort(row // _BAND_ROWS, kind="stable")
+        bands, firsts = np.unique(row[order] // _BAND_ROWS, return_index=True)
+        for band, part in zip(bands, np.split(order, firsts[1:]), strict=True):
+            top = int(band) * _BAND_ROWS
+            pixels = self._pixels[top : top + _BAND_ROWS, left:right]
+            r, c = row[part] - top, column[part] - left
+            share = x[part] - column[part]
+            for channel in range(3):
+                light = LINEAR_OF_BYTE[pixels[..., channel]]
+                before = np.cumsum(light, axis=1) - light
+                value = before[r, c] + light[r, c] * share
+                sums[:, channel] += np.bincount(owner[part], value * dy[part], n)
+        return sums
+
+
+def match_field(
+    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None
+) -> LaidField:
+    """Give every piece of a field its wanted colour and the material to lay.
+
+    The nearest material by CIEDE2000 of the field's palette (of all, where it has none), then
+    the commission's swaps in the order in which they were made. With neither a sketch nor a
+    wanted colour the field's palette decides: its first material is laid throughout.
+    """
+    n = len(pieces)
+    stock = np.full(n, -1, np.int64)
+    delta_e = np.full(n, np.nan)
+    wanted = _wanted(doc, field, pieces, colours)
+    place = {m.code: k for k, m in reversed(list(enumerate(doc.materials)))}
+    codes = field.palette or tuple(place)
+    allowed = np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
+    if n and len(allowed):
+        lab = np.array([m.lab for m in doc.materials], np.float64)
+        if np.isfinite(wanted).all():
+            one_colour = (wanted == wanted[0]).all()
+            index, _ = nearest(wanted[:1] if one_colour else wanted, lab[allowed])
+            stock[:] = allowed[index]
+        elif field.palette:
+            stock[:] = allowed[0]
+        for swap in doc.swaps:
+            if (
+                swap.field_id in (None, field.id)
+                and swap.motif in (None, field.motif)
+                and swap.old in place
+                and swap.new in place
+            ):
+                stock[stock == place[swap.old]] = place[swap.new]
+        laid = stock >= 0
+        delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
+    return LaidField(field.id, pieces, wanted, stock, delta_e)
+
+
+def _wanted(doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None) -> Floats:
+    """Return what each piece should look like, shift included, NaN where nothing says so."""
+    if field.wanted_lab is not None:
+        wanted = np.tile(np.asarray(field.wanted_lab, np.float64), (len(pieces), 1))
+    elif colours is not None and doc.sketch is not None:
+        wanted = colours.mean_lab(doc.sketch, pieces.polygons)
+    else:
+        return np.full((len(pieces), 3), np.nan)
+    shifted = wanted + np.asarray(field.shift_lab, np.float64)
+    shifted[:, 0] = np.clip(shifted[:, 0], 0, 100)
+    return np.asarray(shifted)
