@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from decimal import Decimal
 
+from core.errors import EmblemaError
+
 KINDS = ("smalti", "gold glass", "vitreous", "marble", "stone", "ceramic", "shell", "other")
 FINISHES = ("matt", "polished", "metallic", "iridescent", "transparent")
+OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
 
 Lab = tuple[float, float, float]
@@ -52,3 +56,39 @@ class Material:
     waste: float = 0.1
     grade: str = ""
     supplier: str = ""
+
+
+def check_material(m: Material) -> None:
+    """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
+    if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():
+        raise EmblemaError("A material needs a code of its own, on one line, without blank ends.")
+
+    def need(good: bool, fault: str) -> None:
+        if not good:
+            raise EmblemaError(f"Material '{m.code}': {fault}.")
+
+    def one_of(what: str, value: str, choices: tuple[str, ...]) -> None:
+        need(value in choices, f"{what} '{value}' is not one of {', '.join(choices)}")
+
+    def between(what: str, value: float, low: float, high: float, unit: str = "") -> None:
+        limits = f"{low:g} to {high:g}{unit}"
+        need(low <= value <= high, f"{what} is {value:g}{unit}; it must be {limits}")
+
+    one_of("kind", m.kind, KINDS)
+    one_of("finish", m.finish, FINISHES)
+    one_of("price unit", m.price_unit, PRICE_UNITS)
+    one_of("way of obtaining the colour", m.obtained, OBTAINED)
+    need(m.observer in (2, 10), f"observer is {m.observer}; it must be 2 or 10 degrees")
+    between("L*", m.lab[0], 0, 100)
+    between("a*", m.lab[1], -160, 160)
+    between("b*", m.lab[2], -160, 160)
+    between("length", m.length_mm, 0.5, 2000, " mm")
+    between("width", m.width_mm, 0.5, 2000, " mm")
+    between("thickness", m.thickness_mm, 0.1, 200, " mm")
+    between("density", m.density_kg_m3, 100, 25000, " kg/m3")
+    need(m.price.is_finite() and m.price >= 0, f"price {m.price} is not an amount of money")
+    need(m.pieces >= 0, f"pieces in hand are {m.pieces}; there cannot be fewer than none")
+    need(
+        math.isfinite(m.waste) and 0 <= m.waste < 1,
+        f"waste is {m.waste:g}; it must be a share from 0 to less than 1",
+    )

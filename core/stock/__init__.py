@@ -1,0 +1,5 @@
+"""The studio's stock: lists of materials, what is in hand and what is set aside."""
+
+from core.stock.lists import read_stock_csv, starter_stock, write_stock_csv
+
+__all__ = ["read_stock_csv", "starter_stock", "write_stock_csv"]

@@ -1,0 +1,331 @@
+"""Stock lists as CSV: reads the studio's own and a supplier's, and writes the studio's own.
+
+A list is looked into first: its delimiter, its decimal sign and which of its headings mean what
+are guessed and can be corrected before anything is taken. Taking a list goes line by line; a line
+that cannot be stocked is refused with the reason and the rest is taken.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+import tempfile
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from decimal import Decimal, InvalidOperation
+from functools import cache
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from core.colour.convert import lab_from_srgb
+from core.errors import EmblemaError
+from core.material import Material, check_material
+from core.resources import asset
+
+COLUMNS: Final = (
+    "code",
+    "description",
+    "kind",
+    "finish",
+    "L",
+    "a",
+    "b",
+    "length_mm",
+    "width_mm",
+    "thickness_mm",
+    "density_kg_m3",
+    "price",
+    "price_unit",
+    "pieces",
+    "waste",
+    "illuminant",
+    "observer",
+    "obtained",
+    "grade",
+    "supplier",
+)
+SCREEN_COLOUR: Final = "screen_colour"  # instead of L, a, b: sRGB as #rrggbb
+_NUMBERS: Final = frozenset(COLUMNS[4:12]) | {"pieces", "waste", "observer"}
+
+# Other words for our headings, letters and digits only.
+_WORDS: Final[Mapping[str, str]] = {
+    "code": "code colourcode itemcode item article articleno number no ref reference",
+    "description": "description name title colourname material colour color",
+    "kind": "kind type sort",
+    "finish": "finish surface",
+    "L": "l lstar labl cielabl lightness",
+    "a": "a astar laba cielaba",
+    "b": "b bstar labb cielabb",
+    "length_mm": "lengthmm length",
+    "width_mm": "widthmm width",
+    "thickness_mm": "thicknessmm thickness depth height",
+    "density_kg_m3": "densitykgm3 density",
+    "price": "price unitprice cost",
+    "price_unit": "priceunit unit per soldby",
+    "pieces": "pieces piecesinhand inhand instock quantity qty count",
+    "waste": "waste loss",
+    "illuminant": "illuminant light",
+    "observer": "observer",
+    "obtained": "obtained",
+    "grade": "grade quality",
+    "supplier": "supplier source boughtfrom",
+    SCREEN_COLOUR: "screencolour hex rgb srgb hexcode",
+}
+_OURS: Final = {word: ours for ours, words in _WORDS.items() for word in words.split()}
+
+
+class Refused(NamedTuple):
+    """A line of a list that was not taken (1 is the first line of the file), and why."""
+
+    line: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class StockList:
+    """A CSV file looked into but not yet taken.
+
+    Attributes
+    ----------
+    headings : tuple of str
+    rows : tuple of (int, tuple of str)
+        The line each record begins on, and its cells.
+    delimiter, decimal : str
+        As found: "," ";" tab or "|", and "." or ",".
+    columns : mapping of str to int
+        Our name of each column recognised, to its place in the file.
+    """
+
+    name: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    delimiter: str
+    decimal: str
+    columns: Mapping[str, int]
+
+
+def look_into(path: Path | str) -> StockList:
+    """Read a CSV file and guess what its columns mean.
+
+    Raises
+    ------
+    EmblemaError
+        The file is missing, is not text or holds no table.
+    """
+    path = Path(path)
+    text = _text(path)
+    delimiter, records = max(
+        ((d, _records(text, d, path.name)) for d in (",", ";", "\t", "|")), key=_regularity
+    )
+    if not records:
+        raise EmblemaError(f"The stock list '{path.name}' is empty.")
+    headings = tuple(cell.strip() for cell in records[0][1])
+    columns: dict[str, int] = {}
+    for place, heading in enumerate(headings):
+        ours = (
+            heading if heading in COLUMNS else _OURS.get(re.sub("[^a-z0-9]", "", heading.lower()))
+        )
+        if ours is not None:
+            columns.setdefault(ours, place)
+    numeric = [columns[c] for c in _NUMBERS if c in columns]
+    cells = [row[k] for _, row in records[1:] for k in numeric if k < len(row)]
+    return StockList(path.name, headings, tuple(records[1:]), delimiter, _decimal(cells), columns)
+
+
+def take(
+    found: StockList, columns: Mapping[str, int] | None = None, decimal: str | None = None
+) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
+    """Turn a list into materials, line by line.
+
+    Parameters
+    ----------
+    columns : mapping of str to int, optional
+        Our column names (`COLUMNS`, or `SCREEN_COLOUR` in place of L, a, b) to places in the
+        file; the guess where left out. What has no column keeps the material's default.
+    decimal : str, optional
+        "." or ","; the guess where left out.
+
+    Raises
+    ------
+    EmblemaError
+        No column gives the code, or none the colour.
+    """
+    columns = found.columns if columns is None else columns
+    decimal = found.decimal if decimal is None else decimal
+    if "code" not in columns:
+        raise EmblemaError(f"The stock list '{found.name}' has no column for the code.")
+    if SCREEN_COLOUR not in columns and not {"L", "a", "b"} <= set(columns):
+        raise EmblemaError(
+            f"The stock list '{found.name}' has no columns L, a and b (nor a screen colour)."
+        )
+    taken: dict[str, tuple[int, Material]] = {}
+    refused = []
+    for line, row in found.rows:
+        cells = {ours: row[k].strip() for ours, k in columns.items() if k < len(row)}
+        if not any(cell.strip() for cell in row):
+            continue
+        try:
+            if len(row) > len(found.headings):
+                raise EmblemaError(
+                    f"there are {len(row)} values for {len(found.headings)} headings."
+                )
+            material = _material(cells, decimal)
+            if material.code in taken:
+                raise EmblemaError(
+                    f"Material '{material.code}' is already on line {taken[material.code][0]}."
+                )
+            taken[material.code] = (line, material)
+        except EmblemaError as error:
+            refused.append(Refused(line, str(error)))
+    return tuple(m for _, m in taken.values()), tuple(refused)
+
+
+def read_stock_csv(path: Path | str) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
+    """Read a stock list with the guesses of `look_into`; see `take`."""
+    return take(look_into(path))
+
+
+def write_stock_csv(path: Path | str, materials: Iterable[Material]) -> None:
+    """Write the studio's own list: comma, decimal point, UTF-8; replaces the file in one step."""
+    path = Path(path)
+    text = io.StringIO()
+    out = csv.writer(text, lineterminator="\n")
+    out.writerow(COLUMNS)
+    for m in materials:
+        out.writerow(_cell(m, column) for column in COLUMNS)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text.getvalue())
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(temporary, path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+@cache
+def starter_stock() -> tuple[Material, ...]:
+    """Return the stock that a new studio begins with."""
+    materials, refused = read_stock_csv(asset("stock/starter.csv"))
+    if refused:
+        raise EmblemaError(f"The starter stock is damaged: line {refused[0].line}.")
+    return materials
+
+
+def _text(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise EmblemaError(f"The stock list '{path}' cannot be opened.") from error
+    if b"\0" in data and data[:2] not in (b"\xff\xfe", b"\xfe\xff"):
+        raise EmblemaError(f"'{path.name}' is not a text file, so not a stock list.")
+    for encoding in (
+        ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
+    ):
+        try:
+            return data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise EmblemaError(f"'{path.name}' is not a text file, so not a stock list.")
+
+
+def _records(text: str, delimiter: str, name: str) -> list[tuple[int, tuple[str, ...]]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    records, line = [], 1
+    try:
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                records.append((line, tuple(row)))
+            line = reader.line_num + 1
+    except csv.Error as error:
+        raise EmblemaError(f"'{name}' is not a stock list: line {line} cannot be read.") from error
+    return records
+
+
+def _regularity(found: tuple[str, list[tuple[int, tuple[str, ...]]]]) -> tuple[float, int]:
+    """Rank a delimiter: how many of the first records are as wide as the headings, and how wide."""
+    records = found[1][:50]
+    width = len(records[0][1]) if records else 0
+    if width < 2:
+        return (0.0, width)
+    return (sum(len(row) == width for _, row in records) / len(records), width)
+
+
+def _decimal(cells: Iterable[str]) -> str:
+    point = comma = 0
+    for cell in cells:
+        point += re.search(r"\d\.\d", cell) is not None
+        comma += re.search(r"\d,\d", cell) is not None
+    return "," if comma > point else "."
+
+
+def _number(cell: str, what: str, decimal: str) -> Decimal:
+    plain = re.sub(r"[\s'’_\u00a0\u202f]", "", cell).replace("\u2212", "-")
+    other = "," if decimal == "." else "."
+    if re.fullmatch(rf"[+-]?\d{{1,3}}(\{other}\d{{3}})+(\{decimal}\d*)?", plain):
+        plain = plain.replace(other, "")
+    try:
+        value = Decimal(plain.replace(decimal, ".") if other not in plain else "?")
+    except InvalidOperation:
+        raise EmblemaError(f"{what} '{cell}' is not a number.") from None
+    if not value.is_finite():
+        raise EmblemaError(f"{what} '{cell}' is not a number.")
+    return value
+
+
+def _material(cells: Mapping[str, str], decimal: str) -> Material:
+    given: dict[str, Any] = {}
+    for f in fields(Material):
+        cell = cells.get(f.name, "")
+        if f.name == "lab":
+            given["lab"] = _lab(cells, decimal)
+        elif cell == "":
+            continue
+        elif f.name == "price":
+            given["price"] = _number(re.sub(r"^[^\d+\-.,]+|[^\d.,]+$", "", cell), "price", decimal)
+        elif f.name == "waste":
+            percent = cell.endswith("%")
+            share = _number(cell.rstrip("% "), "waste", decimal)
+            given["waste"] = float(share / 100 if percent else share)
+        elif f.name in ("pieces", "observer"):
+            number = _number(cell, f.name, decimal)
+            if number != int(number):
+                raise EmblemaError(f"{f.name} '{cell}' is not a whole number.")
+            given[f.name] = int(number)
+        elif f.name in _NUMBERS:
+            given[f.name] = float(_number(cell, f.name, decimal))
+        else:
+            given[f.name] = cell
+    if "code" not in given:
+        raise EmblemaError("the code is missing.")
+    given.setdefault("description", given["code"])
+    given.setdefault("kind", "other")
+    material = Material(**given)
+    check_material(material)
+    return material
+
+
+def _lab(cells: Mapping[str, str], decimal: str) -> tuple[float, float, float]:
+    screen = cells.get(SCREEN_COLOUR, "")
+    if screen and not cells.get("L"):
+        digits = screen.removeprefix("#")
+        if not re.fullmatch("[0-9a-fA-F]{6}", digits):
+            raise EmblemaError(f"screen colour '{screen}' is not of the form #rrggbb.")
+        light, a, b = lab_from_srgb([v / 255 for v in bytes.fromhex(digits)])
+        return (round(float(light), 4), round(float(a), 4), round(float(b), 4))
+    for name in ("L", "a", "b"):
+        if not cells.get(name):
+            raise EmblemaError(f"the colour's {name} is missing.")
+    light, a, b = (float(_number(cells[name], name, decimal)) for name in ("L", "a", "b"))
+    return (light, a, b)
+
+
+def _cell(m: Material, column: str) -> str:
+    if column in ("L", "a", "b"):
+        return repr(float(m.lab["Lab".index(column)]))
+    value = getattr(m, column)
+    return f"{value:f}" if isinstance(value, Decimal) else str(value)
