@@ -46,7 +46,7 @@ def ciede2000(
     g = 1.5 - 0.5 * np.sqrt(mean_chroma7 / (mean_chroma7 + _POW7))
     a1g, a2g = a1 * g, a2 * g
     c1, c2 = np.sqrt(a1g * a1g + b1 * b1), np.sqrt(a2g * a2g + b2 * b2)
-    h1, h2 = np.arctan2(b1, a1g), np.arctan2(b2, a2g)  # -pi to pi; 0 for a neutral
+    h1, h2 = _hue(a1g, b1), _hue(a2g, b2)
 
     # Hue difference and mean along the shorter arc; a neutral takes the other's hue.
     turn = h2 - h1
@@ -54,7 +54,9 @@ def ciede2000(
     neutral = (c1 == 0) | (c2 == 0)
     half = np.where(far, turn / 2 - np.copysign(np.pi, turn), turn / 2)
     dh = np.where(neutral, 0.0, 2 * np.sqrt(c1 * c2) * np.sin(half))
-    h = np.where(neutral, h1 + h2, np.where(far, (h1 + h2) / 2 + np.pi, (h1 + h2) / 2))
+    middle = (h1 + h2) / 2
+    h = np.where(far, middle - np.copysign(np.pi, middle - np.pi), middle)
+    h = np.where(neutral, h1 + h2, h)
 
     light = (l1 + l2) / 2 - 50
     light *= light
@@ -74,10 +76,16 @@ def ciede2000(
     sc = 1 + 0.045 * c
     sh = 1 + 0.015 * c * t
     c7 = _pow7(c)
-    blue = (np.mod(h, 2 * np.pi) * (180 / np.pi) - 275) / 25
+    blue = (h * (180 / np.pi) - 275) / 25
     rt = -2 * np.sqrt(c7 / (c7 + _POW7)) * np.sin(np.deg2rad(60) * np.exp(-blue * blue))
     x, y, z = (l2 - l1) / (kl * sl), (c2 - c1) / (kc * sc), dh / (kh * sh)
     return np.asarray(np.sqrt(np.maximum(x * x + y * y + z * z + rt * y * z, 0)))
+
+
+def _hue(a: Floats, b: Floats) -> Floats:
+    """Return hue from 0 to 2 pi (0 for a neutral): the range decides between exact opposites."""
+    h = np.arctan2(b, a)
+    return np.asarray(np.where(h < 0, h + 2 * np.pi, h))
 
 
 def _pow7(v: Floats) -> Floats:

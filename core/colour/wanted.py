@@ -154,8 +154,8 @@ class SketchColours:
         """Sum light left of every cut times its height: red, green, blue and covered area."""
         height, width = self._pixels.shape[:2]
         sums = np.zeros((n, 4))
-        on = (y >= 0) & (y < height) & (dy != 0) & (x > 0)
-        x, y, dy, owner = np.minimum(x[on], width), y[on], dy[on], owner[on]
+        on = (y >= 0) & (y < height) & (dy != 0)
+        x, y, dy, owner = np.clip(x[on], 0, width), y[on], dy[on], owner[on]
         if len(x) == 0:
             return sums
         sums[:, 3] = np.bincount(owner, x * dy, n)
