@@ -14,6 +14,9 @@ from scipy.spatial import Delaunay
 from core.laying.grid import Array, along
 
 OUTSIDE = -1
+NEARLY_STRAIGHT = -0.86  # cosine of the angle beyond which a corner is drawn straight
+STILL_SQUARE = 0.5  # cosine of the sharpest angle that may meet a straight side
+STRAIGHTEN = 8  # rounds of it
 
 
 def guards(outline: shapely.Geometry, pitch: float) -> Array:
@@ -65,15 +68,63 @@ def territories(sites: Array, owner: NDArray[np.int64], n: int) -> NDArray[np.ob
     )
     d = xy - hub[piece]
     order = np.lexsort((np.arctan2(d[:, 1], d[:, 0]), piece))
-    piece, xy = piece[order], xy[order]
-    count = np.bincount(piece, minlength=n)
-    good = count[piece] >= 3
+    piece, vertex = piece[order], at[row][order]
+    good = np.bincount(piece, minlength=n)[piece] >= 3
+    piece, vertex = piece[good], vertex[good]
     out = np.full(n, None, dtype=object)
-    index = np.unique(piece[good])
+    index = np.unique(piece)
     if len(index):
-        dense = np.searchsorted(index, piece[good])
-        out[index] = _polygons(xy[good], dense, len(index))
+        dense = np.searchsorted(index, piece)
+        free = (who[vertex] != OUTSIDE).all(1)
+        xy = _straightened(centre, vertex, dense, len(index), free)
+        out[index] = _polygons(xy, dense, len(index))
     return out
+
+
+def _straightened(
+    centre: Array,
+    vertex: NDArray[np.int64],
+    piece: NDArray[np.int64],
+    n: int,
+    free: NDArray[np.bool_],
+) -> Array:
+    """Draw corners that lie almost on a neighbour's side onto that side; return (m, 2) mm.
+
+    A corner belongs to three pieces. Where one of them hardly turns there, the corner is the end
+    of a joint on that piece's side, and the side is made straight for all three at once.
+    """
+    m = len(vertex)
+    first = np.searchsorted(piece, np.arange(n))
+    last = np.r_[first[1:], m] - 1
+    before, after = np.arange(m) - 1, np.arange(m) + 1
+    before[first], after[last] = last, first
+    ids, where = np.unique(vertex, return_inverse=True)
+    place = centre[ids].copy()
+    for _ in range(STRAIGHTEN):
+        xy = place[where]
+        a, b = xy[before] - xy, xy[after] - xy
+        la, lb = np.hypot(*a.T), np.hypot(*b.T)
+        cosine = (a * b).sum(1) / np.maximum(la * lb, 1e-12)
+        order = np.lexsort((cosine, where))
+        new = where[order][1:] != where[order][:-1]
+        top, least = order[np.r_[True, new]], order[np.r_[new, True]]
+        square = cosine[least] < STILL_SQUARE
+        whole = free[top] & free[before[top]] & free[after[top]]
+        flat = top[(cosine[top] < NEARLY_STRAIGHT) & square & whole]
+        chord = b[flat] - a[flat]
+        # slide along the joint that ends here, so that it keeps its direction
+        other = least[np.searchsorted(where[least], where[flat])]
+        one, two = where[before[other]], where[after[other]]
+        shared = (one == where[before[flat]]) | (one == where[after[flat]])
+        joint = place[np.where(shared, two, one)] - xy[flat]
+        normal = np.stack([-chord[:, 1], chord[:, 0]], axis=1)
+        normal /= np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
+        rise = (joint * normal).sum(1)
+        steep = np.abs(rise) > 0.5 * np.hypot(*joint.T)
+        run = np.where(steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal)
+        place[where[flat]] += 0.7 * (a[flat] * normal).sum(1)[:, None] * run
+    moved: Array = place[where]
+    return moved
 
 
 def _polygons(xy: Array, number: NDArray[np.int64], n: int) -> NDArray[np.object_]:

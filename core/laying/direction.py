@@ -18,6 +18,10 @@ from core.laying.grid import Array, Grid, along
 from core.laying.spec import Setting
 
 BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
+LINE_LEADS = 3.5  # pitches beside a flow line that it leads
+LINE_SIDE = 1.0  # how strongly, beside it
+CREASE = 0.15  # change of the doubled angle in one pitch beyond which the flow may turn sharply
+CREASE_ROUNDS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +40,8 @@ class Direction:
         return out
 
 
-def grid_laplacian(inside: NDArray[np.bool_]) -> sparse.csr_array:
-    """Return the graph Laplacian over the inside nodes of a grid, four neighbours a node."""
+def _neighbours(inside: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return pairs of neighbouring inside nodes, numbered in order, right and down."""
     number = np.full(inside.shape, -1)
     number[inside] = np.arange(np.count_nonzero(inside))
     i, j = [], []
@@ -45,10 +49,16 @@ def grid_laplacian(inside: NDArray[np.bool_]) -> sparse.csr_array:
         both = (a >= 0) & (b >= 0)
         i.append(a[both])
         j.append(b[both])
-    p, q = np.concatenate(i), np.concatenate(j)
-    n = int(np.count_nonzero(inside))
-    one = np.ones(len(p))
-    w = sparse.coo_array((np.r_[one, one], (np.r_[p, q], np.r_[q, p])), shape=(n, n)).tocsr()
+    return np.concatenate(i), np.concatenate(j)
+
+
+def _laplacian(
+    i: NDArray[np.int64], j: NDArray[np.int64], weight: Array, n: int
+) -> sparse.csr_array:
+    """Return the weighted graph Laplacian of n nodes."""
+    w = sparse.coo_array(
+        (np.r_[weight, weight], (np.r_[i, j], np.r_[j, i])), shape=(n, n)
+    ).tocsr()
     return sparse.csr_array(sparse.diags_array(w.sum(axis=1)) - w)
 
 
@@ -65,6 +75,7 @@ def direction_field(setting: Setting) -> Direction:
         near = shapely.intersection(flow, outline.buffer(3 * pitch))
         xy, t = along(near, step / 2)
         known += 10.0 * _known(grid, xy, t, np.ones(len(xy)))
+        known += _beside(grid, setting, LINE_LEADS * pitch)
     if setting.follow_border:
         xy, t = along(outline.boundary, step / 2)
         weight = np.ones(len(xy))
@@ -78,13 +89,43 @@ def direction_field(setting: Setting) -> Direction:
             grid, np.full(grid.shape, np.cos(2 * angle)), np.full(grid.shape, np.sin(2 * angle))
         )
     wide = grid.inside(outline.buffer(1.5 * step))
-    lap = grid_laplacian(wide)
-    weight = known[0][wide]
-    system = sparse.csc_array(lap + sparse.diags_array(weight + 1e-9))
-    solved = spsolve(system, np.stack([known[1][wide], known[2][wide]], axis=1))
+    i, j = _neighbours(wide)
+    weight = known[0][wide] + 1e-9
+    rhs = np.stack([known[1][wide], known[2][wide]], axis=1)
+    bend = np.ones(len(i))
+    for turn in range(CREASE_ROUNDS + 1):
+        lap = _laplacian(i, j, bend, len(weight))
+        solved = spsolve(sparse.csc_array(lap + sparse.diags_array(weight)), rhs)
+        if turn < CREASE_ROUNDS:
+            unit = solved / np.maximum(np.hypot(*solved.T), 1e-9)[:, None]
+            change = np.hypot(*(unit[i] - unit[j]).T) * pitch / step
+            bend = np.minimum(1.0, CREASE / np.maximum(change, 1e-9))
     cos2, sin2 = np.zeros(grid.shape), np.zeros(grid.shape)
     cos2[wide], sin2[wide] = solved[:, 0], solved[:, 1]
     return Direction(grid, cos2, sin2)
+
+
+def _beside(grid: Grid, setting: Setting, reach_mm: float) -> Array:
+    """Return what flow lines ask of the nodes beside them: to run parallel, less with distance."""
+    out = np.zeros((3, *grid.shape))
+    lines = np.array(setting.flow, dtype=object)
+    x, y = grid.nodes()
+    node = shapely.points(x.ravel(), y.ravel())
+    who, line = shapely.STRtree(lines).query_nearest(node, max_distance=reach_mm, all_matches=False)
+    if not len(who):
+        return out
+    line = lines[line]
+    at = shapely.line_locate_point(line, node[who])
+    step = 0.5 * grid.step_mm
+    a = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(at - step, 0)))
+    b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
+    t = (b - a) / np.maximum(np.hypot(*(b - a).T), 1e-12)[:, None]
+    weight = LINE_SIDE * (1 - shapely.distance(node[who], line) / reach_mm)
+    # past the line's ends nothing is asked
+    weight = weight * ((at > 1e-6) & (at < shapely.length(line) - 1e-6))
+    c, s = t[:, 0] ** 2 - t[:, 1] ** 2, 2 * t[:, 0] * t[:, 1]
+    out.reshape(3, -1)[:, who] = np.stack([weight, weight * c, weight * s])
+    return out
 
 
 def _known(grid: Grid, xy: Array, tangent: Array, weight: Array) -> Array:

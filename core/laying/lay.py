@@ -16,7 +16,7 @@ from core.laying.courses import trace_courses
 from core.laying.cuts import Ruler, divide, places, respaced
 from core.laying.direction import direction_field
 from core.laying.phase import phase_field
-from core.laying.shape import shape_pieces
+from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
 from core.pieces import Pieces
 
@@ -69,7 +69,7 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
                 return Pieces.empty()
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
-    polygons = polygons[keep]
+    polygons = blunted(polygons[keep], setting.tessera_mm)
     centre = shapely.get_coordinates(shapely.centroid(polygons))
     return Pieces(polygons, stretches.course[keep], stretches.piece[keep], direction.angle(centre))
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from core.laying.grid import Array
 
 FLAT = 0.55  # joints by which a side may cut off a flat corner of its territory
+SHARP_DEG = 42.0  # corners sharper than this are nipped
 POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
 
 
@@ -32,6 +33,48 @@ def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object
         if len(batch):
             xy, live = _padded(rings[batch])
             out[ok[batch]] = _convex_inset(xy, live, joint)
+    return out
+
+
+def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
+    """Nip the points off pieces where a corner is sharper than SHARP_DEG.
+
+    A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
+    at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
+    """
+    xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
+    open_ring = np.r_[index[1:] == index[:-1], False]
+    xy, index = xy[open_ring], index[open_ring]
+    m = len(xy)
+    if not m:
+        return pieces
+    first = np.searchsorted(index, np.unique(index))
+    last = np.r_[first[1:], m] - 1
+    before, after = np.arange(m) - 1, np.arange(m) + 1
+    before[first], after[last] = last, first
+    a, b = xy[before] - xy, xy[after] - xy
+    la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
+    angle = np.arccos(((a * b).sum(1) / (la * lb)).clip(-1, 1))
+    sharp = angle < np.radians(SHARP_DEG)
+    if not sharp.any():
+        return pieces
+    base = np.minimum(0.11, 2 * 0.33 * np.tan(angle / 2)) * tessera
+    back = np.minimum(base / (2 * np.sin(np.maximum(angle, 1e-6) / 2)), 0.45 * np.minimum(la, lb))
+    at = np.repeat(np.arange(m), 1 + sharp)
+    second = np.r_[False, at[1:] == at[:-1]]
+    one, two = xy + a * (back / la)[:, None], xy + b * (back / lb)[:, None]
+    points = np.where(second[:, None], two[at], np.where(sharp[at][:, None], one[at], xy[at]))
+    touched = np.unique(index[sharp])
+    mine = np.isin(index[at], touched)
+    out = pieces.copy()
+    points, ids = points[mine], np.searchsorted(touched, index[at][mine])
+    start = np.searchsorted(ids, np.arange(len(touched)))
+    every = np.r_[ids, np.arange(len(touched))]
+    order = np.argsort(every, kind="stable")
+    rings = shapely.linearrings(
+        np.concatenate([points, points[start]])[order], indices=every[order]
+    )
+    out[touched] = shapely.polygons(rings)
     return out
 
 
