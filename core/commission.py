@@ -28,6 +28,7 @@ LAYINGS = (
     "circumactum",
     "sectile",
 )
+PIECES = ("cut", "rounds", "tapers")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +63,26 @@ class Field:
         One wanted colour for the whole field instead of the sketch's.
     shift_lab : Lab
         Added to the wanted colour before matching (lighter, darker, warmer, cooler).
-    variation : float
-        Spread of piece lengths by hand, as a share of the tessera, 0 to 0.3.
+    variation, width_variation : float
+        Spread of piece lengths and of course widths by hand, as a share of the tessera, 0 to 0.3.
+    pieces : str
+        "cut" (tesserae), "rounds" (pebbles, small shells) or "tapers" (long shells).
+    hug : tuple of str
+        Motifs whose borders the small courses of vermiculatum and classicum hug; empty means the
+        field's own outline.
+    hug_courses, hug_tessera_mm
+        How many hugging courses (1 to 5) and their tessera; None means two thirds of the field's.
+    spread : float
+        Spread of sizes for palladianum and natural pieces, standard deviation over mean.
+    strictness : float
+        How strictly natural pieces turn along the flow, 0 to 1.
+    slenderness : float
+        Length over width of natural pieces.
+    module_mm : float
+        Distance between the fans of circumactum.
+    accent, accent_share, accent_along
+        A second material, the share of pieces that take it (0 to 1), and whether it runs along
+        courses instead of being scattered evenly.
     """
 
     id: str
@@ -78,6 +97,18 @@ class Field:
     wanted_lab: Lab | None = None
     shift_lab: Lab = (0.0, 0.0, 0.0)
     variation: float = 0.08
+    width_variation: float = 0.0
+    pieces: str = "cut"
+    hug: tuple[str, ...] = ()
+    hug_courses: int = 3
+    hug_tessera_mm: float | None = None
+    spread: float = 0.25
+    strictness: float = 0.7
+    slenderness: float = 1.4
+    module_mm: float = 120.0
+    accent: str = ""
+    accent_share: float = 0.0
+    accent_along: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,6 +244,8 @@ def check_field(f: Field) -> None:
     """Raise EmblemaError where a field's numbers cannot be laid."""
     if f.laying not in LAYINGS:
         raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying}'.")
+    if f.pieces not in PIECES:
+        raise EmblemaError(f"Field '{f.name}': there are no pieces called '{f.pieces}'.")
     if not 1.0 <= f.tessera_mm <= 500.0:
         raise EmblemaError(
             f"Field '{f.name}': the tessera is {f.tessera_mm:g} mm; it must be 1 to 500 mm."

@@ -11,7 +11,9 @@ from shapely import LineString, MultiPolygon
 class Setting:
     """One field as the solver sees it: geometry in mm, no names and no colour.
 
-    `flow` holds the curves that guide this field; `seed` fixes every random choice.
+    `flow` holds the curves that guide this field (for sectile: along which it is cut); `seed`
+    fixes every random choice. `hug` holds the borders that small courses hug (empty: the whole
+    outline). The rest is as in `core.commission.Field`.
     """
 
     outline: MultiPolygon
@@ -22,3 +24,17 @@ class Setting:
     flow: tuple[LineString, ...] = ()
     variation: float = 0.08
     seed: int = 1
+    width_variation: float = 0.0
+    pieces: str = "cut"
+    hug: tuple[LineString, ...] = ()
+    hug_courses: int = 3
+    hug_tessera_mm: float | None = None
+    spread: float = 0.25
+    strictness: float = 0.7
+    slenderness: float = 1.4
+    module_mm: float = 120.0
+
+    @property
+    def pitch_mm(self) -> float:
+        """Tessera and joint together."""
+        return self.tessera_mm + self.joint_mm
