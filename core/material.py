@@ -58,6 +58,47 @@ class Material:
     supplier: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """One purchase of a material: glass of one lot matches itself better than another's.
+
+    Attributes
+    ----------
+    bought_on : str
+        Date as YYYY-MM-DD.
+    bought, in_hand, set_aside, lost : int
+        Pieces: as bought, still on the shelf, of those promised to commissions, and gone by
+        breakage or a count that came out short.
+    lab : tuple of float or None
+        The lot's own colour where it differs from the material's.
+    """
+
+    id: int
+    code: str
+    bought_on: str = ""
+    bought: int = 0
+    in_hand: int = 0
+    set_aside: int = 0
+    lost: int = 0
+    lab: Lab | None = None
+    note: str = ""
+
+    @property
+    def used(self) -> int:
+        """Pieces laid in finished commissions."""
+        return self.bought - self.in_hand - self.lost
+
+    @property
+    def free(self) -> int:
+        """Pieces in hand that no commission has been promised."""
+        return self.in_hand - self.set_aside
+
+    @property
+    def share_lost(self) -> float:
+        """Share of the lot that was lost, 0 to 1 (less than 0 where a count found more)."""
+        return self.lost / self.bought if self.bought else 0.0
+
+
 def check_material(m: Material) -> None:
     """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
     if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():

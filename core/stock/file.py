@@ -1,0 +1,158 @@
+"""The stock file itself: where it is, opening it, bringing it up to date, one change at a time.
+
+Every change is one transaction that takes the write lock first and waits for another window to
+finish; a file of an older version is copied before it is brought up to date.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final, Self
+
+import platformdirs
+
+from core.errors import EmblemaError
+from core.stock.schema import STEPS, upgrade
+
+_WAIT_S: Final = 10.0
+_BUSY: Final = "The stock is being changed by another window; try again in a moment."
+
+
+def data_folder() -> Path:
+    """Return the folder for the studio's own data: EMBLEMA_DATA, or the system's place for it."""
+    own = os.environ.get("EMBLEMA_DATA")
+    return Path(own) if own else Path(platformdirs.user_data_dir("Emblema", appauthor=False))
+
+
+class StockFile:
+    """A stock file, open. Safe from several threads and beside other windows.
+
+    Parameters
+    ----------
+    path : Path, optional
+        The file; ``stock.sqlite`` in `data_folder` where left out. Made where it is not.
+
+    Raises
+    ------
+    EmblemaError
+        The file cannot be opened, is damaged or was made by a later version of the program.
+    """
+
+    def __init__(self, path: Path | None = None) -> None:
+        self.path = path if path is not None else data_folder() / "stock.sqlite"
+        self._lock = threading.RLock()
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._db = sqlite3.connect(
+                self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
+            )
+        except (OSError, sqlite3.Error) as error:
+            raise EmblemaError(f"The stock file '{self.path}' cannot be opened.") from error
+        try:
+            self._prepare()
+        except BaseException:
+            self._db.close()
+            raise
+
+    def close(self) -> None:
+        """Close the file."""
+        with self._lock:
+            self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def state(self) -> int:
+        """Return a number that changes whenever another window has changed the stock."""
+        with self._lock:
+            return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
+    def _fill(self, db: sqlite3.Connection) -> None:
+        """Put into a new file what it begins with."""
+
+    def _prepare(self) -> None:
+        db = self._db
+        db.row_factory = sqlite3.Row
+        try:
+            db.execute("PRAGMA foreign_keys = ON")
+            version = int(db.execute("PRAGMA user_version").fetchone()[0])
+            if version > len(STEPS):
+                raise EmblemaError(
+                    f"The stock file '{self.path}' was made by a later version of Emblema."
+                )
+            if version < len(STEPS):
+                if version:
+                    self._keep_a_copy(version)
+                db.execute("PRAGMA journal_mode = WAL")
+                with self._change():
+                    if upgrade(db) == 0:
+                        self._fill(db)
+        except sqlite3.DatabaseError as error:
+            if _is_busy(error):
+                raise EmblemaError(_BUSY) from error
+            raise EmblemaError(
+                f"The stock file '{self.path}' is damaged or is not a stock file. Move it away "
+                "to begin with the starter stock, or put back a copy."
+            ) from error
+
+    def _keep_a_copy(self, version: int) -> None:
+        """Keep the file as it was before it is brought up to date."""
+        copy = self.path.with_suffix(f".version{version}.sqlite")
+        if copy.exists():
+            return
+        part = copy.with_suffix(f".{os.getpid()}.part")
+        into = sqlite3.connect(part)
+        try:
+            self._db.backup(into)
+        finally:
+            into.close()
+        os.replace(part, copy)
+
+    @contextmanager
+    def _change(self, keep: Callable[[], bool] = lambda: True) -> Iterator[sqlite3.Connection]:
+        """One transaction; undone where the body raises or `keep` answers False at its end."""
+        with self._lock:
+            try:
+                self._db.execute("BEGIN IMMEDIATE")
+                yield self._db
+                self._db.execute("COMMIT" if keep() else "ROLLBACK")
+            except BaseException as error:
+                if self._db.in_transaction:
+                    self._db.execute("ROLLBACK")
+                if isinstance(error, sqlite3.OperationalError | sqlite3.IntegrityError):
+                    raise EmblemaError(
+                        _BUSY if _is_busy(error) else f"The stock was left as it was: {error}."
+                    ) from error
+                raise
+
+    def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[sqlite3.Row]:
+        try:
+            with self._lock:
+                return self._db.execute(sql, values).fetchall()
+        except sqlite3.DatabaseError as error:
+            if self._db.in_transaction:
+                raise
+            raise EmblemaError(
+                _BUSY if _is_busy(error) else f"The stock file '{self.path}' is damaged: {error}."
+            ) from error
+
+
+def _is_busy(error: sqlite3.Error) -> bool:
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in (
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
+    )

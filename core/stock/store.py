@@ -1,0 +1,528 @@
+"""The studio's stock: materials, the lots they were bought in, and every movement of pieces.
+
+One SQLite file in the user's data folder, filled with the starter stock on first use. Every change
+is one transaction that takes the write lock first, so two windows may work at once; what two
+commissions both want is given to the one that asks first and the other is told what is short.
+"""
+
+from __future__ import annotations
+
+import datetime
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields
+from decimal import Decimal
+from typing import Any, Final, TypeVar
+
+from core.errors import EmblemaError
+from core.material import Lab, Lot, Material, check_material
+from core.stock.file import StockFile
+from core.stock.lists import starter_stock
+
+_PLAIN: Final = tuple(f.name for f in fields(Material) if f.name not in ("lab", "pieces"))
+Holder = TypeVar("Holder")
+
+
+@dataclass(frozen=True, slots=True)
+class Shortage:
+    """Fewer pieces can be had than were wanted."""
+
+    code: str
+    wanted: int
+    to_be_had: int
+
+    @property
+    def short(self) -> int:
+        """Pieces to order."""
+        return self.wanted - self.to_be_had
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """One line of the ledger: how the pieces in hand and set aside of a lot changed, and why."""
+
+    id: int
+    at: str
+    code: str
+    lot: int
+    kind: str
+    in_hand: int
+    set_aside: int
+    commission: str = ""
+    note: str = ""
+
+
+class StockStore(StockFile):
+    """Everything that is done with the stock, on the open file (see `StockFile`)."""
+
+    def _fill(self, db: sqlite3.Connection) -> None:
+        for m in starter_stock():
+            self._insert(db, m)
+
+    # Materials
+
+    def materials(self) -> tuple[Material, ...]:
+        """Return every stocked material, in the order in which they were added.
+
+        `pieces` is what is on the shelf, whether promised or not; see `available`.
+        """
+        rows = self._rows(
+            f"SELECT {', '.join(f'm.{c}' for c in _PLAIN)}, m.l, m.a, m.b,"
+            " (SELECT coalesce(sum(n.in_hand), 0) FROM lot_now n WHERE n.material = m.place)"
+            " AS pieces FROM material m WHERE NOT m.removed ORDER BY m.place"
+        )
+        return tuple(_material(row) for row in rows)
+
+    def material(self, code: str) -> Material:
+        """Return one material, or raise KeyError."""
+        for m in self.materials():
+            if m.code == code:
+                return m
+        raise KeyError(code)
+
+    def add_material(self, material: Material) -> None:
+        """Stock a new material; its pieces become its first lot.
+
+        Raises
+        ------
+        EmblemaError
+            The code is taken or the material cannot be stocked (`check_material`).
+        """
+        check_material(material)
+        with self._change() as db:
+            if self._place(material.code) is not None:
+                raise EmblemaError(f"There is already a material '{material.code}' in stock.")
+            self._insert(db, material)
+
+    def change_material(self, code: str, material: Material) -> None:
+        """Replace a material's particulars, its code too; a new count is entered as counted.
+
+        A lower count is taken from the lots bought last, a higher one added to the last lot.
+
+        Raises
+        ------
+        EmblemaError
+            The new code is taken, or fewer pieces would remain than are set aside.
+        """
+        check_material(material)
+        with self._change() as db:
+            self._alter(db, code, material)
+
+    def remove_material(self, code: str) -> None:
+        """Take a material out of the stock; its movements stay in the ledger.
+
+        Raises
+        ------
+        EmblemaError
+            Pieces of it are set aside for a commission.
+        """
+        with self._change() as db:
+            place = self._need(code)
+            lots = self._lots(place)
+            promised = sum(lot.set_aside for lot in lots)
+            if promised:
+                raise EmblemaError(
+                    f"'{code}' cannot be removed: {promised} pieces are set aside for a commission."
+                )
+            for lot in lots:
+                self._move(db, lot.id, "counted", -lot.in_hand, 0, note="removed from the stock")
+            # The code is set free for another material; the ledger still says what it was.
+            db.execute(
+                "UPDATE material SET removed = 1, code = code || ' (removed ' || place || ')'"
+                " WHERE place = ?",
+                (place,),
+            )
+
+    def take_list(self, materials: Iterable[Material]) -> tuple[int, int]:
+        """Add the materials of a list, and change those whose code is known, all or none.
+
+        Returns
+        -------
+        added, changed : int
+        """
+        added = changed = 0
+        with self._change() as db:
+            for m in materials:
+                check_material(m)
+                if self._place(m.code) is None:
+                    self._insert(db, m)
+                    added += 1
+                else:
+                    self._alter(db, m.code, m)
+                    changed += 1
+        return added, changed
+
+    # Lots
+
+    def lots(self, code: str) -> tuple[Lot, ...]:
+        """Return a material's lots, the one bought first before the others."""
+        with self._lock:
+            return self._lots(self._need(code))
+
+    def add_lot(
+        self, code: str, pieces: int, bought_on: str = "", lab: Lab | None = None, note: str = ""
+    ) -> int:
+        """Put a purchase on the shelf and return the lot's number.
+
+        Parameters
+        ----------
+        bought_on : str
+            YYYY-MM-DD; today where left out.
+        """
+        if pieces < 0:
+            raise EmblemaError(f"A lot of '{code}' cannot have {pieces} pieces.")
+        if bought_on:
+            try:
+                datetime.date.fromisoformat(bought_on)
+            except ValueError:
+                raise EmblemaError(
+                    f"'{bought_on}' is not a date; write it as 2024-05-31."
+                ) from None
+        with self._change() as db:
+            return self._add_lot(db, self._need(code), pieces, bought_on, lab, note)
+
+    def change_lot(self, lot: int, *, lab: Lab | None, note: str) -> None:
+        """Set a lot's own colour (None: the material's) and its note."""
+        with self._change() as db:
+            self._lot(lot)
+            db.execute(
+                "UPDATE lot SET l = ?, a = ?, b = ?, note = ? WHERE id = ?",
+                (*(lab or (None, None, None)), note, lot),
+            )
+
+    def count_lot(self, lot: int, pieces: int, note: str = "") -> None:
+        """Enter what a count of the shelf found; the difference goes into the ledger."""
+        with self._change() as db:
+            found = self._lot(lot)
+            if pieces < found.set_aside:
+                raise EmblemaError(
+                    f"Lot {lot} of '{found.code}' cannot be {pieces} pieces: {found.set_aside} are "
+                    "set aside for a commission. Release them first."
+                )
+            if pieces != found.in_hand:
+                self._move(db, lot, "counted", pieces - found.in_hand, 0, note=note)
+
+    def lose(self, lot: int, pieces: int, note: str = "") -> None:
+        """Write off pieces that broke or came out unfit."""
+        with self._change() as db:
+            found = self._lot(lot)
+            if not 0 < pieces <= found.free:
+                raise EmblemaError(
+                    f"Lot {lot} of '{found.code}' has {found.free} free pieces; "
+                    f"{pieces} cannot be written off."
+                )
+            self._move(db, lot, "lost", -pieces, 0, note=note)
+
+    # Commissions
+
+    def available(self, commission: str = "") -> dict[str, int]:
+        """Return, by code, the pieces in hand and promised to no commission but this one."""
+        rows = self._rows(
+            "SELECT m.code, (SELECT coalesce(sum(n.in_hand - n.set_aside), 0) FROM lot_now n"
+            " WHERE n.material = m.place) AS free FROM material m"
+            " WHERE NOT m.removed ORDER BY m.place"
+        )
+        free = {row["code"]: int(row["free"]) for row in rows}
+        if commission:
+            for code, pieces in self.set_aside_for(commission).items():
+                free[code] += pieces
+        return free
+
+    def set_aside_for(self, commission: str) -> dict[str, int]:
+        """Return the pieces promised to a commission, by code."""
+        return self.commissions().get(commission, {})
+
+    def commissions(self) -> dict[str, dict[str, int]]:
+        """Return every commission that pieces are set aside for, and how many of each code."""
+        rows = self._rows(
+            "SELECT v.commission, m.code, sum(v.set_aside) AS n FROM movement v"
+            " JOIN lot ON lot.id = v.lot JOIN material m ON m.place = lot.material"
+            " WHERE v.set_aside <> 0 GROUP BY v.commission, m.place HAVING n > 0"
+            " ORDER BY v.commission, m.place"
+        )
+        found: dict[str, dict[str, int]] = {}
+        for row in rows:
+            found.setdefault(row["commission"], {})[row["code"]] = int(row["n"])
+        return found
+
+    def set_aside(
+        self, commission: str, wanted: Mapping[str, int], *, partly: bool = False
+    ) -> tuple[Shortage, ...]:
+        """Promise a commission exactly these pieces, in place of what it was promised before.
+
+        Parameters
+        ----------
+        wanted : mapping of str to int
+            Pieces by code; a code left out is released.
+        partly : bool
+            Where something is short, set aside what there is; else leave all as it was.
+
+        Returns
+        -------
+        tuple of Shortage
+            Empty when all could be set aside.
+        """
+        _check_wanted(commission, wanted)
+        short: list[Shortage] = []
+        with self._change(keep=lambda: partly or not short) as db:
+            self._release(db, commission)
+            for code, pieces in wanted.items():
+                lots = self._lots(self._need(code))
+                free = sum(lot.free for lot in lots)
+                if free < pieces:
+                    short.append(Shortage(code, pieces, free))
+                for lot, part in _share(((lot, lot.free) for lot in lots), pieces):
+                    self._move(db, lot.id, "set aside", 0, part, commission)
+        return tuple(short)
+
+    def release(self, commission: str) -> None:
+        """Give back all that is set aside for a commission, as when it falls through."""
+        with self._change() as db:
+            self._release(db, commission)
+
+    def take_out(
+        self, commission: str, used: Mapping[str, int] | None = None
+    ) -> tuple[Shortage, ...]:
+        """On completion, take the pieces that were laid off the shelf.
+
+        What was set aside goes first, then free pieces, the lot bought first before the others;
+        what was set aside and not used is released.
+
+        Parameters
+        ----------
+        used : mapping of str to int, optional
+            Pieces by code; all that was set aside where left out.
+
+        Returns
+        -------
+        tuple of Shortage
+            Empty when done. Otherwise nothing was taken: the shelf holds less than was used.
+        """
+        short: list[Shortage] = []
+        with self._change(keep=lambda: not short) as db:
+            used = dict(used if used is not None else self.set_aside_for(commission))
+            _check_wanted(commission, used)
+            for code, pieces in used.items():
+                place = self._need(code)
+                promised = self._promised(place, commission)
+                lots = self._lots(place)
+                own = [(lot, promised.get(lot.id, 0)) for lot in lots]
+                left = pieces
+                for lot, part in _share(own, left):
+                    self._move(db, lot.id, "taken", -part, -part, commission)
+                    left -= part
+                for lot, part in _share(((lot, lot.free) for lot in lots), left):
+                    self._move(db, lot.id, "taken", -part, 0, commission)
+                    left -= part
+                if left:
+                    short.append(Shortage(code, pieces, pieces - left))
+            self._release(db, commission)
+        return tuple(short)
+
+    def put_back(self, commission: str, returned: Mapping[str, int]) -> None:
+        """Put pieces of a finished commission back on the shelf, into the lots they came from.
+
+        Raises
+        ------
+        EmblemaError
+            More would be put back than was taken out. Nothing is put back.
+        """
+        _check_wanted(commission, returned)
+        with self._change() as db:
+            for code, pieces in returned.items():
+                rows = self._rows(
+                    "SELECT v.lot, -sum(v.in_hand) AS n FROM movement v JOIN lot ON lot.id = v.lot"
+                    " WHERE lot.material = ? AND v.commission = ?"
+                    " AND v.kind IN ('taken', 'put back')"
+                    " GROUP BY v.lot ORDER BY lot.bought_on DESC, v.lot DESC",
+                    (self._need(code), commission),
+                )
+                out = [(int(row["lot"]), int(row["n"])) for row in rows]
+                total = sum(n for _, n in out)
+                if pieces > total:
+                    raise EmblemaError(
+                        f"{pieces} pieces of '{code}' cannot be put back: {total} were taken out "
+                        f"for '{commission}'."
+                    )
+                for lot, part in _share(out, pieces):
+                    self._move(db, lot, "put back", part, 0, commission)
+
+    # Ledger
+
+    def movements(
+        self, code: str | None = None, commission: str | None = None
+    ) -> tuple[Movement, ...]:
+        """Return the ledger, oldest first, of a material, of a commission or of all."""
+        rows = self._rows(
+            "SELECT v.id, v.at, m.code, v.lot, v.kind, v.in_hand, v.set_aside, v.commission,"
+            " v.note FROM movement v JOIN lot ON lot.id = v.lot"
+            " JOIN material m ON m.place = lot.material"
+            " WHERE (?1 IS NULL OR m.code = ?1) AND (?2 IS NULL OR v.commission = ?2)"
+            " ORDER BY v.id",
+            (code, commission),
+        )
+        return tuple(Movement(**dict(row)) for row in rows)
+
+    # Below: inside a transaction that the caller has begun.
+
+    def _place(self, code: str) -> int | None:
+        rows = self._rows("SELECT place FROM material WHERE code = ? AND NOT removed", (code,))
+        return int(rows[0]["place"]) if rows else None
+
+    def _need(self, code: str) -> int:
+        place = self._place(code)
+        if place is None:
+            raise EmblemaError(f"There is no material '{code}' in stock.")
+        return place
+
+    def _lots(self, place: int) -> tuple[Lot, ...]:
+        rows = self._rows(
+            "SELECT n.*, m.code FROM lot_now n JOIN material m ON m.place = n.material"
+            " WHERE n.material = ? ORDER BY n.bought_on, n.id",
+            (place,),
+        )
+        return tuple(_lot(row) for row in rows)
+
+    def _lot(self, lot: int) -> Lot:
+        rows = self._rows(
+            "SELECT n.*, m.code FROM lot_now n JOIN material m ON m.place = n.material"
+            " WHERE n.id = ?",
+            (lot,),
+        )
+        if not rows:
+            raise EmblemaError(f"There is no lot {lot} in stock.")
+        return _lot(rows[0])
+
+    def _promised(self, place: int, commission: str) -> dict[int, int]:
+        rows = self._rows(
+            "SELECT v.lot, sum(v.set_aside) AS n FROM movement v JOIN lot ON lot.id = v.lot"
+            " WHERE lot.material = ? AND v.commission = ? GROUP BY v.lot HAVING n > 0",
+            (place, commission),
+        )
+        return {int(row["lot"]): int(row["n"]) for row in rows}
+
+    def _insert(self, db: sqlite3.Connection, m: Material) -> None:
+        columns = (*_PLAIN, "l", "a", "b")
+        cursor = db.execute(
+            f"INSERT INTO material ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})",
+            (*(_plain(m, c) for c in _PLAIN), *m.lab),
+        )
+        if m.pieces:
+            self._add_lot(db, int(cursor.lastrowid or 0), m.pieces, "", None, "")
+
+    def _alter(self, db: sqlite3.Connection, code: str, m: Material) -> None:
+        place = self._need(code)
+        if m.code != code and self._place(m.code) is not None:
+            raise EmblemaError(f"There is already a material '{m.code}' in stock.")
+        columns = (*_PLAIN, "l", "a", "b")
+        db.execute(
+            f"UPDATE material SET {', '.join(f'{c} = ?' for c in columns)} WHERE place = ?",
+            (*(_plain(m, c) for c in _PLAIN), *m.lab, place),
+        )
+        lots = self._lots(place)
+        change = m.pieces - sum(lot.in_hand for lot in lots)
+        if change > 0 and lots:
+            self._move(db, lots[-1].id, "counted", change, 0)
+        elif change > 0:
+            self._add_lot(db, place, change, "", None, "")
+        elif change < 0:
+            free = sum(lot.free for lot in lots)
+            if free < -change:
+                raise EmblemaError(
+                    f"'{code}' cannot be {m.pieces} pieces: {sum(v.set_aside for v in lots)} are "
+                    "set aside for a commission."
+                )
+            for lot, part in _share(((lot, lot.free) for lot in reversed(lots)), -change):
+                self._move(db, lot.id, "counted", -part, 0)
+
+    def _add_lot(
+        self,
+        db: sqlite3.Connection,
+        place: int,
+        pieces: int,
+        bought_on: str,
+        lab: Lab | None,
+        note: str,
+    ) -> int:
+        cursor = db.execute(
+            "INSERT INTO lot (material, bought_on, l, a, b, note) VALUES (?, ?, ?, ?, ?, ?)",
+            (
+                place,
+                bought_on or datetime.date.today().isoformat(),
+                *(lab or (None, None, None)),
+                note,
+            ),
+        )
+        lot = int(cursor.lastrowid or 0)
+        self._move(db, lot, "bought", pieces, 0)
+        return lot
+
+    def _release(self, db: sqlite3.Connection, commission: str) -> None:
+        rows = self._rows(
+            "SELECT lot, sum(set_aside) AS n FROM movement WHERE commission = ?"
+            " GROUP BY lot HAVING n > 0",
+            (commission,),
+        )
+        for row in rows:
+            self._move(db, int(row["lot"]), "released", 0, -int(row["n"]), commission)
+
+    @staticmethod
+    def _move(
+        db: sqlite3.Connection,
+        lot: int,
+        kind: str,
+        in_hand: int,
+        set_aside: int,
+        commission: str = "",
+        note: str = "",
+    ) -> None:
+        if in_hand == 0 and set_aside == 0 and kind != "bought":
+            return
+        db.execute(
+            "INSERT INTO movement (lot, kind, in_hand, set_aside, commission, note)"
+            " VALUES (?, ?, ?, ?, ?, ?)",
+            (lot, kind, in_hand, set_aside, commission, note),
+        )
+
+
+def _share(have: Iterable[tuple[Holder, int]], wanted: int) -> Iterator[tuple[Holder, int]]:
+    """Yield parts that add up to what is wanted, or to all there is, first come first taken."""
+    for holder, there in have:
+        part = min(there, wanted)
+        if part > 0:
+            wanted -= part
+            yield holder, part
+
+
+def _check_wanted(commission: str, wanted: Mapping[str, int]) -> None:
+    if not commission.strip():
+        raise EmblemaError("Give the commission a title before setting pieces aside for it.")
+    for code, pieces in wanted.items():
+        if pieces < 0:
+            raise EmblemaError(f"{pieces} pieces of '{code}' cannot be moved.")
+
+
+def _plain(m: Material, column: str) -> Any:
+    value = getattr(m, column)
+    return str(value) if isinstance(value, Decimal) else value
+
+
+def _material(row: sqlite3.Row) -> Material:
+    given = {c: row[c] for c in _PLAIN}
+    given["price"] = Decimal(given["price"])
+    return Material(lab=(row["l"], row["a"], row["b"]), pieces=int(row["pieces"]), **given)
+
+
+def _lot(row: sqlite3.Row) -> Lot:
+    lab = None if row["l"] is None else (row["l"], row["a"], row["b"])
+    return Lot(
+        row["id"],
+        row["code"],
+        row["bought_on"],
+        row["bought"],
+        row["in_hand"],
+        row["set_aside"],
+        row["lost"],
+        lab,
+        row["note"],
+    )

@@ -1,0 +1,411 @@
+import os
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from contextlib import closing
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+
+from core.errors import EmblemaError
+from core.material import Material
+from core.stock.file import data_folder
+from core.stock.lists import starter_stock
+from core.stock.schema import STEPS, statements
+from core.stock.store import Shortage, StockStore
+
+ROOT = Path(__file__).parents[2]
+NEW = Material("T-1", "test glass", "smalti", (50.0, 1.0, 2.0), price=Decimal("12.30"), pieces=100)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with StockStore(tmp_path / "stock.sqlite") as opened:
+        opened.add_material(NEW)
+        yield opened
+
+
+def test_is_filled_with_the_starter_stock_once(tmp_path, monkeypatch):
+    monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "mine"))
+    assert data_folder() == tmp_path / "mine"
+    with StockStore() as store:
+        assert store.path == tmp_path / "mine" / "stock.sqlite"
+        assert store.materials() == starter_stock()
+        store.remove_material(starter_stock()[0].code)
+    with StockStore() as store:
+        assert store.materials() == starter_stock()[1:]
+
+
+def test_materials_are_added_changed_and_removed(store):
+    assert store.material("T-1") == NEW
+    with pytest.raises(EmblemaError, match="already a material 'T-1'"):
+        store.add_material(NEW)
+    other = replace(NEW, code="T-2", price=Decimal("0.1"), pieces=130, lab=(1.5, 2.5, 3.5))
+    store.change_material("T-1", other)
+    assert store.material("T-2") == other
+    with pytest.raises(KeyError):
+        store.material("T-1")
+    with pytest.raises(EmblemaError, match="already a material"):
+        store.change_material("T-2", replace(other, code=starter_stock()[0].code))
+    with pytest.raises(EmblemaError, match="no material 'T-9'"):
+        store.change_material("T-9", other)
+    with pytest.raises(EmblemaError, match="length"):
+        store.change_material("T-2", replace(other, length_mm=0.0))
+    store.remove_material("T-2")
+    assert "T-2" not in store.available()
+    store.add_material(other)
+    assert store.material("T-2").pieces == 130
+    assert len(store.lots("T-2")) == 1
+
+
+def test_a_list_is_taken_whole_or_not_at_all(store):
+    before = store.materials()
+    first = before[0]
+    changed = replace(first, price=Decimal(7), pieces=first.pieces - 5)
+    assert store.take_list([changed, replace(NEW, code="T-2")]) == (1, 1)
+    assert store.material(first.code) == changed
+    after = store.materials()
+    with pytest.raises(EmblemaError):
+        store.take_list([replace(NEW, code="T-3"), replace(NEW, code="T-4", kind="none")])
+    assert store.materials() == after
+
+
+def test_lots_are_used_oldest_first_and_know_their_loss(store):
+    old = store.add_lot("T-1", 40, "2021-03-01", lab=(51.0, 1.0, 2.0), note="first firing")
+    assert next(lot.id for lot in store.lots("T-1")) == old
+    assert store.set_aside("wall", {"T-1": 60}) == ()
+    assert [(lot.set_aside, lot.free) for lot in store.lots("T-1")] == [(40, 0), (20, 80)]
+    store.take_out("wall", {"T-1": 45})
+    first, second = store.lots("T-1")
+    assert (first.in_hand, first.used, second.in_hand, second.used) == (0, 40, 95, 5)
+    assert first.lab == (51.0, 1.0, 2.0) and first.note == "first firing" and second.lab is None
+    store.lose(second.id, 10, "broke")
+    store.count_lot(second.id, 80)
+    second = store.lots("T-1")[1]
+    assert (second.in_hand, second.lost, second.share_lost) == (80, 15, 0.15)
+    store.change_lot(old, lab=None, note="")
+    assert store.lots("T-1")[0].lab is None
+    with pytest.raises(EmblemaError, match="not a date"):
+        store.add_lot("T-1", 4, "31.5.24")
+    with pytest.raises(EmblemaError, match="no lot 999"):
+        store.count_lot(999, 4)
+
+
+def test_what_is_short_is_said_and_nothing_is_set_aside(store):
+    assert store.set_aside("wall", {"T-1": 70}) == ()
+    assert store.available()["T-1"] == 30 and store.available("wall")["T-1"] == 100
+    assert store.set_aside("door", {"T-1": 31, "SM-01": 5}) == (Shortage("T-1", 31, 30),)
+    assert store.set_aside_for("door") == {}
+    (short,) = store.set_aside("door", {"T-1": 31, "SM-01": 5}, partly=True)
+    assert short.short == 1
+    assert store.set_aside_for("door") == {"SM-01": 5, "T-1": 30}
+    assert store.commissions() == {"door": {"SM-01": 5, "T-1": 30}, "wall": {"T-1": 70}}
+    # A new round replaces what was promised, and a short one leaves the old promise standing.
+    assert store.set_aside("wall", {"T-1": 50, "SM-02": 8}) == ()
+    assert store.set_aside_for("wall") == {"SM-02": 8, "T-1": 50}
+    assert store.set_aside("wall", {"T-1": 71}) == (Shortage("T-1", 71, 70),)
+    assert store.set_aside_for("wall") == {"SM-02": 8, "T-1": 50}
+    store.release("wall")
+    assert store.set_aside_for("wall") == {} and store.available()["T-1"] == 70
+    with pytest.raises(EmblemaError, match="title"):
+        store.set_aside(" ", {"T-1": 1})
+    with pytest.raises(EmblemaError, match="-1 pieces"):
+        store.set_aside("wall", {"T-1": -1})
+
+
+def test_completion_takes_out_and_what_is_left_over_comes_back(store):
+    store.set_aside("wall", {"T-1": 70})
+    store.set_aside("door", {"T-1": 20})
+    assert store.take_out("wall", {"T-1": 81}) == (Shortage("T-1", 81, 80),)
+    assert store.set_aside_for("wall") == {"T-1": 70} and store.material("T-1").pieces == 100
+    assert store.take_out("wall", {"T-1": 75}) == ()
+    assert store.material("T-1").pieces == 25 and store.set_aside_for("wall") == {}
+    assert store.set_aside_for("door") == {"T-1": 20}
+    store.put_back("wall", {"T-1": 15})
+    assert store.material("T-1").pieces == 40
+    with pytest.raises(EmblemaError, match="60 were taken out"):
+        store.put_back("wall", {"T-1": 61})
+    assert store.take_out("door") == ()
+    assert store.material("T-1").pieces == 20
+    kinds = [m.kind for m in store.movements("T-1")]
+    assert kinds == [
+        "bought", "set aside", "set aside", "taken", "taken", "put back", "taken",
+    ]  # fmt: skip
+    assert {m.commission for m in store.movements(commission="wall")} == {"wall"}
+    assert sum(m.in_hand for m in store.movements("T-1")) == 20
+
+
+def test_what_is_promised_can_be_neither_counted_away_nor_removed(store):
+    store.set_aside("wall", {"T-1": 70})
+    lot = store.lots("T-1")[0].id
+    for attempt in (
+        lambda: store.count_lot(lot, 69),
+        lambda: store.lose(lot, 31),
+        lambda: store.change_material("T-1", replace(NEW, pieces=69)),
+        lambda: store.remove_material("T-1"),
+    ):
+        with pytest.raises(EmblemaError, match=r"set aside|free pieces"):
+            attempt()
+    assert store.material("T-1").pieces == 100
+    store.change_material("T-1", replace(NEW, pieces=70))
+    assert store.available()["T-1"] == 0
+
+
+def test_the_file_itself_refuses_to_go_below_zero(store):
+    lot = store.lots("T-1")[0].id
+    db = sqlite3.connect(store.path)
+    insert = (
+        "INSERT INTO movement (lot, kind, in_hand, set_aside, commission, note)"
+        " VALUES (?, 'taken', ?, ?, 'x', '')"
+    )
+    with closing(db):
+        for change in ((-101, 0), (0, 101), (0, -1)):
+            with pytest.raises(sqlite3.IntegrityError, match="fewer pieces than none"):
+                db.execute(insert, (lot, *change))
+        with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+            db.execute("UPDATE movement SET in_hand = 500")
+        with pytest.raises(sqlite3.IntegrityError, match="never taken back"):
+            db.execute("DELETE FROM movement")
+
+
+def test_an_older_file_is_brought_up_to_date_and_a_copy_kept(tmp_path):
+    path = tmp_path / "stock.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        for statement in statements(STEPS[0]):
+            db.execute(statement)
+        db.execute(
+            "INSERT INTO material VALUES (1, 'OLD', 'old', 'smalti', 50, 1, 2, 'matt', 'D65', 2,"
+            " 'estimated', 15, 10, 7, 2700, '9.50', 'kg', 0.1, '', '', 0)"
+        )
+        db.execute("INSERT INTO lot VALUES (1, 1, '2020-01-01', NULL, NULL, NULL, '')")
+        db.execute(
+            "INSERT INTO movement (lot, kind, in_hand, set_aside, commission, note)"
+            " VALUES (1, 'bought', 33, 0, '', '')"
+        )
+        db.execute("PRAGMA user_version = 1")
+        db.commit()
+    with StockStore(path) as store:
+        (old,) = store.materials()
+        assert (old.code, old.pieces, old.price) == ("OLD", 33, Decimal("9.50"))
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (len(STEPS),)
+        assert db.execute("SELECT count(*) FROM sqlite_master WHERE type='trigger'").fetchone() == (
+            3,
+        )
+    with closing(sqlite3.connect(tmp_path / "stock.version1.sqlite")) as db:
+        assert db.execute("PRAGMA user_version").fetchone() == (1,)
+        assert db.execute("SELECT code FROM material").fetchall() == [("OLD",)]
+
+
+def test_a_failed_upgrade_leaves_the_file_as_it_was(tmp_path, monkeypatch):
+    path = tmp_path / "stock.sqlite"
+    StockStore(path).close()
+    from core.stock import file, schema
+
+    broken = (*STEPS, "CREATE TABLE extra (x); INSERT INTO no_such_table VALUES (1);")
+    monkeypatch.setattr(schema, "STEPS", broken)
+    monkeypatch.setattr(file, "STEPS", broken)
+    with pytest.raises(EmblemaError, match="no_such_table"):
+        StockStore(path)
+    monkeypatch.undo()
+    with StockStore(path) as store:
+        assert store.materials() == starter_stock()
+        assert store._rows("SELECT name FROM sqlite_master WHERE name = 'extra'") == []
+
+
+def test_files_that_cannot_be_used_are_named(tmp_path):
+    bad = tmp_path / "bad.sqlite"
+    bad.write_bytes(b"not a database at all, but long enough to look like one" * 40)
+    with pytest.raises(EmblemaError, match=r"bad\.sqlite.*damaged"):
+        StockStore(bad)
+    later = tmp_path / "later.sqlite"
+    with closing(sqlite3.connect(later)) as db:
+        db.execute("PRAGMA user_version = 99")
+    with pytest.raises(EmblemaError, match=r"later\.sqlite.*later version"):
+        StockStore(later)
+    with pytest.raises(EmblemaError, match="cannot be opened"):
+        StockStore(bad / "below" / "stock.sqlite")
+
+
+def test_a_held_lock_is_said_in_words(store, monkeypatch):
+    store._db.execute("PRAGMA busy_timeout = 50")
+    with closing(sqlite3.connect(store.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(EmblemaError, match="another window"):
+            store.add_lot("T-1", 5)
+        assert store.material("T-1").pieces == 100
+        other.execute("ROLLBACK")
+    store.add_lot("T-1", 5)
+    assert store.material("T-1").pieces == 105
+
+
+WORKER = """
+import sys, pathlib
+from core.stock.store import StockStore
+with StockStore(pathlib.Path(sys.argv[1])) as store:
+    won = 0
+    for k in range(60):
+        won += not store.set_aside(f"{sys.argv[2]}-{k}", {"SM-09": 50})
+    print(len(store.materials()), won)
+"""
+
+
+def start(path, name):
+    return subprocess.Popen(
+        [sys.executable, "-W", "error", "-c", WORKER, str(path), name],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+
+
+def test_two_windows_open_a_new_file_and_share_the_last_pieces(tmp_path):
+    path = tmp_path / "stock.sqlite"
+    both = [start(path, "one"), start(path, "two")]
+    told = [p.communicate(timeout=60) for p in both]
+    assert [p.returncode for p in both] == [0, 0], told
+    (n1, won1), (n2, won2) = (map(int, out.split()) for out, _ in told)
+    assert n1 == n2 == len(starter_stock())  # filled once, not twice
+    has = next(m.pieces for m in starter_stock() if m.code == "SM-09")
+    assert won1 + won2 == min(has // 50, 120)
+    with StockStore(path) as store:
+        assert sum(c["SM-09"] for c in store.commissions().values()) == 50 * (won1 + won2)
+        assert store.available()["SM-09"] == has - 50 * (won1 + won2)
+
+
+DYING = """
+import sys, time, pathlib
+from core.stock.store import StockStore
+store = StockStore(pathlib.Path(sys.argv[1]))
+with store._change() as db:
+    store._add_lot(db, store._need("SM-01"), 7, "", None, "")
+    print("ready", flush=True)
+    time.sleep(60)
+"""
+
+
+def test_a_window_that_dies_in_the_middle_leaves_the_stock_whole(tmp_path):
+    path = tmp_path / "stock.sqlite"
+    StockStore(path).close()
+    killed = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            DYING,
+            str(path),
+        ],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert killed.stdout.readline() == "ready\n"
+    killed.kill()
+    killed.wait()
+    killed.stdout.close()
+    with StockStore(path) as store:
+        assert store.materials() == starter_stock()
+        store.add_lot("SM-01", 3)
+
+
+def test_another_windows_change_is_noticed_and_threads_may_share_one_store(store):
+    before = store.state()
+    store.add_lot("T-1", 1)
+    assert store.state() == before
+    with StockStore(store.path) as other:
+        other.add_lot("T-1", 1)
+    assert store.state() != before
+    threads = [
+        threading.Thread(target=lambda: [store.add_lot("T-1", 1) for _ in range(20)])
+        for _ in range(4)
+    ]
+    for t in threads:
+        t.start()
+    for t in threads:
+        t.join()
+    assert store.material("T-1").pieces == 182
+
+
+def test_a_year_of_work_is_read_quickly(tmp_path):
+    with StockStore(tmp_path / "stock.sqlite") as store:
+        codes = [m.code for m in store.materials()][:30]
+        for k in range(40):
+            store.set_aside(f"work {k}", dict.fromkeys(codes, 2))
+            store.take_out(f"work {k}")
+        assert len(store.movements()) == len(starter_stock()) + 2 * 40 * 30
+        begun = time.perf_counter()
+        store.materials()
+        store.available()
+        assert time.perf_counter() - begun < 0.5
+
+
+class Shelf(RuleBasedStateMachine):
+    """Whatever is done, in any order, the store agrees with a plain count on paper."""
+
+    @initialize()
+    def begin(self):
+        self.store = StockStore(Path(":memory:"))
+        self.store.add_material(replace(NEW, pieces=20))
+        self.hand, self.promised, self.taken = 20, {"x": 0, "y": 0}, {"x": 0, "y": 0}
+
+    works = st.sampled_from("xy")
+    some = st.integers(0, 25)
+
+    @rule(n=some)
+    def buy(self, n):
+        self.store.add_lot("T-1", n, "2020-01-01")
+        self.hand += n
+
+    @rule(work=works, n=some)
+    def promise(self, work, n):
+        free = self.hand - sum(self.promised.values()) + self.promised[work]
+        short = self.store.set_aside(work, {"T-1": n})
+        assert bool(short) == (n > free)
+        if not short:
+            self.promised[work] = n
+
+    @rule(work=works, n=some)
+    def finish(self, work, n):
+        free = self.hand - sum(self.promised.values()) + self.promised[work]
+        short = self.store.take_out(work, {"T-1": n})
+        assert bool(short) == (n > free)
+        if not short:
+            self.hand -= n
+            self.taken[work] += n
+            self.promised[work] = 0
+
+    @rule(work=works, n=some)
+    def give_back(self, work, n):
+        if n > self.taken[work]:
+            with pytest.raises(EmblemaError):
+                self.store.put_back(work, {"T-1": n})
+        else:
+            self.store.put_back(work, {"T-1": n})
+            self.taken[work] -= n
+            self.hand += n
+
+    @invariant()
+    def agrees(self):
+        if not hasattr(self, "store"):
+            return
+        assert self.store.material("T-1").pieces == self.hand
+        assert self.store.available()["T-1"] == self.hand - sum(self.promised.values())
+        for work, n in self.promised.items():
+            assert self.store.set_aside_for(work).get("T-1", 0) == n
+        for lot in self.store.lots("T-1"):
+            assert lot.in_hand >= lot.set_aside >= 0 and lot.used >= 0
+
+    def teardown(self):
+        self.store.close()
+
+
+TestShelf = Shelf.TestCase
+TestShelf.settings = settings(max_examples=15, stateful_step_count=25, deadline=None)
