@@ -99,6 +99,20 @@ class Lot:
         return self.lost / self.bought if self.bought else 0.0
 
 
+def price_per_m2(m: Material) -> Decimal | None:
+    """Return what a square metre of the material costs without joints or waste.
+
+    None where it is sold by the sheet, whose area is not known.
+    """
+    if m.price_unit == "m2":
+        return m.price
+    if m.price_unit == "kg":
+        return m.price * Decimal(repr(m.thickness_mm * m.density_kg_m3 / 1000))
+    if m.price_unit == "piece":
+        return m.price * Decimal(repr(1e6 / (m.length_mm * m.width_mm)))
+    return None
+
+
 def check_material(m: Material) -> None:
     """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
     if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():

@@ -1,0 +1,214 @@
+from dataclasses import replace
+from decimal import Decimal
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import sparse
+from scipy.optimize import linprog
+
+from core.colour import ciede2000
+from core.colour.matching import (
+    SHIFTS,
+    choose_colours,
+    differences,
+    match_within_stock,
+    shifted,
+    stand_ins,
+)
+from core.colour.transport import share_out
+from core.errors import EmblemaError
+from core.material import Material, price_per_m2
+from core.stock import starter_stock
+
+PALETTE = np.array([m.lab for m in starter_stock()])
+
+
+def sketch_like(n, seed=1):
+    """Colours in a few soft groups, as a sketch has them."""
+    rng = np.random.default_rng(seed)
+    groups = rng.uniform([20, -30, -30], [90, 30, 45], (6, 3))
+    lab = groups[rng.integers(0, 6, n)] + rng.normal(0, [9, 6, 7], (n, 3))
+    return np.clip(lab, [0, -100, -100], [100, 100, 100])
+
+
+def least_total(cost, supply, capacity):
+    """The transportation problem by scipy's linear programme."""
+    n, m = cost.shape
+    rows = sparse.kron(sparse.eye(n), np.ones((1, m)), "csr")
+    columns = sparse.kron(np.ones((1, n)), sparse.eye(m), "csr")
+    solved = linprog(
+        cost.ravel(), A_ub=columns, b_ub=capacity, A_eq=rows, b_eq=supply, method="highs"
+    )
+    assert solved.status == 0
+    return solved.fun
+
+
+@pytest.mark.parametrize(("n", "room"), [(60, 1.0), (700, 1.05), (1500, 1.5), (1500, 4.0)])
+def test_within_stock_costs_no_more_than_the_linear_programme(n, room):
+    wanted = sketch_like(n)
+    rng = np.random.default_rng(2)
+    share = rng.uniform(0.02, 1, len(PALETTE))
+    available = np.ceil(share * room * n / share.sum()).astype(int)
+    found = match_within_stock(wanted, PALETTE, available)
+    least = least_total(differences(wanted, PALETTE), np.ones(n), available)
+    assert (np.bincount(found.index, minlength=len(PALETTE)) <= available).all()
+    assert found.delta_e.sum() == pytest.approx(least, rel=1e-9)
+    assert found.mean * n == pytest.approx(least, rel=1e-9)
+    assert found.free_mean <= found.mean + 1e-12
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_sharing_out_is_least_for_any_counts(data):
+    n, m = data.draw(st.integers(1, 7)), data.draw(st.integers(1, 5))
+    whole = st.integers(0, 6)
+    supply = np.array(data.draw(st.lists(whole, min_size=n, max_size=n)), np.int64)
+    capacity = np.array(data.draw(st.lists(whole, min_size=m, max_size=m)), np.int64)
+    capacity[0] += max(0, int(supply.sum() - capacity.sum()))
+    flat = data.draw(st.lists(whole, min_size=n * m, max_size=n * m))
+    cost = np.array(flat, float).reshape(n, m)
+    flow = share_out(cost, supply, capacity)
+    assert (flow >= 0).all() and (flow.sum(axis=1) == supply).all()
+    assert (flow.sum(axis=0) <= capacity).all()
+    assert (flow * cost).sum() == pytest.approx(least_total(cost, supply, capacity), abs=1e-7)
+
+
+def test_many_pieces_of_few_colours():
+    wanted = np.repeat(sketch_like(40, 3), 100, axis=0)
+    available = np.full(len(PALETTE), 60)
+    found = match_within_stock(wanted, PALETTE, available)
+    kinds = np.unique(wanted, axis=0)
+    least = least_total(differences(kinds, PALETTE), np.full(len(kinds), 100), available)
+    assert found.delta_e.sum() == pytest.approx(least, rel=1e-9)
+
+
+def test_pieces_of_one_colour_and_two_materials_are_interleaved_not_in_blocks():
+    found = match_within_stock(np.tile([50.0, 0, 0], (300, 1)), PALETTE[:2], [200, 100])
+    assert np.bincount(found.index).tolist() == [200, 100]
+    windows = np.lib.stride_tricks.sliding_window_view(found.index == 1, 9).sum(axis=1)
+    assert windows.min() >= 2 and windows.max() <= 4
+
+
+def test_too_little_in_hand_is_told_and_the_hardest_are_left_out():
+    wanted = sketch_like(200, 4)
+    available = np.ones(len(PALETTE), int)
+    found = match_within_stock(wanted, PALETTE, available)
+    assert found.left_over == 200 - len(PALETTE)
+    served = found.index >= 0
+    assert (np.bincount(found.index[served], minlength=len(PALETTE)) == 1).all()
+    assert np.isnan(found.delta_e[~served]).all() and np.isfinite(found.delta_e[served]).all()
+    cost = np.hstack([differences(wanted, PALETTE), np.full((200, 1), 500.0)])
+    least = least_total(cost, np.ones(200), np.append(available, found.left_over))
+    assert found.delta_e[served].sum() == pytest.approx(least - 500 * found.left_over, rel=1e-9)
+    close = differences(wanted, PALETTE).argmin(axis=1)
+    assert {(s.index, s.wanted, s.in_hand) for s in found.short} == {
+        (j, k, 1) for j, k in enumerate(np.bincount(close, minlength=len(PALETTE))) if k > 1
+    }
+
+
+def test_enough_in_hand_gives_every_piece_its_nearest():
+    wanted = sketch_like(500, 5)
+    found = match_within_stock(wanted, PALETTE, np.full(len(PALETTE), 500))
+    np.testing.assert_array_equal(found.index, differences(wanted, PALETTE).argmin(axis=1))
+    assert found.short == () and found.mean == found.free_mean
+
+
+def test_nothing_wanted_or_nothing_stocked():
+    assert len(match_within_stock(np.empty((0, 3)), PALETTE, np.ones(len(PALETTE))).index) == 0
+    found = match_within_stock(sketch_like(3), np.empty((0, 3)), [])
+    assert found.left_over == 3
+    found = match_within_stock(sketch_like(3), PALETTE, np.full(len(PALETTE), -4))
+    assert found.left_over == 3 and np.isnan(found.mean)
+    with pytest.raises(ValueError, match="as many pieces"):
+        share_out(np.ones((1, 1)), np.array([2]), np.array([1]))
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 4])
+def test_chosen_colours_are_the_best_of_all_choices_in_small_cases(size):
+    worst, hits = 1.0, 0
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        wanted, palette = sketch_like(60, seed), PALETTE[rng.choice(len(PALETTE), 12, False)]
+        weights = rng.uniform(0.1, 3, 60)
+        chosen = choose_colours(wanted, weights, palette, size)
+        cost = differences(wanted, palette)
+        best = min(
+            float(np.average(cost[:, list(some)].min(axis=1), weights=weights))
+            for some in combinations(range(12), size)
+        )
+        assert len(set(chosen.index)) == size
+        direct = cost[:, list(chosen.index)].min(axis=1)
+        assert chosen.mean == pytest.approx(np.average(direct, weights=weights))
+        assert chosen.worst == pytest.approx(direct.max())
+        worst, hits = max(worst, chosen.mean / best), hits + (chosen.mean <= best + 1e-9)
+    assert hits == 12, worst
+
+
+def test_choosing_from_little():
+    wanted = sketch_like(5)
+    assert choose_colours(wanted, None, PALETTE[:3], 10).index == (0, 1, 2)
+    assert choose_colours(wanted, None, np.tile(PALETTE[:1], (4, 1)), 2).mean == pytest.approx(
+        ciede2000(wanted, PALETTE[0]).mean()
+    )
+    with pytest.raises(EmblemaError):
+        choose_colours(wanted, None, PALETTE, 0)
+    with pytest.raises(EmblemaError):
+        choose_colours(wanted, None, np.empty((0, 3)), 2)
+
+
+def test_more_colours_never_serve_worse():
+    wanted = sketch_like(6000, 6)
+    means = [choose_colours(wanted, None, PALETTE, k).mean for k in (1, 2, 4, 8, 16, 71)]
+    assert all(b < a for a, b in pairwise(means))
+    assert means[-1] == pytest.approx(differences(wanted, PALETTE).min(axis=1).mean())
+
+
+def test_lightness_weighs_against_hue():
+    wanted = [[50.0, 30.0, 0.0]]
+    palette = [[50.0, 18.0, 0.0], [66.0, 30.0, 0.0]]
+    assert match_within_stock(wanted, palette, [1, 1], kl=0.5).index[0] == 0
+    assert match_within_stock(wanted, palette, [1, 1], kl=4.0).index[0] == 1
+
+
+def test_shifts_go_the_way_they_say():
+    base = np.array([55.0, 3.0, 8.0])
+    assert shifted((0, 0, 0), "lighter", 2)[0] > 0 > shifted((0, 0, 0), "darker")[0]
+    orange, blue = np.array([65.0, 45.0, 65.0]), np.array([50.0, 0.0, -45.0])
+    for how, nearer, farther in (("warmer", orange, blue), ("cooler", blue, orange)):
+        moved = base + shifted((0, 0, 0), how, 2)
+        assert ciede2000(moved, nearer) < ciede2000(base, nearer)
+        assert ciede2000(moved, farther) > ciede2000(base, farther)
+        assert moved[0] == base[0]
+    for one, other in (("lighter", "darker"), ("warmer", "cooler")):
+        np.testing.assert_allclose(shifted(shifted((1, 2, 3), one), other), (1, 2, 3))
+    assert set(SHIFTS) == {"lighter", "darker", "warmer", "cooler"}
+
+
+def test_stand_ins_come_nearest_first_with_what_they_cost():
+    short = starter_stock()[8]
+    found = stand_ins(short, starter_stock(), pieces=500)
+    assert len(found) == len(starter_stock()) - 1
+    assert short.code not in {s.material.code for s in found}
+    gaps = [s.delta_e for s in found]
+    assert gaps == sorted(gaps)
+    for s in found:
+        assert s.delta_e == pytest.approx(float(ciede2000(short.lab, s.material.lab)))
+        assert s.enough == (s.material.pieces >= 500)
+        assert s.price_change_m2 == price_per_m2(s.material) - price_per_m2(short)
+    assert stand_ins(short, [short]) == ()
+    assert not stand_ins(short, starter_stock(), 1, {})[0].enough
+
+
+def test_price_of_a_square_metre():
+    m = Material("A", "a", "smalti", (50, 0, 0), length_mm=20, width_mm=10, thickness_mm=7)
+    m = replace(m, density_kg_m3=2700, price=Decimal(10))
+    assert price_per_m2(m) == Decimal("189.0")  # 18.9 kg a square metre
+    assert price_per_m2(replace(m, price_unit="piece")) == 50000
+    assert price_per_m2(replace(m, price_unit="m2")) == 10
+    assert price_per_m2(replace(m, price_unit="sheet")) is None
+    assert (
+        stand_ins(replace(m, price_unit="sheet"), [replace(m, code="B")])[0].price_change_m2 is None
+    )
