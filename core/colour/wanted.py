@@ -9,6 +9,7 @@ pixel counts half of it and a piece smaller than a pixel needs no special care.
 from __future__ import annotations
 
 import io
+import zlib
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from PIL import Image
 
 from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear
 from core.colour.difference import ciede2000, nearest
+from core.colour.scatter import accents
 from core.commission import Commission, Field, Sketch
 from core.errors import EmblemaError
 from core.pieces import LaidField, Pieces
@@ -183,9 +185,9 @@ def match_field(
 ) -> LaidField:
     """Give every piece of a field its wanted colour and the material to lay.
 
-    The nearest material by CIEDE2000 of the field's palette (of all, where it has none), then
-    the commission's swaps in the order in which they were made. With neither a sketch nor a
-    wanted colour the field's palette decides: its first material is laid throughout.
+    The nearest material by CIEDE2000 of the field's palette (of all, where it has none), then the
+    field's accent, then the commission's swaps in the order in which they were made. With neither
+    a sketch nor a wanted colour the field's palette decides: its first material is laid.
     """
     n = len(pieces)
     stock = np.full(n, -1, np.int64)
@@ -202,6 +204,10 @@ def match_field(
             stock[:] = allowed[index]
         elif field.palette:
             stock[:] = allowed[0]
+        if field.accent in place and field.accent_share > 0:
+            seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
+            struck = accents(pieces, field.accent_share, field.accent_along, seed)
+            stock[struck] = place[field.accent]
         for swap in doc.swaps:
             if (
                 swap.field_id in (None, field.id)
