@@ -10,6 +10,7 @@ from core.errors import EmblemaError
 
 KINDS = ("smalti", "gold glass", "vitreous", "marble", "stone", "ceramic", "shell", "other")
 FINISHES = ("matt", "polished", "metallic", "iridescent", "transparent")
+ILLUMINANTS = ("D65", "D50", "D55", "A", "C")
 OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
 
@@ -133,6 +134,7 @@ def check_material(m: Material) -> None:
     one_of("finish", m.finish, FINISHES)
     one_of("price unit", m.price_unit, PRICE_UNITS)
     one_of("way of obtaining the colour", m.obtained, OBTAINED)
+    one_of("illuminant", m.illuminant, ILLUMINANTS)
     need(m.observer in (2, 10), f"observer is {m.observer}; it must be 2 or 10 degrees")
     between("L*", m.lab[0], 0, 100)
     between("a*", m.lab[1], -160, 160)

@@ -22,6 +22,24 @@ _XYZ_OF_RGB: Final = np.array(
 )
 _RGB_OF_XYZ: Final = np.linalg.inv(_XYZ_OF_RGB)
 WHITE_XYZ: Final[Floats] = _XYZ_OF_RGB.sum(axis=1)
+# White of the usual illuminants by name and observer, Y = 1 (CIE 15:2018, tables for 2 and 10
+# degrees); D65 at 2 degrees is sRGB's own, so that it stays what it is.
+WHITES: Final[dict[tuple[str, int], Floats]] = {
+    ("D65", 2): WHITE_XYZ,
+    ("D65", 10): np.array([0.94811, 1.0, 1.07304]),
+    ("D50", 2): np.array([0.96422, 1.0, 0.82521]),
+    ("D50", 10): np.array([0.96720, 1.0, 0.81427]),
+    ("D55", 2): np.array([0.95682, 1.0, 0.92149]),
+    ("D55", 10): np.array([0.95799, 1.0, 0.90926]),
+    ("A", 2): np.array([1.09850, 1.0, 0.35585]),
+    ("A", 10): np.array([1.11144, 1.0, 0.35200]),
+    ("C", 2): np.array([0.98074, 1.0, 1.18232]),
+    ("C", 10): np.array([0.97285, 1.0, 1.16145]),
+}
+# Bradford cone responses (ICC.1:2022, annex E).
+_CONES: Final = np.array(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
 _EPS = (6 / 29) ** 3
 _KAPPA = (29 / 3) ** 3 / 116
 
@@ -71,6 +89,28 @@ def xyz_from_lab(lab: ArrayLike, white: ArrayLike = WHITE_XYZ) -> Floats:
     f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], axis=-1)
     t = np.where(f > 6 / 29, f**3, (f - 16 / 116) / _KAPPA)
     return t * np.asarray(white, np.float64)
+
+
+def lab_under_d65(lab: ArrayLike, illuminant: str, observer: int) -> Floats:
+    """Return how CIELAB measured under another light looks under D65, by Bradford adaptation.
+
+    Parameters
+    ----------
+    lab : array_like, shape (..., 3)
+    illuminant, observer
+        A key of `WHITES`.
+
+    Raises
+    ------
+    KeyError
+        The white of this illuminant and observer is not known.
+    """
+    white = WHITES[illuminant, observer]
+    if white is WHITE_XYZ:
+        return np.asarray(lab, np.float64)
+    gain = (_CONES @ WHITE_XYZ) / (_CONES @ white)
+    adapt = np.linalg.inv(_CONES) @ (gain[:, None] * _CONES)
+    return lab_from_xyz(xyz_from_lab(lab, white) @ adapt.T)
 
 
 def lab_from_linear(linear: ArrayLike) -> Floats:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import zlib
+from collections.abc import Iterable
 from typing import Final
 
 import numpy as np
@@ -17,11 +18,12 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image
 
-from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear
+from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear, lab_under_d65
 from core.colour.difference import ciede2000, nearest
 from core.colour.scatter import accents
 from core.commission import Commission, Field, Sketch
 from core.errors import EmblemaError
+from core.material import Material
 from core.pieces import LaidField, Pieces
 
 Ints = NDArray[np.int64]
@@ -180,6 +182,13 @@ class SketchColours:
         return sums
 
 
+def stocked_lab(materials: Iterable[Material]) -> Floats:
+    """Return the materials' colours under D65 and the 2 degree observer, shape (m, 3)."""
+    return np.array(
+        [lab_under_d65(m.lab, m.illuminant, m.observer) for m in materials], np.float64
+    ).reshape(-1, 3)
+
+
 def match_field(
     doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None
 ) -> LaidField:
@@ -197,7 +206,7 @@ def match_field(
     codes = field.palette or tuple(place)
     allowed = np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
     if n and len(allowed):
-        lab = np.array([m.lab for m in doc.materials], np.float64)
+        lab = stocked_lab(doc.materials)
         if np.isfinite(wanted).all():
             one_colour = (wanted == wanted[0]).all()
             index, _ = nearest(wanted[:1] if one_colour else wanted, lab[allowed])

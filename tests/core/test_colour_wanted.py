@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from core.colour import ciede2000, lab_from_linear, lab_from_srgb, linear_from_srgb
-from core.colour.wanted import SketchColours, match_field
+from core.colour.wanted import SketchColours, match_field, stocked_lab
 from core.commission import Commission, Field, Sketch, Swap
 from core.errors import EmblemaError
 from core.material import Material
@@ -205,3 +205,14 @@ def test_no_materials_and_no_pieces():
     assert (laid.stock == -1).all() and np.isnan(laid.delta_e).all()
     laid = match_field(commission(field), field, Pieces.empty(), SketchColours(PIXELS))
     assert len(laid.stock) == 0 and laid.wanted_lab.shape == (0, 3)
+
+
+def test_colours_measured_under_another_light_are_matched_as_seen_under_d65():
+    field = Field("f1", "ground", (SQUARE,), wanted_lab=(60.0, 5.0, 30.0))
+    under_a = Material("a", "under lamp light", "smalti", (60.0, 5.0, 30.0), illuminant="A")
+    doc = commission(field, materials=(under_a,))
+    laid = match_field(doc, field, pieces_of(some_polygons()), None)
+    lab = stocked_lab(doc.materials)[0]
+    assert np.abs(lab - under_a.lab).max() > 1
+    np.testing.assert_allclose(laid.delta_e, ciede2000((60, 5, 30), lab))
+    assert stocked_lab(()).shape == (0, 3)
