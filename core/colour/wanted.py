@@ -19,14 +19,13 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear, lab_under_d65
+from core.colour.coverage import Cuts, cut_at_pixels
 from core.colour.difference import ciede2000, nearest
 from core.colour.scatter import accents
 from core.commission import Commission, Field, Sketch
 from core.errors import EmblemaError
 from core.material import Material
 from core.pieces import LaidField, Pieces
-
-Ints = NDArray[np.int64]
 
 _BAND_ROWS: Final = 128
 _KEPT: Final = 512
@@ -96,13 +95,9 @@ class SketchColours:
             return np.empty((0, 3))
         rings = shapely.get_exterior_ring(polygons)
         ring_mm, owner = shapely.get_coordinates(rings, return_index=True)
-        ring_px = self._pixel_of(sketch, ring_mm)
-        same = owner[1:] == owner[:-1]
-        start, end, owner = ring_px[:-1][same], ring_px[1:][same], owner[:-1][same]
-
-        edge, x, y, dy = self._cut_at_pixels(start, end)
-        owner = owner[edge]
-        sums = self._sums_round(x, y, dy, owner, n)
+        height, width = self._pixels.shape[:2]
+        cuts = cut_at_pixels(self._pixel_of(sketch, ring_mm), owner, width, height)
+        sums = self._sums_round(cuts, n)
         covered = sums[:, 3]
         away = np.abs(covered) < 1e-9
         mean = sums[:, :3] / np.where(away, 1.0, covered)[:, None]
@@ -123,43 +118,13 @@ class SketchColours:
         step = at_mm - np.asarray(sketch.origin_mm, np.float64)
         return np.asarray(step @ unturn / sketch.mm_per_px)
 
-    def _cut_at_pixels(self, start: Floats, end: Floats) -> tuple[Ints, Floats, Floats, Floats]:
-        """Cut edges where they cross pixel borders.
-
-        Returns
-        -------
-        edge : ndarray of int, shape (k,)
-        x, y, dy : ndarray, shape (k,)
-            Middle and height of each cut, which lies in one pixel (or left or right of all).
-        """
-        edges = np.arange(len(start))
-        keys = [2.0 * edges, 2.0 * edges + 1]
-        height, width = self._pixels.shape[:2]
-        for axis, size in ((0, width), (1, height)):
-            a, b = start[:, axis], end[:, axis]
-            first = np.maximum(np.floor(np.minimum(a, b)) + 1, 0).astype(np.int64)
-            last = np.minimum(np.ceil(np.maximum(a, b)) - 1, size).astype(np.int64)
-            count = np.maximum(last - first + 1, 0)
-            edge = np.repeat(edges, count)
-            within = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
-            t = (first[edge] + within - a[edge]) / (b[edge] - a[edge])
-            keys.append(2.0 * edge + t)
-        # One sort orders the cuts of every edge: edge number and share of its length in one key.
-        key = np.sort(np.concatenate(keys))
-        edge = (key[:-1] / 2).astype(np.int64)
-        t0, t1 = key[:-1] - 2 * edge, key[1:] - 2 * edge
-        real = (t1 > t0) & (t1 <= 1)
-        edge, t0, t1 = edge[real], t0[real], t1[real]
-        step = (end - start)[edge]
-        x, y = (start[edge] + ((t0 + t1) / 2)[:, None] * step).T
-        return edge, x, y, (t1 - t0) * step[:, 1]
-
-    def _sums_round(self, x: Floats, y: Floats, dy: Floats, owner: Ints, n: int) -> Floats:
+    def _sums_round(self, cuts: Cuts, n: int) -> Floats:
         """Sum light left of every cut times its height: red, green, blue and covered area."""
         height, width = self._pixels.shape[:2]
         sums = np.zeros((n, 4))
-        on = (y >= 0) & (y < height) & (dy != 0)
-        x, y, dy, owner = np.clip(x[on], 0, width), y[on], dy[on], owner[on]
+        on = (cuts.y >= 0) & (cuts.y < height) & (cuts.dy != 0)
+        x, y = np.clip(cuts.x[on], 0, width), cuts.y[on]
+        dy, owner = cuts.dy[on], cuts.owner[on]
         if len(x) == 0:
             return sums
         sums[:, 3] = np.bincount(owner, x * dy, n)
