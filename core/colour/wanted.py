@@ -9,8 +9,10 @@ pixel counts half of it and a piece smaller than a pixel needs no special care.
 from __future__ import annotations
 
 import io
+import weakref
 import zlib
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -24,11 +26,18 @@ from core.colour.difference import ciede2000, nearest
 from core.colour.scatter import accents
 from core.commission import Commission, Field, Sketch
 from core.errors import EmblemaError
-from core.material import Material
+from core.material import Lab, Material
 from core.pieces import LaidField, Pieces
 
 _BAND_ROWS: Final = 128
-_KEPT: Final = 512
+
+
+@dataclass(slots=True)
+class _Kept:
+    sketch: Sketch
+    alive: weakref.ref[NDArray[np.object_]]
+    lab: Floats
+    matched: dict[tuple[Lab, bytes], tuple[Floats, NDArray[np.int64]]]
 
 
 class SketchColours:
@@ -42,9 +51,9 @@ class SketchColours:
 
     def __init__(self, pixels: NDArray[np.uint8]) -> None:
         self._pixels = pixels
-        # What was asked before, by the very array of pieces (kept alive here, so its id holds):
-        # a swap or another palette then costs no new reading of the sketch.
-        self._kept: dict[int, tuple[Sketch, NDArray[np.object_], Floats]] = {}
+        # What was asked before, by the very array of pieces and for as long as it lives: a swap or
+        # another palette then costs no new reading of the sketch.
+        self._kept: dict[int, _Kept] = {}
 
     @staticmethod
     def read(data: bytes, name: str) -> SketchColours:
@@ -79,15 +88,40 @@ class SketchColours:
             CIELAB. A piece that leaves the sketch takes the part that is on it; one wholly
             outside takes the nearest pixel to its centre.
         """
-        kept = self._kept.get(id(polygons))
-        if kept is not None and kept[0] == sketch and kept[1] is polygons:
-            return kept[2]
-        lab = lab_from_linear(self._mean_linear(sketch, polygons))
-        lab.flags.writeable = False
-        if len(self._kept) >= _KEPT:
-            del self._kept[next(iter(self._kept))]
-        self._kept[id(polygons)] = (sketch, polygons, lab)
-        return lab
+        return self._known(sketch, polygons).lab
+
+    def nearest(
+        self, sketch: Sketch, polygons: NDArray[np.object_], shift: Lab, stocked: Floats
+    ) -> tuple[Floats, NDArray[np.int64]]:
+        """Return what each piece should look like, `shift` added, and its nearest stocked colour.
+
+        Parameters
+        ----------
+        stocked : ndarray, shape (m, 3)
+            CIELAB under D65.
+
+        Returns
+        -------
+        wanted : ndarray, shape (n, 3)
+        index : ndarray of int, shape (n,)
+            Both are kept for the next time; copy before changing them.
+        """
+        kept = self._known(sketch, polygons)
+        key = (shift, stocked.tobytes())
+        if key not in kept.matched:
+            wanted = _shifted(kept.lab, shift)
+            kept.matched = {key: (wanted, nearest(wanted, stocked)[0])}
+        return kept.matched[key]
+
+    def _known(self, sketch: Sketch, polygons: NDArray[np.object_]) -> _Kept:
+        key = id(polygons)
+        kept = self._kept.get(key)
+        if kept is None or kept.sketch != sketch:
+            lab = lab_from_linear(self._mean_linear(sketch, polygons))
+            lab.flags.writeable = False
+            alive = weakref.ref(polygons, lambda _: self._kept.pop(key, None))
+            kept = self._kept[key] = _Kept(sketch, alive, lab, {})
+        return kept
 
     def _mean_linear(self, sketch: Sketch, polygons: NDArray[np.object_]) -> Floats:
         n = len(polygons)
@@ -103,10 +137,8 @@ class SketchColours:
         mean = sums[:, :3] / np.where(away, 1.0, covered)[:, None]
         if away.any():
             centre = shapely.get_coordinates(shapely.centroid(polygons[away]))
-            limit = np.array([sketch.width_px, sketch.height_px])
-            column, row = (
-                np.clip(np.floor(self._pixel_of(sketch, centre)), 0, limit - 1).astype(np.int64).T
-            )
+            at = np.floor(self._pixel_of(sketch, centre))
+            column, row = np.clip(at, 0, (width - 1, height - 1)).astype(np.int64).T
             mean[away] = LINEAR_OF_BYTE[self._pixels[row, column]]
         return np.asarray(np.clip(mean, 0, 1))
 
@@ -166,43 +198,44 @@ def match_field(
     n = len(pieces)
     stock = np.full(n, -1, np.int64)
     delta_e = np.full(n, np.nan)
-    wanted = _wanted(doc, field, pieces, colours)
     place = {m.code: k for k, m in reversed(list(enumerate(doc.materials)))}
     codes = field.palette or tuple(place)
     allowed = np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
-    if n and len(allowed):
-        lab = stocked_lab(doc.materials)
-        if np.isfinite(wanted).all():
-            one_colour = (wanted == wanted[0]).all()
-            index, _ = nearest(wanted[:1] if one_colour else wanted, lab[allowed])
+    lab = stocked_lab(doc.materials)
+    if field.wanted_lab is not None:
+        wanted = np.tile(_shifted(np.array([field.wanted_lab]), field.shift_lab), (n, 1))
+        if n and len(allowed):
+            stock[:] = allowed[nearest(wanted[:1], lab[allowed])[0]]
+    elif colours is not None and doc.sketch is not None:
+        if len(allowed):
+            wanted, index = colours.nearest(
+                doc.sketch, pieces.polygons, field.shift_lab, lab[allowed]
+            )
             stock[:] = allowed[index]
-        elif field.palette:
+        else:
+            wanted = _shifted(colours.mean_lab(doc.sketch, pieces.polygons), field.shift_lab)
+    else:
+        wanted = np.full((n, 3), np.nan)
+        if field.palette and len(allowed):
             stock[:] = allowed[0]
-        if field.accent in place and field.accent_share > 0:
-            seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
-            struck = accents(pieces, field.accent_share, field.accent_along, seed)
-            stock[struck] = place[field.accent]
-        for swap in doc.swaps:
-            if (
-                swap.field_id in (None, field.id)
-                and swap.motif in (None, field.motif)
-                and swap.old in place
-                and swap.new in place
-            ):
-                stock[stock == place[swap.old]] = place[swap.new]
-        laid = stock >= 0
-        delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
+    if field.accent in place and field.accent_share > 0:
+        seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
+        struck = accents(pieces, field.accent_share, field.accent_along, seed)
+        stock[struck] = place[field.accent]
+    for swap in doc.swaps:
+        if (
+            swap.field_id in (None, field.id)
+            and swap.motif in (None, field.motif)
+            and swap.old in place
+            and swap.new in place
+        ):
+            stock[stock == place[swap.old]] = place[swap.new]
+    laid = stock >= 0
+    delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
     return LaidField(field.id, pieces, wanted, stock, delta_e)
 
 
-def _wanted(doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None) -> Floats:
-    """Return what each piece should look like, shift included, NaN where nothing says so."""
-    if field.wanted_lab is not None:
-        wanted = np.tile(np.asarray(field.wanted_lab, np.float64), (len(pieces), 1))
-    elif colours is not None and doc.sketch is not None:
-        wanted = colours.mean_lab(doc.sketch, pieces.polygons)
-    else:
-        return np.full((len(pieces), 3), np.nan)
-    shifted = wanted + np.asarray(field.shift_lab, np.float64)
-    shifted[:, 0] = np.clip(shifted[:, 0], 0, 100)
-    return np.asarray(shifted)
+def _shifted(lab: Floats, shift: Lab) -> Floats:
+    wanted = lab + np.asarray(shift, np.float64)
+    wanted[:, 0] = np.clip(wanted[:, 0], 0, 100)
+    return np.asarray(wanted)

@@ -1,3 +1,4 @@
+import gc
 import io
 from dataclasses import replace
 
@@ -121,6 +122,9 @@ def test_the_same_pieces_are_not_read_twice_and_changed_sketch_is():
     moved = colours.mean_lab(replace(SKETCH, origin_mm=(0.0, 0.0)), polygons)
     assert np.abs(moved - first).max() > 1
     assert colours.mean_lab(SKETCH, polygons[:0]).shape == (0, 3)
+    del polygons
+    gc.collect()
+    assert colours._kept == {}  # what is no longer laid is not held on to
 
 
 STOCK = (
@@ -216,3 +220,24 @@ def test_colours_measured_under_another_light_are_matched_as_seen_under_d65():
     assert np.abs(lab - under_a.lab).max() > 1
     np.testing.assert_allclose(laid.delta_e, ciede2000((60, 5, 30), lab))
     assert stocked_lab(()).shape == (0, 3)
+
+
+def test_a_swap_or_shift_after_a_match_is_the_same_as_from_nothing():
+    field = Field("f1", "ground", (SQUARE,))
+    pieces, colours = pieces_of(some_polygons()), SketchColours(PIXELS)
+    first = match_field(commission(field), field, pieces, colours)
+    before = first.stock.copy()
+    for doc, changed in (
+        (commission(field, swaps=(Swap("mid", "red"),)), field),
+        (commission(field), replace(field, shift_lab=(20.0, 0.0, 0.0))),
+        (commission(field, materials=STOCK[1:]), field),
+        (commission(field), replace(field, palette=("red",))),
+        (commission(field, sketch=replace(SKETCH, turn_rad=0.0)), field),
+        (commission(field), field),
+    ):
+        kept = match_field(doc, changed, pieces, colours)
+        new = match_field(doc, changed, pieces, SketchColours(PIXELS))
+        np.testing.assert_array_equal(kept.stock, new.stock)
+        np.testing.assert_array_equal(kept.delta_e, new.delta_e)
+        np.testing.assert_array_equal(kept.wanted_lab, new.wanted_lab)
+    np.testing.assert_array_equal(first.stock, before)
