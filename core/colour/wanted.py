@@ -18,9 +18,9 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageOps
 
-from core.colour.convert import LINEAR_OF_BYTE, Floats, lab_from_linear, lab_under_d65
+from core.colour.convert import LINEAR_OF_BYTE, WHITES, Floats, lab_from_linear, lab_under_d65
 from core.colour.coverage import Cuts, cut_at_pixels
 from core.colour.difference import ciede2000, nearest
 from core.colour.scatter import accents
@@ -57,7 +57,7 @@ class SketchColours:
 
     @staticmethod
     def read(data: bytes, name: str) -> SketchColours:
-        """Read a picture file; what is transparent counts as white paper.
+        """Read a picture file, upright; what is transparent counts as white paper.
 
         Raises
         ------
@@ -66,7 +66,7 @@ class SketchColours:
         """
         try:
             with Image.open(io.BytesIO(data)) as picture:
-                seen = picture.convert("RGBA")
+                seen = ImageOps.exif_transpose(picture).convert("RGBA")
         except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
             raise EmblemaError(f"The sketch '{name}' cannot be read as a picture.") from error
         paper = Image.new("RGBA", seen.size, "white")
@@ -180,10 +180,22 @@ class SketchColours:
 
 
 def stocked_lab(materials: Iterable[Material]) -> Floats:
-    """Return the materials' colours under D65 and the 2 degree observer, shape (m, 3)."""
-    return np.array(
-        [lab_under_d65(m.lab, m.illuminant, m.observer) for m in materials], np.float64
-    ).reshape(-1, 3)
+    """Return the materials' colours under D65 and the 2 degree observer, shape (m, 3).
+
+    Raises
+    ------
+    EmblemaError
+        A material was measured under a light that is not known.
+    """
+    seen = []
+    for m in materials:
+        if (m.illuminant, m.observer) not in WHITES:
+            raise EmblemaError(
+                f"Material '{m.code}': its colour was measured under '{m.illuminant}' at "
+                f"{m.observer} degrees, which is not known."
+            )
+        seen.append(lab_under_d65(m.lab, m.illuminant, m.observer))
+    return np.array(seen, np.float64).reshape(-1, 3)
 
 
 def match_field(

@@ -1,3 +1,7 @@
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -121,3 +125,24 @@ def test_swatch_says_when_a_screen_cannot_show_it():
     rgb, shown = swatch_rgb((60, -120, 20))
     assert not shown and rgb[0] == 0
     assert srgb_from_linear(0.0031308) == pytest.approx(0.04045, abs=1e-4)
+
+
+LOADING = """
+import sys, numpy as np, core.colour.wanted, core.colour.chart, core.stock.cgats
+print({"colour", "skimage", "PySide6"} & set(sys.modules))
+before = np.get_printoptions()
+from core.colour.science import colour_science
+colour_science()
+print(np.get_printoptions() == before)
+"""
+
+
+def test_nothing_heavy_is_loaded_before_it_is_needed_nor_numpys_printing_changed():
+    told = subprocess.run(
+        [sys.executable, "-W", "error", "-c", LOADING],
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert told.stdout == "set()\nTrue\n"

@@ -111,6 +111,15 @@ def test_reads_a_picture_and_sees_transparency_as_paper():
     colours = SketchColours.read(png(clear), "clear.png")
     found = colours.mean_lab(Sketch("a", 4, 4, 1.0), np.array([shapely.box(0, 0, 2, 2)]))
     np.testing.assert_allclose(found, [[100, 0, 0]], atol=1e-9)
+    lying = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0112] = 6  # the camera was turned: show the picture turned a quarter clockwise
+    Image.fromarray(np.array([[[255, 0, 0]], [[0, 0, 255]]], np.uint8)).save(
+        lying, "png", exif=exif
+    )
+    upright = SketchColours.read(lying.getvalue(), "lying.png")
+    left = upright.mean_lab(Sketch("a", 2, 1, 1.0), np.array([shapely.box(0, 0, 1, 1)]))
+    np.testing.assert_allclose(left[0], lab_from_srgb([0, 0, 1]), atol=1e-9)
     with pytest.raises(EmblemaError, match="broken.png"):
         SketchColours.read(b"not a picture", "broken.png")
 
@@ -220,6 +229,8 @@ def test_colours_measured_under_another_light_are_matched_as_seen_under_d65():
     assert np.abs(lab - under_a.lab).max() > 1
     np.testing.assert_allclose(laid.delta_e, ciede2000((60, 5, 30), lab))
     assert stocked_lab(()).shape == (0, 3)
+    with pytest.raises(EmblemaError, match="'a'.*F2"):
+        stocked_lab([replace(under_a, illuminant="F2")])
 
 
 def test_a_swap_or_shift_after_a_match_is_the_same_as_from_nothing():
