@@ -21,7 +21,9 @@ def outline_of(geometry: shapely.Geometry) -> Outline:
     Lines and points are left out; coordinates are rounded to `SNAP_MM`.
     """
     geometry = shapely.set_precision(geometry, SNAP_MM)
-    parts = [g for g in shapely.get_parts(shapely.get_parts([geometry])) if g.geom_type == "Polygon"]
+    parts = [
+        g for g in shapely.get_parts(shapely.get_parts([geometry])) if g.geom_type == "Polygon"
+    ]
     return tuple(
         tuple(
             tuple((float(x), float(y)) for x, y in ring.coords[:-1])
