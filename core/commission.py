@@ -29,6 +29,8 @@ LAYINGS = (
     "sectile",
 )
 PIECES = ("cut", "rounds", "tapers")
+MATCHES = ("nearest", "mix", "shade")
+EDITS = ("lift", "set", "nip", "join", "shift", "pin", "stock")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,18 @@ class Field:
     accent, accent_share, accent_along
         A second material, the share of pieces that take it (0 to 1), and whether it runs along
         courses instead of being scattered evenly.
+    match : str
+        "nearest" (each piece its nearest material), "mix" (`blend` or a found mixture, dealt out
+        so that the eye blends it to the field's mean colour) or "shade" (from the first to the
+        last of `blend`).
+    blend : tuple of str
+        Codes to mix (two or three) or to shade through (two or more).
+    shade_along : bool
+        Whether shading runs along the flow instead of across it.
+    at_most : int
+        Lay at most so many colours; 0 for as many as match.
+    locked : tuple of str
+        Materials that stay on the pieces they match best, whatever the shift or `at_most`.
     """
 
     id: str
@@ -109,6 +123,11 @@ class Field:
     accent: str = ""
     accent_share: float = 0.0
     accent_along: bool = False
+    match: str = "nearest"
+    blend: tuple[str, ...] = ()
+    shade_along: bool = False
+    at_most: int = 0
+    locked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +150,60 @@ class Swap:
 
 
 @dataclass(frozen=True, slots=True)
+class HandEdit:
+    """One piece changed by hand, kept by its field and place so that it outlives a new laying.
+
+    Attributes
+    ----------
+    kind : str
+        "lift" takes the piece out; "set" puts a new piece, `outline`, down; "nip" cuts the piece
+        along `line`; "join" makes one of it and the piece at `other_mm`; "shift" moves it by
+        `move_mm` and turns it by `turn_rad`; "pin" keeps it, as `outline`, at every new laying;
+        "stock" lays it in `material`.
+    at_mm : tuple of float
+        Centre of the piece when it was edited.
+    """
+
+    kind: str
+    field_id: str
+    at_mm: Point
+    line: tuple[Point, Point] | None = None
+    other_mm: Point | None = None
+    move_mm: Point = (0.0, 0.0)
+    turn_rad: float = 0.0
+    outline: Ring = ()
+    material: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Beyond what a piece is shown when looking again; lengths in joints or tesserae, angles in
+    degrees, colour in CIEDE2000. The defaults are common practice.
+    """
+
+    sliver_tesserae: float = 0.4
+    sharp_deg: float = 40.0
+    too_big_times: float = 1.34
+    too_small_times: float = 0.4
+    convex_share: float = 0.985
+    narrow_joint: float = 0.5
+    wide_joint: float = 1.6
+    pool_joints: float = 2.2
+    joints_in_line: int = 3
+    off_flow_deg: float = 15.0
+    course_end_times: float = 0.6
+    colour_delta_e: float = 10.0
+    lone_piece: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Commission:
-    """The whole authored document. `width_mm` and `height_mm` are the finished size."""
+    """The whole authored document. `width_mm` and `height_mm` are the finished size.
+
+    `motif_palettes` holds (motif, codes): the palette of that motif's fields which have none of
+    their own. `within_stock` matches all pieces at once within what is in hand.
+    `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness.
+    """
 
     title: str
     width_mm: float
@@ -143,6 +214,11 @@ class Commission:
     flow_lines: tuple[FlowLine, ...] = ()
     materials: tuple[Material, ...] = ()
     swaps: tuple[Swap, ...] = ()
+    edits: tuple[HandEdit, ...] = ()
+    limits: Limits = Limits()
+    motif_palettes: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    within_stock: bool = False
+    lightness_weight: float = 1.0
     grout_lab: Lab = (62.0, 0.5, 4.0)
     notes: str = ""
     currency: str = ""
@@ -190,13 +266,14 @@ def change_field(doc: Commission, field_id: str, **changes: Any) -> Commission:
 
 
 def remove_field(doc: Commission, field_id: str) -> Commission:
-    """Return the document without a field, its own flow lines and its own swaps."""
+    """Return the document without a field, its own flow lines, swaps and hand edits."""
     doc.field_by_id(field_id)
     return replace(
         doc,
         fields=tuple(f for f in doc.fields if f.id != field_id),
         flow_lines=tuple(line for line in doc.flow_lines if line.field_id != field_id),
         swaps=tuple(s for s in doc.swaps if s.field_id != field_id),
+        edits=tuple(e for e in doc.edits if e.field_id != field_id),
     )
 
 
@@ -246,6 +323,8 @@ def check_field(f: Field) -> None:
         raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying}'.")
     if f.pieces not in PIECES:
         raise EmblemaError(f"Field '{f.name}': there are no pieces called '{f.pieces}'.")
+    if f.match not in MATCHES:
+        raise EmblemaError(f"Field '{f.name}': there is no match called '{f.match}'.")
     if not 1.0 <= f.tessera_mm <= 500.0:
         raise EmblemaError(
             f"Field '{f.name}': the tessera is {f.tessera_mm:g} mm; it must be 1 to 500 mm."
