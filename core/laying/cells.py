@@ -27,7 +27,12 @@ def guards(outline: shapely.Geometry, pitch: float) -> Array:
     far = 4 * max(x1 - x0, y1 - y0)
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     box = np.array(
-        [[cx - far, cy - far], [cx + far, cy - far], [cx + far, cy + far], [cx - far, cy + far]]
+        [
+            [cx - far, cy - far],
+            [cx + far, cy - far],
+            [cx + far, cy + far],
+            [cx - far, cy + far],
+        ]
     )
     return np.concatenate([xy, box])
 
@@ -121,7 +126,9 @@ def _straightened(
         normal /= np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
         rise = (joint * normal).sum(1)
         steep = np.abs(rise) > 0.5 * np.hypot(*joint.T)
-        run = np.where(steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal)
+        run = np.where(
+            steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal
+        )
         place[where[flat]] += 0.7 * (a[flat] * normal).sum(1)[:, None] * run
     moved: Array = place[where]
     return moved

@@ -74,7 +74,10 @@ def _crossings(phase: Phase) -> tuple[Array, NDArray[np.int64], NDArray[np.int64
         ok &= phase.inside[a] & phase.inside[b]
         t = pa[ok] / (pa[ok] - pb[ok])
         points.append(
-            np.stack([x[a][ok] + t * (x[b] - x[a])[ok], y[a][ok] + t * (y[b] - y[a])[ok]], axis=1)
+            np.stack(
+                [x[a][ok] + t * (x[b] - x[a])[ok], y[a][ok] + t * (y[b] - y[a])[ok]],
+                axis=1,
+            )
         )
         number = np.full(ok.shape, -1)
         number[ok] = count + np.arange(len(t))

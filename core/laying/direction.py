@@ -6,6 +6,7 @@ Laplace's equation from where they are known.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from core.laying.spec import Setting
 BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
 LINE_LEADS = 3.5  # pitches beside a flow line that it leads
 LINE_SIDE = 1.0  # how strongly, beside it
+HUG = 1.0  # how strongly a hugged border leads
 CREASE = 0.15  # change of the doubled angle in one pitch beyond which the flow may turn sharply
 CREASE_ROUNDS = 6
 
@@ -39,8 +41,14 @@ class Direction:
         out: Array = np.arctan2(s, c) / 2
         return out
 
+    def square(self) -> Direction:
+        """Return the direction square to this one everywhere."""
+        return Direction(self.grid, -self.cos2, -self.sin2)
 
-def _neighbours(inside: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+
+def _neighbours(
+    inside: NDArray[np.bool_],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return pairs of neighbouring inside nodes, numbered in order, right and down."""
     number = np.full(inside.shape, -1)
     number[inside] = np.arange(np.count_nonzero(inside))
@@ -75,8 +83,12 @@ def direction_field(setting: Setting) -> Direction:
         near = shapely.intersection(flow, outline.buffer(3 * pitch))
         xy, t = along(near, step / 2)
         known += 10.0 * _known(grid, xy, t, np.ones(len(xy)))
-        known += _beside(grid, setting, LINE_LEADS * pitch)
-    if setting.follow_border:
+        reach = LINE_LEADS * pitch
+        known += LINE_SIDE * _beside(grid, setting.flow, reach, lambda d: 1 - d / reach)
+    if setting.hug:
+        # every course runs parallel to the hugged border, as far as the field goes
+        known += HUG * _beside(grid, setting.hug, None, np.ones_like)
+    elif setting.follow_border:
         xy, t = along(outline.boundary, step / 2)
         weight = np.ones(len(xy))
         if flow is not None and not flow.is_empty:
@@ -86,7 +98,9 @@ def direction_field(setting: Setting) -> Direction:
     if known[0].sum() < 1e-9:
         angle = _long_axis(outline)
         return Direction(
-            grid, np.full(grid.shape, np.cos(2 * angle)), np.full(grid.shape, np.sin(2 * angle))
+            grid,
+            np.full(grid.shape, np.cos(2 * angle)),
+            np.full(grid.shape, np.sin(2 * angle)),
         )
     wide = grid.inside(outline.buffer(1.5 * step))
     i, j = _neighbours(wide)
@@ -105,24 +119,34 @@ def direction_field(setting: Setting) -> Direction:
     return Direction(grid, cos2, sin2)
 
 
-def _beside(grid: Grid, setting: Setting, reach_mm: float) -> Array:
-    """Return what flow lines ask of the nodes beside them: to run parallel, less with distance."""
+def _beside(
+    grid: Grid,
+    guides: tuple[shapely.LineString, ...],
+    reach_mm: float | None,
+    weight_at: Callable[[Array], Array],
+) -> Array:
+    """Return what lines ask of the nodes beside them: to run parallel, by distance."""
     out = np.zeros((3, *grid.shape))
-    lines = np.array(setting.flow, dtype=object)
+    lines = np.array(guides, dtype=object)
     x, y = grid.nodes()
     node = shapely.points(x.ravel(), y.ravel())
-    who, line = shapely.STRtree(lines).query_nearest(node, max_distance=reach_mm, all_matches=False)
+    who, line = shapely.STRtree(lines).query_nearest(
+        node, max_distance=reach_mm, all_matches=False
+    )
     if not len(who):
         return out
     line = lines[line]
     at = shapely.line_locate_point(line, node[who])
     step = 0.5 * grid.step_mm
-    a = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(at - step, 0)))
+    a = shapely.get_coordinates(
+        shapely.line_interpolate_point(line, np.maximum(at - step, 0))
+    )
     b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
     t = (b - a) / np.maximum(np.hypot(*(b - a).T), 1e-12)[:, None]
-    weight = LINE_SIDE * (1 - shapely.distance(node[who], line) / reach_mm)
-    # past the line's ends nothing is asked
-    weight = weight * ((at > 1e-6) & (at < shapely.length(line) - 1e-6))
+    weight = weight_at(shapely.distance(node[who], line))
+    # past an open line's ends nothing is asked
+    within = (at > 1e-6) & (at < shapely.length(line) - 1e-6)
+    weight = weight * (within | shapely.is_closed(line))
     c, s = t[:, 0] ** 2 - t[:, 1] ** 2, 2 * t[:, 0] * t[:, 1]
     out.reshape(3, -1)[:, who] = np.stack([weight, weight * c, weight * s])
     return out

@@ -42,7 +42,10 @@ class Phase:
 
 
 def phase_field(
-    setting: Setting, direction: Direction, stop: Callable[[], bool], step_share: float = 0.5
+    setting: Setting,
+    direction: Direction,
+    stop: Callable[[], bool],
+    step_share: float = 0.5,
 ) -> Phase:
     """Solve for the phase on a grid of `step_share` pitches and refine it to half of that."""
     pitch = setting.tessera_mm + setting.joint_mm
@@ -80,7 +83,9 @@ def _ties(
         near = shapely.dwithin(pts, lines, 0.75 * grid.step_mm)
         if not near.any():
             return
-        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(-1, 2, 2)
+        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(
+            -1, 2, 2
+        )
         off = foot[:, 0] - foot[:, 1]
         far = np.hypot(*off.T)
         side = np.einsum("ij,ij->i", off, n[near])
@@ -88,9 +93,14 @@ def _ties(
         w = strength * fit**power
         rr, cc = r[near], c[near]
         weight[rr, cc] += w
-        target[rr, cc] += w * np.exp(1j * (phase + 2 * np.pi / pitch * np.copysign(far, side)))
+        target[rr, cc] += w * np.exp(
+            1j * (phase + 2 * np.pi / pitch * np.copysign(far, side))
+        )
 
-    if setting.follow_border:
+    if setting.hug:
+        tie(shapely.MultiLineString(setting.hug), BORDER_TIE, np.pi, 4)
+        tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
+    elif setting.follow_border:
         tie(setting.outline.boundary, BORDER_TIE, np.pi, 4)
     else:
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
@@ -99,7 +109,9 @@ def _ties(
     return weight, target
 
 
-def _edges(shape: tuple[int, int]) -> tuple[tuple[slice, slice, slice, slice, float], ...]:
+def _edges(
+    shape: tuple[int, int],
+) -> tuple[tuple[slice, slice, slice, slice, float], ...]:
     """Return neighbour pairs as slices: right, down and both diagonals, with their weights."""
     all_, lo, hi = slice(None), slice(None, -1), slice(1, None)
     return (
@@ -132,7 +144,9 @@ def _solve(
         both = (a >= 0) & (b >= 0)
         i, j = a[both], b[both]
         ni, nj = normal[:, r1, c1][:, both], normal[:, r2, c2][:, both]
-        d = np.stack([x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]])
+        d = np.stack(
+            [x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]]
+        )
         same = np.where((ni * nj).sum(0) >= 0, 1.0, -1.0)
         turn = np.pi / pitch * ((ni + same * nj) * d).sum(0)
         co, si = w * np.cos(turn), w * np.sin(turn)
@@ -148,7 +162,8 @@ def _solve(
             cols += [q, p]
             vals += [-v, -v]
     coupling = sparse.coo_array(
-        (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))), shape=(2 * n, 2 * n)
+        (np.concatenate(vals), (np.concatenate(rows), np.concatenate(cols))),
+        shape=(2 * n, 2 * n),
     ).tocsr()
     tied = weight[inside]
     asked = target[inside]
@@ -159,7 +174,9 @@ def _solve(
     if not tied.any():  # nothing to hold on to: begin from the middle node
         rhs[2 * (n // 2)] = 1.0
     psi = np.zeros(2 * n)
-    first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n)
+    first = _solver(
+        sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n
+    )
     psi = first(rhs, psi)
     again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n)
     for _ in range(ROUNDS):
@@ -192,34 +209,49 @@ def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]
     return iterate
 
 
-def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float) -> Phase:
-    """Carry the phase to a grid of half the step, each node from the four round it."""
+def _refine(
+    phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float
+) -> Phase:
+    """Carry the phase to a grid of half the step."""
     grid = Grid(
         phase.grid.origin_mm,
         phase.grid.step_mm / 2,
         (2 * phase.grid.shape[0] - 1, 2 * phase.grid.shape[1] - 1),
     )
     normal = _normals(grid, direction)
+    inside = grid.inside(wide)
+    psi = np.zeros(grid.shape, complex)
     x, y = grid.nodes()
-    r, c = np.mgrid[: grid.shape[0], : grid.shape[1]]
-    total = np.zeros(grid.shape, complex)
-    sx, sy = phase.grid.nodes()
-    for dr in (0, 1):
-        for dc in (0, 1):
-            # an even row or column stands on a coarse one; an odd one half way between two
-            rr = np.minimum(r // 2 + dr * (r % 2), phase.grid.shape[0] - 1)
-            cc = np.minimum(c // 2 + dc * (c % 2), phase.grid.shape[1] - 1)
-            nn = phase.normal[:, rr, cc]
-            same = np.where((nn * normal).sum(0) >= 0, 1.0, -1.0)
-            turn = (
-                np.pi
-                / pitch
-                * (
-                    (nn[0] + same * normal[0]) * (x - sx[rr, cc])
-                    + (nn[1] + same * normal[1]) * (y - sy[rr, cc])
-                )
-            )
-            carried = phase.psi[rr, cc] * np.exp(1j * turn)
-            total += np.where(same > 0, carried, carried.conj())
-    inside = grid.inside(wide) & (np.abs(total) > 1e-9)
-    return Phase(grid, total, normal, inside)
+    psi[inside] = carried(
+        phase, np.stack([x[inside], y[inside]], axis=1), normal[:, inside].T, pitch
+    )
+    return Phase(grid, psi, normal, inside & (np.abs(psi) > 1e-9))
+
+
+def carried(
+    phase: Phase, xy: Array, normal: Array, pitch: float
+) -> NDArray[np.complex128]:
+    """Return the phase at points (n, 2) mm as seen along the unit normals (n, 2) given there.
+
+    Each of the four nodes round a point is carried to it by a pitch a turn; the part of each is
+    bilinear.
+    """
+    grid = phase.grid
+    row, column = grid.cell(xy)
+    r0 = np.clip(np.floor(row).astype(np.int64), 0, grid.shape[0] - 2)
+    c0 = np.clip(np.floor(column).astype(np.int64), 0, grid.shape[1] - 2)
+    fr, fc = row - r0, column - c0
+    x0, y0 = grid.origin_mm
+    total = np.zeros(len(xy), complex)
+    for dr, wr in ((0, 1 - fr), (1, fr)):
+        for dc, wc in ((0, 1 - fc), (1, fc)):
+            r, c = r0 + dr, c0 + dc
+            theirs = phase.normal[:, r, c].T
+            same = np.where((theirs * normal).sum(1) >= 0, 1.0, -1.0)
+            dx = xy[:, 0] - (x0 + grid.step_mm * c)
+            dy = xy[:, 1] - (y0 + grid.step_mm * r)
+            mean = theirs + same[:, None] * normal
+            turn = np.pi / pitch * (mean[:, 0] * dx + mean[:, 1] * dy)
+            value = phase.psi[r, c] * np.exp(1j * turn)
+            total += wr * wc * np.where(same > 0, value, value.conj())
+    return total

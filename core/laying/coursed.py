@@ -1,0 +1,139 @@
+"""The laying in courses, step by step: direction, phase, courses, cuts, territories, pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon
+
+from core.errors import Stopped
+from core.laying.cells import OUTSIDE, guards, territories
+from core.laying.courses import trace_courses
+from core.laying.cuts import Ruler, Stretches, divide, places, respaced
+from core.laying.direction import Direction, direction_field
+from core.laying.grid import Array
+from core.laying.joints import divide_in_line
+from core.laying.phase import Phase, phase_field
+from core.laying.shape import blunted, shape_pieces
+from core.laying.spec import Setting
+from core.pieces import Pieces
+
+SITES = 6  # Voronoi sites along a piece's stretch of its course
+PASSES = 2  # times the courses are divided again by the room that was found
+
+
+def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
+    """Lay a field of sound outline in courses; no pieces where it is too small for a course."""
+    pitch = setting.pitch_mm
+    direction = direction_field(setting)
+    _check(stop)
+    phase = phase_field(setting, direction, stop)
+    joints = None
+    if setting.laying == "regulatum":
+        joints = phase_field(setting, direction.square(), stop)
+    courses = trace_courses(phase, setting)
+    _check(stop)
+    if not courses:
+        return Pieces.empty()
+    if setting.width_variation > 0:
+        courses = _varied(courses, setting)
+    guard = guards(setting.outline, pitch)
+    ruler = Ruler.of(courses)
+    room = np.ones(len(ruler.at))
+    for turn in range(PASSES + 1):
+        stretches = _divided(setting, ruler, room, joints)
+        sites = places(ruler, stretches, SITES)
+        n = len(sites)
+        ground = _clipped(
+            territories(
+                np.concatenate([sites.reshape(-1, 2), guard]),
+                np.concatenate(
+                    [np.repeat(np.arange(n), SITES), np.full(len(guard), OUTSIDE)]
+                ),
+                n,
+            ),
+            setting.outline,
+        )
+        _check(stop)
+        if turn < PASSES:
+            area = np.nan_to_num(shapely.area(ground)) / pitch**2
+            ruler, room = respaced(ruler, stretches, area, pitch)
+            if not len(ruler.at):
+                return Pieces.empty()
+    polygons = shape_pieces(ground, setting.joint_mm)
+    keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
+    polygons = blunted(polygons[keep], setting.tessera_mm)
+    return Pieces(
+        polygons,
+        stretches.course[keep],
+        stretches.piece[keep],
+        flow_at(direction, polygons),
+    )
+
+
+def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
+    """Return the flow's angle at each piece's centre, shape (n,)."""
+    return direction.angle(shapely.get_coordinates(shapely.centroid(polygons)))
+
+
+def _divided(
+    setting: Setting, ruler: Ruler, room: Array, joints: Phase | None
+) -> Stretches:
+    if joints is not None:
+        return divide_in_line(ruler, joints, setting.pitch_mm)
+    pitch = setting.pitch_mm
+    return divide(ruler, room, pitch, pitch, setting.variation, setting.seed)
+
+
+def _check(stop: Callable[[], bool]) -> None:
+    if stop():
+        raise Stopped
+
+
+def _varied(courses: list[Array], setting: Setting) -> list[Array]:
+    """Move each course a little aside, so that courses are wider and narrower as by hand.
+
+    A joint stands midway between two courses, so a course's width varies by half the difference
+    of its neighbours' moves: by 0.71 of one move's spread.
+    """
+    rng = np.random.default_rng((setting.seed, 1))
+    spread = setting.width_variation * setting.pitch_mm / 0.71
+    out = []
+    for c, aside in zip(courses, rng.normal(0.0, spread, len(courses)), strict=True):
+        limit = 0.3 * setting.pitch_mm
+        ring = bool(np.hypot(*(c[0] - c[-1])) < 1e-9)
+        ends = (c[1] - c[-2]) if ring else np.zeros(2)
+        t = (
+            np.vstack([ends, c[2:] - c[:-2], ends])
+            if len(c) > 2
+            else np.diff(c, axis=0)[[0, 0]]
+        )
+        if not ring:
+            t[0], t[-1] = c[1] - c[0], c[-1] - c[-2]
+        t = t / np.maximum(np.hypot(*t.T), 1e-12)[:, None]
+        out.append(
+            c + np.clip(aside, -limit, limit) * np.stack([-t[:, 1], t[:, 0]], axis=1)
+        )
+    return out
+
+
+def _clipped(ground: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.object_]:
+    """Return territories cut to the field, the largest part of each (None where nothing)."""
+    out = ground.copy()
+    some = np.nonzero(~shapely.is_missing(out))[0]
+    shapely.prepare(outline)
+    edge = some[~shapely.contains_properly(outline, out[some])]
+    edge = edge[~shapely.is_missing(out[edge])]
+    invalid = edge[~shapely.is_valid(out[edge])]
+    out[invalid] = shapely.make_valid(out[invalid])
+    cut = shapely.intersection(out[edge], outline)
+    parts, index = shapely.get_parts(cut, return_index=True)
+    polygon = shapely.get_type_id(parts) == 3
+    parts, index = parts[polygon], index[polygon]
+    out[edge] = None
+    order = np.argsort(shapely.area(parts), kind="stable")
+    out[edge[index[order]]] = parts[order]
+    return out
