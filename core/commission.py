@@ -110,7 +110,7 @@ class Field:
     palette: tuple[str, ...] = ()
     wanted_lab: Lab | None = None
     shift_lab: Lab = (0.0, 0.0, 0.0)
-    variation: float = 0.08
+    variation: float = 0.05
     width_variation: float = 0.0
     pieces: str = "cut"
     hug: tuple[str, ...] = ()

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
 from core.commission import Commission, Field, Point
+from core.geometry import polygon_of
 
 
 def smooth_curve(points: Sequence[Point], step_mm: float = 2.0) -> NDArray[np.float64]:
@@ -49,3 +51,22 @@ def lines_for(doc: Commission, field: Field) -> tuple[LineString, ...]:
         for line in doc.flow_lines
         if line.field_id in (None, field.id)
     )
+
+
+def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:
+    """Return the borders that a field shares with the motifs whose borders it hugs."""
+    others = [
+        f for f in doc.fields if f.id != field.id and f.motif and f.motif in field.hug
+    ]
+    if not others:
+        return ()
+    edge = polygon_of(field.outline).boundary
+    figure = shapely.union_all([polygon_of(f.outline) for f in others])
+    shared = shapely.intersection(edge, shapely.buffer(figure, field.joint_mm / 20))
+    merged = shapely.line_merge(shapely.multilinestrings(_lines(shared)))
+    return tuple(w for w in _lines(merged) if w.length > field.tessera_mm)
+
+
+def _lines(geometry: shapely.Geometry) -> list[LineString]:
+    parts = shapely.get_parts(shapely.get_parts([geometry]))
+    return [g for g in parts if g.geom_type in ("LineString", "LinearRing")]

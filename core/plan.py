@@ -11,10 +11,10 @@ from collections.abc import Callable, Mapping
 
 from core.colour.wanted import SketchColours, match_field
 from core.commission import Commission, Field
-from core.flow import lines_for
+from core.flow import hugged, lines_for
 from core.geometry import polygon_of
-from core.laying import Setting, lay_field
-from core.pieces import LaidField, Layout, Pieces
+from core.laying import Setting, SideBySide
+from core.pieces import Layout, Pieces
 
 Progress = Callable[[float, str], None]
 
@@ -29,6 +29,15 @@ def setting_of(doc: Commission, field: Field) -> Setting:
         follow_border=field.follow_border,
         flow=lines_for(doc, field),
         variation=field.variation,
+        width_variation=field.width_variation,
+        pieces=field.pieces,
+        hug=hugged(doc, field),
+        hug_courses=field.hug_courses,
+        hug_tessera_mm=field.hug_tessera_mm,
+        spread=field.spread,
+        strictness=field.strictness,
+        slenderness=field.slenderness,
+        module_mm=field.module_mm,
         seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()),
     )
 
@@ -37,6 +46,7 @@ class Planner:
     """Derives layouts and remembers what it derived. Safe to use from one thread at a time."""
 
     def __init__(self) -> None:
+        self._hands = SideBySide()
         self._pieces: dict[str, tuple[Setting, Pieces]] = {}
         self._colours: tuple[str, SketchColours] | None = None
 
@@ -61,23 +71,42 @@ class Planner:
         core.errors.Stopped
             `stop` answered True.
         """
-        done = []
-        for k, field in enumerate(doc.fields):
-            progress(k / max(len(doc.fields), 1), f"Laying {field.name}")
-            setting = setting_of(doc, field)
-            kept = self._pieces.get(field.id)
-            pieces = kept[1] if kept and kept[0] == setting else lay_field(setting, stop)
-            self._pieces[field.id] = (setting, pieces)
-            done.append(self._coloured(doc, images, field, pieces))
+        settings = [setting_of(doc, field) for field in doc.fields]
+        stale = [
+            k
+            for k, (field, setting) in enumerate(zip(doc.fields, settings, strict=True))
+            if field.id not in self._pieces or self._pieces[field.id][0] != setting
+        ]
+        size = [
+            max(settings[k].outline.area / settings[k].pitch_mm ** 2, 1.0)
+            for k in stale
+        ]
+        laid = 0.0
+        if stale:
+            progress(0.0, f"Laying {doc.fields[stale[0]].name}")
+        for which, pieces in self._hands.lay([settings[k] for k in stale], stop):
+            field = doc.fields[stale[which]]
+            self._pieces[field.id] = (settings[stale[which]], pieces)
+            laid += size[which]
+            progress(0.95 * laid / sum(size), f"Laid {field.name}")
+        self._forget(doc)
+        colours = self._sketch(doc, images)
+        done = [match_field(doc, f, self._pieces[f.id][1], colours) for f in doc.fields]
         progress(1.0, "Laid")
         return Layout(tuple(done))
 
-    def _coloured(
-        self, doc: Commission, images: Mapping[str, bytes], field: Field, pieces: Pieces
-    ) -> LaidField:
-        return match_field(doc, field, pieces, self._sketch(doc, images))
+    def close(self) -> None:
+        """End the worker processes."""
+        self._hands.close()
 
-    def _sketch(self, doc: Commission, images: Mapping[str, bytes]) -> SketchColours | None:
+    def _forget(self, doc: Commission) -> None:
+        ids = {f.id for f in doc.fields}
+        for gone in [k for k in self._pieces if k not in ids]:
+            del self._pieces[gone]
+
+    def _sketch(
+        self, doc: Commission, images: Mapping[str, bytes]
+    ) -> SketchColours | None:
         if doc.sketch is None or doc.sketch.image not in images:
             return None
         if self._colours is None or self._colours[0] != doc.sketch.image:

@@ -19,7 +19,7 @@ STILL_SQUARE = 0.5  # cosine of the sharpest angle that may meet a straight side
 STRAIGHTEN = 8  # rounds of it
 
 
-def guards(outline: shapely.Geometry, pitch: float) -> Array:
+def guards(outline: shapely.MultiPolygon, pitch: float) -> Array:
     """Return sites outside the field that bound the territories at its border, (n, 2) mm."""
     ring = shapely.buffer(outline, 1.6 * pitch, quad_segs=6).boundary
     xy, _ = along(ring, 0.4 * pitch)
@@ -142,7 +142,7 @@ def _polygons(xy: Array, number: NDArray[np.int64], n: int) -> NDArray[np.object
     ids = np.concatenate([number, np.arange(n)])
     order = np.argsort(ids, kind="stable")
     rings = shapely.linearrings(points[order], indices=ids[order])
-    polygons: NDArray[np.object_] = shapely.polygons(rings)
+    polygons = np.asarray(shapely.polygons(rings), dtype=object)
     return polygons
 
 
@@ -155,4 +155,5 @@ def _circumcentres(t: Array) -> Array:
     bb, cc = (b**2).sum(1), (c**2).sum(1)
     ux = (c[:, 1] * bb - b[:, 1] * cc) / d
     uy = (b[:, 0] * cc - c[:, 0] * bb) / d
-    return o + np.stack([ux, uy], axis=1)
+    centre: Array = o + np.stack([ux, uy], axis=1)
+    return centre

@@ -17,7 +17,7 @@ def trace_courses(phase: Phase, setting: Setting) -> list[Array]:
     ends = _segments(phase.grid.shape, number_h, number_v)
     if not len(ends):
         return []
-    segments = shapely.linestrings(xy[ends])
+    segments = list(np.asarray(shapely.linestrings(xy[ends]), dtype=object))
     lines = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(segments)))
     pitch = setting.tessera_mm + setting.joint_mm
     lines = np.array([_smoothed(w) for w in lines], dtype=object)

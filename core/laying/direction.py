@@ -129,7 +129,7 @@ def _beside(
     out = np.zeros((3, *grid.shape))
     lines = np.array(guides, dtype=object)
     x, y = grid.nodes()
-    node = shapely.points(x.ravel(), y.ravel())
+    node = np.asarray(shapely.points(x.ravel(), y.ravel()), dtype=object)
     who, line = shapely.STRtree(lines).query_nearest(
         node, max_distance=reach_mm, all_matches=False
     )
@@ -143,7 +143,7 @@ def _beside(
     )
     b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
     t = (b - a) / np.maximum(np.hypot(*(b - a).T), 1e-12)[:, None]
-    weight = weight_at(shapely.distance(node[who], line))
+    weight = weight_at(np.asarray(shapely.distance(node[who], line)))
     # past an open line's ends nothing is asked
     within = (at > 1e-6) & (at < shapely.length(line) - 1e-6)
     weight = weight * (within | shapely.is_closed(line))

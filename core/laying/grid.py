@@ -77,7 +77,7 @@ class Grid:
                 out[k] += np.bincount(at, w * values[:, k], size)
         return out.reshape(-1, *self.shape)
 
-    def inside(self, outline: MultiPolygon) -> NDArray[np.bool_]:
+    def inside(self, outline: shapely.Geometry) -> NDArray[np.bool_]:
         """Return which nodes lie within an outline."""
         x, y = self.nodes()
         shapely.prepare(outline)

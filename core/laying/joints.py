@@ -47,6 +47,8 @@ def _ends(cut: Array, start: float, stop: float, ring: bool, pitch: float) -> Ar
     if ring and len(cut) > 2:
         if cut[0] + (stop - start) - cut[-1] < LEAST * pitch:
             cut = cut[:-1]
-        return np.r_[cut, cut[0] + (stop - start)]
+        closed: Array = np.r_[cut, cut[0] + (stop - start)]
+        return closed
     cut = cut[(cut > start + LEAST * pitch) & (cut < stop - LEAST * pitch)]
-    return np.r_[start, cut, stop]
+    out: Array = np.r_[start, cut, stop]
+    return out

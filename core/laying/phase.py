@@ -79,7 +79,7 @@ def _ties(
     def tie(lines: shapely.Geometry, strength: float, phase: float, power: int) -> None:
         # Each node near the line takes the phase that its signed distance asks for.
         shapely.prepare(lines)
-        pts = shapely.points(xy)
+        pts = np.asarray(shapely.points(xy), dtype=object)
         near = shapely.dwithin(pts, lines, 0.75 * grid.step_mm)
         if not near.any():
             return
@@ -102,6 +102,10 @@ def _ties(
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
     elif setting.follow_border:
         tie(setting.outline.boundary, BORDER_TIE, np.pi, 4)
+    elif setting.laying == "regulatum":
+        # the grid fits the field as a whole and stays straight past what is cut out of it
+        rings = [p.exterior for p in setting.outline.geoms]
+        tie(shapely.MultiLineString(rings), LOOSE_BORDER_TIE, np.pi, 12)
     else:
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
     if setting.flow:

@@ -22,7 +22,7 @@ class Setting:
     joint_mm: float
     follow_border: bool = True
     flow: tuple[LineString, ...] = ()
-    variation: float = 0.08
+    variation: float = 0.05
     seed: int = 1
     width_variation: float = 0.0
     pieces: str = "cut"

@@ -1,0 +1,133 @@
+"""Lays several fields side by side, one worker process a processor core.
+
+The workers are kept between layings, since starting one costs more than laying a small field.
+What is laid is the same, to the last bit, as laid one after the other.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.synchronize import Event
+from typing import Any
+
+import shapely
+
+from core.errors import Stopped
+from core.laying.lay import lay_field
+from core.laying.spec import Setting
+from core.pieces import Pieces
+
+Stop = Callable[[], bool]
+WORTH_IT = 2500  # pieces altogether below which one process is as quick
+LISTEN_S = 0.05
+
+_halt: Event | None = None
+
+
+class SideBySide:
+    """Worker processes that lay fields. Close it, or let it go, to end them."""
+
+    def __init__(self, workers: int | None = None) -> None:
+        self._workers = workers or os.cpu_count() or 1
+        self._pool: ProcessPoolExecutor | None = None
+        self._halt: Event | None = None
+
+    def lay(
+        self, settings: Sequence[Setting], stop: Stop
+    ) -> Iterator[tuple[int, Pieces]]:
+        """Yield (number, pieces) of each setting, as each is done.
+
+        Raises
+        ------
+        core.errors.Stopped
+            `stop` answered True.
+        core.errors.EmblemaError
+            A field cannot be laid.
+        """
+        alone = (
+            len(settings) < 2
+            or self._workers < 2
+            or sum(map(_guess, settings)) < WORTH_IT
+        )
+        if alone:
+            for k, setting in enumerate(settings):
+                yield k, lay_field(setting, stop)
+            return
+        done: set[int] = set()
+        try:
+            for k, pieces in self._in_workers(settings, stop):
+                done.add(k)
+                yield k, pieces
+        except BrokenProcessPool:  # a worker was killed: go on by ourselves
+            self.close()
+            for k, setting in enumerate(settings):
+                if k not in done:
+                    yield k, lay_field(setting, stop)
+
+    def _in_workers(
+        self, settings: Sequence[Setting], stop: Stop
+    ) -> Iterator[tuple[int, Pieces]]:
+        pool, halt = self._started()
+        halt.clear()
+        largest_first = sorted(range(len(settings)), key=lambda k: -_guess(settings[k]))
+        waiting: dict[Future[tuple[Any, ...]], int] = {
+            pool.submit(_lay, settings[k]): k for k in largest_first
+        }
+        try:
+            while waiting:
+                ready, _ = wait(waiting, timeout=LISTEN_S, return_when=FIRST_COMPLETED)
+                if stop():
+                    raise Stopped
+                for future in ready:
+                    yield waiting.pop(future), _unpacked(future.result())
+        finally:
+            if waiting:
+                halt.set()
+                for future in waiting:
+                    future.cancel()
+                wait(waiting)
+
+    def _started(self) -> tuple[ProcessPoolExecutor, Event]:
+        if self._pool is None or self._halt is None:
+            # a fresh interpreter each: a fork would copy the window's threads half alive
+            fresh = multiprocessing.get_context("spawn")
+            self._halt = fresh.Event()
+            self._pool = ProcessPoolExecutor(
+                self._workers,
+                mp_context=fresh,
+                initializer=_begin,
+                initargs=(self._halt,),
+            )
+        return self._pool, self._halt
+
+    def close(self) -> None:
+        """End the workers."""
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+        self._pool = self._halt = None
+
+
+def _guess(setting: Setting) -> float:
+    return setting.outline.area / setting.pitch_mm**2
+
+
+def _begin(halt: Event) -> None:
+    global _halt
+    _halt = halt
+
+
+def _lay(setting: Setting) -> tuple[Any, ...]:
+    pieces = lay_field(setting, lambda: _halt is not None and _halt.is_set())
+    kind, coordinates, offsets = shapely.to_ragged_array(pieces.polygons)
+    return kind, coordinates, offsets, pieces.course, pieces.piece, pieces.angle_rad
+
+
+def _unpacked(packed: tuple[Any, ...]) -> Pieces:
+    kind, coordinates, offsets, course, piece, angle_rad = packed
+    return Pieces(
+        shapely.from_ragged_array(kind, coordinates, offsets), course, piece, angle_rad
+    )
