@@ -20,7 +20,13 @@ import shapely
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
-from core.colour.convert import LINEAR_OF_BYTE, WHITES, Floats, lab_from_linear, lab_under_d65
+from core.colour.convert import (
+    LINEAR_OF_BYTE,
+    WHITES,
+    Floats,
+    lab_from_linear,
+    lab_under_d65,
+)
 from core.colour.coverage import Cuts, cut_at_pixels
 from core.colour.difference import ciede2000, nearest
 from core.colour.scatter import accents

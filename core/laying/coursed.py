@@ -22,6 +22,7 @@ from core.laying.spec import Setting
 from core.pieces import Pieces
 
 SITES = 6  # Voronoi sites along a piece's stretch of its course
+FEW_SITES = 3  # as many, where only the room is measured
 PASSES = 2  # times the courses are divided again by the room that was found
 
 
@@ -45,20 +46,21 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     room = np.ones(len(ruler.at))
     for turn in range(PASSES + 1):
         stretches = _divided(setting, ruler, room, joints)
-        sites = places(ruler, stretches, SITES)
-        n = len(sites)
+        last = turn == PASSES
+        sites = places(ruler, stretches, SITES if last else FEW_SITES)
+        n, each = sites.shape[:2]
         ground = _clipped(
             territories(
                 np.concatenate([sites.reshape(-1, 2), guard]),
                 np.concatenate(
-                    [np.repeat(np.arange(n), SITES), np.full(len(guard), OUTSIDE)]
+                    [np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]
                 ),
                 n,
             ),
             setting.outline,
         )
         _check(stop)
-        if turn < PASSES:
+        if not last:
             area = np.nan_to_num(shapely.area(ground)) / pitch**2
             ruler, room = respaced(ruler, stretches, area, pitch)
             if not len(ruler.at):
