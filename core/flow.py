@@ -55,9 +55,7 @@ def lines_for(doc: Commission, field: Field) -> tuple[LineString, ...]:
 
 def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:
     """Return the borders that a field shares with the motifs whose borders it hugs."""
-    others = [
-        f for f in doc.fields if f.id != field.id and f.motif and f.motif in field.hug
-    ]
+    others = [f for f in doc.fields if f.id != field.id and f.motif and f.motif in field.hug]
     if not others:
         return ()
     edge = polygon_of(field.outline).boundary

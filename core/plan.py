@@ -77,10 +77,7 @@ class Planner:
             for k, (field, setting) in enumerate(zip(doc.fields, settings, strict=True))
             if field.id not in self._pieces or self._pieces[field.id][0] != setting
         ]
-        size = [
-            max(settings[k].outline.area / settings[k].pitch_mm ** 2, 1.0)
-            for k in stale
-        ]
+        size = [max(settings[k].outline.area / settings[k].pitch_mm ** 2, 1.0) for k in stale]
         laid = 0.0
         if stale:
             progress(0.0, f"Laying {doc.fields[stale[0]].name}")
@@ -104,9 +101,7 @@ class Planner:
         for gone in [k for k in self._pieces if k not in ids]:
             del self._pieces[gone]
 
-    def _sketch(
-        self, doc: Commission, images: Mapping[str, bytes]
-    ) -> SketchColours | None:
+    def _sketch(self, doc: Commission, images: Mapping[str, bytes]) -> SketchColours | None:
         if doc.sketch is None or doc.sketch.image not in images:
             return None
         if self._colours is None or self._colours[0] != doc.sketch.image:

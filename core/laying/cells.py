@@ -126,9 +126,7 @@ def _straightened(
         normal /= np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
         rise = (joint * normal).sum(1)
         steep = np.abs(rise) > 0.5 * np.hypot(*joint.T)
-        run = np.where(
-            steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal
-        )
+        run = np.where(steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal)
         place[where[flat]] += 0.7 * (a[flat] * normal).sum(1)[:, None] * run
     moved: Array = place[where]
     return moved

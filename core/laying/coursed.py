@@ -52,9 +52,7 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
         ground = _clipped(
             territories(
                 np.concatenate([sites.reshape(-1, 2), guard]),
-                np.concatenate(
-                    [np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]
-                ),
+                np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
                 n,
             ),
             setting.outline,
@@ -81,9 +79,7 @@ def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
     return direction.angle(shapely.get_coordinates(shapely.centroid(polygons)))
 
 
-def _divided(
-    setting: Setting, ruler: Ruler, room: Array, joints: Phase | None
-) -> Stretches:
+def _divided(setting: Setting, ruler: Ruler, room: Array, joints: Phase | None) -> Stretches:
     if joints is not None:
         return divide_in_line(ruler, joints, setting.pitch_mm)
     pitch = setting.pitch_mm
@@ -108,17 +104,11 @@ def _varied(courses: list[Array], setting: Setting) -> list[Array]:
         limit = 0.3 * setting.pitch_mm
         ring = bool(np.hypot(*(c[0] - c[-1])) < 1e-9)
         ends = (c[1] - c[-2]) if ring else np.zeros(2)
-        t = (
-            np.vstack([ends, c[2:] - c[:-2], ends])
-            if len(c) > 2
-            else np.diff(c, axis=0)[[0, 0]]
-        )
+        t = np.vstack([ends, c[2:] - c[:-2], ends]) if len(c) > 2 else np.diff(c, axis=0)[[0, 0]]
         if not ring:
             t[0], t[-1] = c[1] - c[0], c[-1] - c[-2]
         t = t / np.maximum(np.hypot(*t.T), 1e-12)[:, None]
-        out.append(
-            c + np.clip(aside, -limit, limit) * np.stack([-t[:, 1], t[:, 0]], axis=1)
-        )
+        out.append(c + np.clip(aside, -limit, limit) * np.stack([-t[:, 1], t[:, 0]], axis=1))
     return out
 
 

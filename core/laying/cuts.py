@@ -107,16 +107,11 @@ def divide(
     number = np.maximum(1, np.rint((m1 - m0) / length)).astype(np.int64)
     number = np.where(ruler.ring, np.maximum(number, 3), number)
     course = np.repeat(np.arange(len(number)), number + 1)
-    k = np.arange(len(course)) - np.repeat(
-        np.cumsum(number + 1) - number - 1, number + 1
-    )
+    k = np.arange(len(course)) - np.repeat(np.cumsum(number + 1) - number - 1, number + 1)
     last = k == number[course]
     inner = (k > 0) & ~last
     share = k / number[course]
-    share = (
-        share
-        + inner * rng.normal(0, variation / 2, len(k)).clip(-0.3, 0.3) / number[course]
-    )
+    share = share + inner * rng.normal(0, variation / 2, len(k)).clip(-0.3, 0.3) / number[course]
     at = m0[course] + share * (m1 - m0)[course]
     u = np.interp(at, measure + 1e-9 * np.arange(len(measure)), ruler.at)
     u = np.clip(u, ruler.start[course], ruler.stop[course])
@@ -155,28 +150,20 @@ def _staggered(
     keep = ~(is_last & ring)
     pairs = np.empty((0, 2), np.int64)
     for turn in range(ROUNDS):
-        place = ruler.start[course] + np.mod(
-            u - ruler.start[course], np.where(ring, span, np.inf)
-        )
+        place = ruler.start[course] + np.mod(u - ruler.start[course], np.where(ring, span, np.inf))
         place = np.where(ring, place, u)
         xy = ruler.point(place)
         t = ruler.tangent(place, 0.3 * pitch, course)
         if turn % 4 == 0:
             who = np.nonzero(keep)[0]
-            pairs = who[
-                cKDTree(xy[who]).query_pairs(1.6 * pitch, output_type="ndarray")
-            ]
+            pairs = who[cKDTree(xy[who]).query_pairs(1.6 * pitch, output_type="ndarray")]
             pairs = np.concatenate([pairs, pairs[:, ::-1]])
             pairs = pairs[course[pairs[:, 0]] != course[pairs[:, 1]]]
         d = xy[pairs[:, 1]] - xy[pairs[:, 0]]
         ti = t[pairs[:, 0]]
         along = (d * ti).sum(1)
         across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
-        push = (
-            (np.abs(along) < APART * pitch)
-            & (across > 0.5 * pitch)
-            & (across < 1.4 * pitch)
-        )
+        push = (np.abs(along) < APART * pitch) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
         i, a = pairs[push, 0], along[push]
         sign = np.where(np.abs(a) > 1e-3 * pitch, np.sign(a), lean[i])
         force = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
@@ -217,9 +204,7 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
     return ruler.point(u.ravel()).reshape(len(u), each, 2)
 
 
-def respaced(
-    ruler: Ruler, stretches: Stretches, area: Array, pitch: float
-) -> tuple[Ruler, Array]:
+def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> tuple[Ruler, Array]:
     """Take what room each piece found and return the courses to divide again, and their room.
 
     Course ends too thin for a piece, and courses too small for one, are given up; the courses
@@ -264,7 +249,7 @@ def respaced(
             xy[-1] = xy[0]
         courses.append(xy)
     if not courses:
-        return Ruler(
-            np.empty(0), np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0, bool)
-        ), (np.empty(0))
+        return Ruler(np.empty(0), np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0, bool)), (
+            np.empty(0)
+        )
     return Ruler.of(courses), np.concatenate(rooms)

@@ -64,9 +64,7 @@ def _laplacian(
     i: NDArray[np.int64], j: NDArray[np.int64], weight: Array, n: int
 ) -> sparse.csr_array:
     """Return the weighted graph Laplacian of n nodes."""
-    w = sparse.coo_array(
-        (np.r_[weight, weight], (np.r_[i, j], np.r_[j, i])), shape=(n, n)
-    ).tocsr()
+    w = sparse.coo_array((np.r_[weight, weight], (np.r_[i, j], np.r_[j, i])), shape=(n, n)).tocsr()
     return sparse.csr_array(sparse.diags_array(w.sum(axis=1)) - w)
 
 
@@ -130,17 +128,13 @@ def _beside(
     lines = np.array(guides, dtype=object)
     x, y = grid.nodes()
     node = np.asarray(shapely.points(x.ravel(), y.ravel()), dtype=object)
-    who, line = shapely.STRtree(lines).query_nearest(
-        node, max_distance=reach_mm, all_matches=False
-    )
+    who, line = shapely.STRtree(lines).query_nearest(node, max_distance=reach_mm, all_matches=False)
     if not len(who):
         return out
     line = lines[line]
     at = shapely.line_locate_point(line, node[who])
     step = 0.5 * grid.step_mm
-    a = shapely.get_coordinates(
-        shapely.line_interpolate_point(line, np.maximum(at - step, 0))
-    )
+    a = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(at - step, 0)))
     b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
     t = (b - a) / np.maximum(np.hypot(*(b - a).T), 1e-12)[:, None]
     weight = weight_at(np.asarray(shapely.distance(node[who], line)))

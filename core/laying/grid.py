@@ -38,9 +38,7 @@ class Grid:
     def nodes(self) -> tuple[Array, Array]:
         """Return x and y of every node, each of shape (rows, columns), mm."""
         y, x = np.mgrid[: self.shape[0], : self.shape[1]]
-        return self.origin_mm[0] + self.step_mm * x, self.origin_mm[
-            1
-        ] + self.step_mm * y
+        return self.origin_mm[0] + self.step_mm * x, self.origin_mm[1] + self.step_mm * y
 
     def cell(self, xy: Array) -> Array:
         """Return fractional (row, column) of points (n, 2) mm as shape (2, n)."""
@@ -53,9 +51,7 @@ class Grid:
 
     def sample(self, values: Array, xy: Array) -> Array:
         """Return values (rows, columns) between the nodes, bilinear, at points (n, 2) mm."""
-        out: Array = ndimage.map_coordinates(
-            values, self.cell(xy), order=1, mode="nearest"
-        )
+        out: Array = ndimage.map_coordinates(values, self.cell(xy), order=1, mode="nearest")
         return out
 
     def splat(self, xy: Array, values: Array) -> Array:

@@ -73,19 +73,12 @@ def divided(setting: Setting) -> tuple[MultiPolygon, MultiPolygon]:
     wide = setting.hug_courses * (small + setting.joint_mm)
     lines = setting.hug or tuple(_rings(setting.outline))
     near = shapely.union_all(
-        [
-            shapely.buffer(_onwards(w, wide), wide, cap_style="flat", quad_segs=16)
-            for w in lines
-        ]
+        [shapely.buffer(_onwards(w, wide), wide, cap_style="flat", quad_segs=16) for w in lines]
     )
     rest = shapely.difference(setting.outline, near)
     half = LEAST_REST * setting.pitch_mm / 2
-    opened = shapely.buffer(
-        shapely.buffer(rest, -half, quad_segs=16), half, quad_segs=16
-    )
-    rest = _polygons(
-        shapely.intersection(shapely.intersection(rest, opened), setting.outline)
-    )
+    opened = shapely.buffer(shapely.buffer(rest, -half, quad_segs=16), half, quad_segs=16)
+    rest = _polygons(shapely.intersection(shapely.intersection(rest, opened), setting.outline))
     return _polygons(shapely.difference(setting.outline, rest)), rest
 
 
@@ -124,13 +117,9 @@ def _onwards(line: LineString, by_mm: float) -> LineString:
 
 
 def _rings(outline: MultiPolygon) -> list[LineString]:
-    return [
-        LineString(r.coords) for p in outline.geoms for r in (p.exterior, *p.interiors)
-    ]
+    return [LineString(r.coords) for p in outline.geoms for r in (p.exterior, *p.interiors)]
 
 
 def _polygons(geometry: shapely.Geometry) -> MultiPolygon:
     parts = shapely.get_parts(shapely.get_parts([shapely.make_valid(geometry)]))
-    return MultiPolygon(
-        [p for p in parts if p.geom_type == "Polygon" and p.area > 1e-6]
-    )
+    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 1e-6])

@@ -72,9 +72,7 @@ def _sound(setting: Setting) -> MultiPolygon:
     """Return the outline made valid, or say why it cannot be laid."""
     pitch = setting.pitch_mm
     if not (np.isfinite(pitch) and 0 < setting.joint_mm < setting.tessera_mm):
-        raise EmblemaError(
-            "The joint must be more than nothing and less than the tessera."
-        )
+        raise EmblemaError("The joint must be more than nothing and less than the tessera.")
     outline = shapely.make_valid(setting.outline)
     parts = [p for g in shapely.get_parts([outline]) for p in shapely.get_parts([g])]
     parts = [p for p in parts if p.geom_type == "Polygon" and p.area > 0]

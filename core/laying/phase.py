@@ -83,9 +83,7 @@ def _ties(
         near = shapely.dwithin(pts, lines, 0.75 * grid.step_mm)
         if not near.any():
             return
-        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(
-            -1, 2, 2
-        )
+        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(-1, 2, 2)
         off = foot[:, 0] - foot[:, 1]
         far = np.hypot(*off.T)
         side = np.einsum("ij,ij->i", off, n[near])
@@ -93,9 +91,7 @@ def _ties(
         w = strength * fit**power
         rr, cc = r[near], c[near]
         weight[rr, cc] += w
-        target[rr, cc] += w * np.exp(
-            1j * (phase + 2 * np.pi / pitch * np.copysign(far, side))
-        )
+        target[rr, cc] += w * np.exp(1j * (phase + 2 * np.pi / pitch * np.copysign(far, side)))
 
     if setting.hug:
         tie(shapely.MultiLineString(setting.hug), BORDER_TIE, np.pi, 4)
@@ -148,9 +144,7 @@ def _solve(
         both = (a >= 0) & (b >= 0)
         i, j = a[both], b[both]
         ni, nj = normal[:, r1, c1][:, both], normal[:, r2, c2][:, both]
-        d = np.stack(
-            [x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]]
-        )
+        d = np.stack([x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]])
         same = np.where((ni * nj).sum(0) >= 0, 1.0, -1.0)
         turn = np.pi / pitch * ((ni + same * nj) * d).sum(0)
         co, si = w * np.cos(turn), w * np.sin(turn)
@@ -178,9 +172,7 @@ def _solve(
     if not tied.any():  # nothing to hold on to: begin from the middle node
         rhs[2 * (n // 2)] = 1.0
     psi = np.zeros(2 * n)
-    first = _solver(
-        sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n
-    )
+    first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n)
     psi = first(rhs, psi)
     again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n)
     for _ in range(ROUNDS):
@@ -213,9 +205,7 @@ def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]
     return iterate
 
 
-def _refine(
-    phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float
-) -> Phase:
+def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float) -> Phase:
     """Carry the phase to a grid of half the step."""
     grid = Grid(
         phase.grid.origin_mm,
@@ -232,9 +222,7 @@ def _refine(
     return Phase(grid, psi, normal, inside & (np.abs(psi) > 1e-9))
 
 
-def carried(
-    phase: Phase, xy: Array, normal: Array, pitch: float
-) -> NDArray[np.complex128]:
+def carried(phase: Phase, xy: Array, normal: Array, pitch: float) -> NDArray[np.complex128]:
     """Return the phase at points (n, 2) mm as seen along the unit normals (n, 2) given there.
 
     Each of the four nodes round a point is carried to it by a pitch a turn; the part of each is

@@ -42,9 +42,7 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
     at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
     """
-    xy, index = shapely.get_coordinates(
-        shapely.get_exterior_ring(pieces), return_index=True
-    )
+    xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
     open_ring = np.r_[index[1:] == index[:-1], False]
     xy, index = xy[open_ring], index[open_ring]
     m = len(xy)
@@ -61,15 +59,11 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     if not sharp.any():
         return pieces
     base = np.minimum(0.11, 2 * 0.33 * np.tan(angle / 2)) * tessera
-    back = np.minimum(
-        base / (2 * np.sin(np.maximum(angle, 1e-6) / 2)), 0.45 * np.minimum(la, lb)
-    )
+    back = np.minimum(base / (2 * np.sin(np.maximum(angle, 1e-6) / 2)), 0.45 * np.minimum(la, lb))
     at = np.repeat(np.arange(m), 1 + sharp)
     second = np.r_[False, at[1:] == at[:-1]]
     one, two = xy + a * (back / la)[:, None], xy + b * (back / lb)[:, None]
-    points = np.where(
-        second[:, None], two[at], np.where(sharp[at][:, None], one[at], xy[at])
-    )
+    points = np.where(second[:, None], two[at], np.where(sharp[at][:, None], one[at], xy[at]))
     touched = np.unique(index[sharp])
     mine = np.isin(index[at], touched)
     out = pieces.copy()
@@ -119,9 +113,7 @@ def _take(xy: Array, at: NDArray[np.int64]) -> Array:
     return np.take_along_axis(xy, at[..., None], axis=1)
 
 
-def _convex_inset(
-    xy: Array, live: NDArray[np.bool_], joint: float
-) -> NDArray[np.object_]:
+def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
     n, k = live.shape
     live = live.copy()
     rows = np.arange(n)
@@ -180,9 +172,7 @@ def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
     return out
 
 
-def _half_planes(
-    inward: Array, offset: Array, live: NDArray[np.bool_]
-) -> NDArray[np.object_]:
+def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArray[np.object_]:
     """Return the polygons {x : inward . x >= offset for every live side}.
 
     Sides are in order round the piece. Where a side vanishes it is left out and its neighbours
@@ -193,9 +183,7 @@ def _half_planes(
     rows = np.arange(n)
     for _ in range(k):
         before, _after = _neighbours(live)
-        corner = _meet(
-            inward, offset, _take(inward, before), np.take_along_axis(offset, before, 1)
-        )
+        corner = _meet(inward, offset, _take(inward, before), np.take_along_axis(offset, before, 1))
         # a side runs from its own corner (with the side before) to the next side's corner
         _, after = _neighbours(live)
         run = _take(corner, after) - corner

@@ -36,9 +36,7 @@ class SideBySide:
         self._pool: ProcessPoolExecutor | None = None
         self._halt: Event | None = None
 
-    def lay(
-        self, settings: Sequence[Setting], stop: Stop
-    ) -> Iterator[tuple[int, Pieces]]:
+    def lay(self, settings: Sequence[Setting], stop: Stop) -> Iterator[tuple[int, Pieces]]:
         """Yield (number, pieces) of each setting, as each is done.
 
         Raises
@@ -48,11 +46,7 @@ class SideBySide:
         core.errors.EmblemaError
             A field cannot be laid.
         """
-        alone = (
-            len(settings) < 2
-            or self._workers < 2
-            or sum(map(_guess, settings)) < WORTH_IT
-        )
+        alone = len(settings) < 2 or self._workers < 2 or sum(map(_guess, settings)) < WORTH_IT
         if alone:
             for k, setting in enumerate(settings):
                 yield k, lay_field(setting, stop)
@@ -68,9 +62,7 @@ class SideBySide:
                 if k not in done:
                     yield k, lay_field(setting, stop)
 
-    def _in_workers(
-        self, settings: Sequence[Setting], stop: Stop
-    ) -> Iterator[tuple[int, Pieces]]:
+    def _in_workers(self, settings: Sequence[Setting], stop: Stop) -> Iterator[tuple[int, Pieces]]:
         pool, halt = self._started()
         halt.clear()
         largest_first = sorted(range(len(settings)), key=lambda k: -_guess(settings[k]))
@@ -128,6 +120,4 @@ def _lay(setting: Setting) -> tuple[Any, ...]:
 
 def _unpacked(packed: tuple[Any, ...]) -> Pieces:
     kind, coordinates, offsets, course, piece, angle_rad = packed
-    return Pieces(
-        shapely.from_ragged_array(kind, coordinates, offsets), course, piece, angle_rad
-    )
+    return Pieces(shapely.from_ragged_array(kind, coordinates, offsets), course, piece, angle_rad)

@@ -194,8 +194,10 @@ def disc_whole() -> Setting:
 @shape
 def fan_radial() -> Setting:
     fan = Polygon(arc(150, 20, 120) + arc(40, 120, 20))
-    rays = [[(40 * np.cos(t), 40 * np.sin(t)), (150 * np.cos(t), 150 * np.sin(t))]
-            for t in np.radians([30, 50, 70, 90, 110])]
+    rays = [
+        [(40 * np.cos(t), 40 * np.sin(t)), (150 * np.cos(t), 150 * np.sin(t))]
+        for t in np.radians([30, 50, 70, 90, 110])
+    ]
     return setting(fan, follow=False, flow=rays)
 
 
@@ -224,7 +226,9 @@ def wall_frame() -> Setting:
 
 @shape
 def letter_a() -> Setting:
-    outer = Polygon([(0, 0), (40, 0), (55, 50), (105, 50), (120, 0), (160, 0), (100, 200), (60, 200)])
+    outer = Polygon(
+        [(0, 0), (40, 0), (55, 50), (105, 50), (120, 0), (160, 0), (100, 200), (60, 200)]
+    )
     return setting(outer - Polygon([(64, 80), (96, 80), (80, 135)]), tessera=6, joint=1)
 
 
@@ -374,19 +378,25 @@ def many_holes() -> Setting:
 @shape
 def teardrop() -> Setting:
     a = np.linspace(0, 2 * np.pi, 100, endpoint=False)
-    return setting(Polygon(np.stack([70 * np.cos(a), 50 * np.sin(a) * np.sin(a / 2) ** 2], 1)).buffer(0))
+    return setting(
+        Polygon(np.stack([70 * np.cos(a), 50 * np.sin(a) * np.sin(a / 2) ** 2], 1)).buffer(0)
+    )
 
 
 @shape
 def spiral_band() -> Setting:
     t = np.linspace(0, 5 * np.pi, 220)
     r = 20 + 7.5 * t
-    return setting(LineString(np.stack([r * np.cos(t), r * np.sin(t)], 1)).buffer(13, cap_style="flat"))
+    return setting(
+        LineString(np.stack([r * np.cos(t), r * np.sin(t)], 1)).buffer(13, cap_style="flat")
+    )
 
 
 @shape
 def turned_square() -> Setting:
-    return setting(rotate(shapely.box(0, 0, 120, 120), 37), follow=False, flow=[[(-50, 60), (200, 60)]])
+    return setting(
+        rotate(shapely.box(0, 0, 120, 120), 37), follow=False, flow=[[(-50, 60), (200, 60)]]
+    )
 
 
 @shape

@@ -1,0 +1,237 @@
+"""The `.emblema` file: one zip of readable JSON and the pictures that the commission uses.
+
+The document is turned to JSON and back by the types of its own dataclasses, so that a choice
+added to the document needs no work here. A file is written beside its place and put there whole.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import io
+import json
+import math
+import types
+import typing
+import zipfile
+from collections.abc import Callable, Mapping
+from decimal import Decimal, InvalidOperation
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from core.commission import Commission
+from core.errors import EmblemaError
+from core.files import data_folder, write_whole
+
+VERSION = 1
+DOCUMENT = "commission.json"
+MOST_BYTES = 2_000_000_000  # of all members unpacked; a file that claims more is refused
+_EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
+
+# A step takes the JSON of one version to the next: {version it reads: step}.
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+
+
+def save(path: str | Path, doc: Commission, images: Mapping[str, bytes]) -> None:
+    """Write a commission and the pictures it uses.
+
+    Raises
+    ------
+    EmblemaError
+        The file cannot be written; what stood there before is untouched.
+    """
+    used = doc.sketch.image if doc.sketch else None
+    if used is not None and used not in images:
+        raise EmblemaError(f"The sketch's picture '{used}' is missing; the file was not written.")
+    body = {"emblema": VERSION, "commission": to_json(doc)}
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as z:
+        _put(z, DOCUMENT, json.dumps(body, indent=1, ensure_ascii=False).encode(), True)
+        if used is not None:
+            _put(z, f"images/{used}", images[used], False)
+    write_whole(path, lambda out: out.write(packed.getvalue()))
+
+
+def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
+    """Read a commission and its pictures.
+
+    Raises
+    ------
+    EmblemaError
+        The file is missing, damaged, or written by a later Emblema.
+    """
+    path = Path(path)
+    name = path.name
+    try:
+        with zipfile.ZipFile(path) as z:
+            if sum(i.file_size for i in z.infolist()) > MOST_BYTES:
+                raise EmblemaError(f"'{name}' claims to hold more than can be opened.")
+            members = {i.filename: z.read(i) for i in z.infolist()}
+    except FileNotFoundError as e:
+        raise EmblemaError(f"There is no file '{path}'.") from e
+    except OSError as e:
+        raise EmblemaError(f"'{name}' could not be read: {e.strerror or e}.") from e
+    except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError) as e:
+        raise EmblemaError(f"'{name}' is damaged or is not an Emblema commission ({e}).") from e
+    except Exception as e:  # zlib.error and its like are not one family
+        raise EmblemaError(f"'{name}' is damaged ({e}).") from e
+    if DOCUMENT not in members:
+        raise EmblemaError(f"'{name}' is not an Emblema commission: {DOCUMENT} is missing.")
+    doc = _document(name, members[DOCUMENT])
+    images = {
+        k.removeprefix("images/"): v
+        for k, v in members.items()
+        if k.startswith("images/") and k != "images/"
+    }
+    if doc.sketch is not None:
+        key = doc.sketch.image
+        if key not in images:
+            raise EmblemaError(f"'{name}': the sketch's picture is missing from the file.")
+        if hashlib.sha256(images[key]).hexdigest() != key.split(".")[0]:
+            raise EmblemaError(f"'{name}': the sketch's picture is damaged.")
+    return doc, images
+
+
+def _document(name: str, data: bytes) -> Commission:
+    try:
+        body = json.loads(data)
+        version = body["emblema"]
+        raw = body["commission"]
+    except (ValueError, KeyError, TypeError) as e:
+        raise EmblemaError(f"'{name}' is damaged: {DOCUMENT} cannot be read ({e}).") from e
+    if not isinstance(version, int) or version < 1:
+        raise EmblemaError(f"'{name}' is damaged: its version is {version!r}.")
+    if version > VERSION:
+        raise EmblemaError(
+            f"'{name}' was written by a later Emblema (file version {version}, this one reads up "
+            f"to {VERSION}). Open it with that one."
+        )
+    for step in range(version, VERSION):
+        raw = MIGRATIONS[step](raw)
+    try:
+        return typing.cast(Commission, from_json(Commission, raw, "commission"))
+    except _Wrong as e:
+        raise EmblemaError(f"'{name}' is damaged: {e}.") from e
+
+
+def _put(z: zipfile.ZipFile, name: str, data: bytes, press: bool) -> None:
+    info = zipfile.ZipInfo(name, _EPOCH)
+    info.compress_type = zipfile.ZIP_DEFLATED if press else zipfile.ZIP_STORED
+    info.external_attr = 0o644 << 16
+    z.writestr(info, data)
+
+
+# --- the document as JSON -------------------------------------------------------------------
+
+
+class _Wrong(Exception):
+    pass
+
+
+def to_json(value: Any) -> Any:
+    """Return a dataclass, or what one holds, as JSON; attributes at their default are left out."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        out = {}
+        for f in dataclasses.fields(value):
+            v = getattr(value, f.name)
+            default = (
+                f.default_factory() if f.default_factory is not dataclasses.MISSING else f.default
+            )
+            if default is dataclasses.MISSING or v != default or type(v) is not type(default):
+                out[f.name] = to_json(v)
+        return out
+    if isinstance(value, tuple | list):
+        return [to_json(v) for v in value]
+    if isinstance(value, dict):
+        return {str(k): to_json(v) for k, v in value.items()}
+    if isinstance(value, Decimal):
+        return str(value)
+    return value
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
+
+
+def from_json(kind: Any, value: Any, where: str) -> Any:
+    """Return JSON as the type it was made from; `where` names the place in messages."""
+    origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if kind is Any:
+        return value
+    if origin in (typing.Union, types.UnionType):
+        if value is None and type(None) in args:
+            return None
+        inner = [a for a in args if a is not type(None)]
+        return from_json(inner[0], value, where)
+    if dataclasses.is_dataclass(kind):
+        return _dataclass(typing.cast(type, kind), value, where)
+    if origin is tuple:
+        if not isinstance(value, list):
+            raise _Wrong(f"{where} is not a list")
+        if len(args) == 2 and args[1] is ...:
+            return tuple(from_json(args[0], v, f"{where}[{k}]") for k, v in enumerate(value))
+        if len(value) != len(args):
+            raise _Wrong(f"{where} has {len(value)} entries instead of {len(args)}")
+        return tuple(
+            from_json(a, v, f"{where}[{k}]")
+            for k, (a, v) in enumerate(zip(args, value, strict=True))
+        )
+    if origin is dict or kind is dict:
+        if not isinstance(value, dict):
+            raise _Wrong(f"{where} is not a table")
+        return dict(value)
+    return _plain(kind, value, where)
+
+
+def _plain(kind: Any, value: Any, where: str) -> Any:
+    if kind is Decimal:
+        try:
+            return Decimal(value)
+        except (InvalidOperation, TypeError, ValueError) as e:
+            raise _Wrong(f"{where} is not an amount") from e
+    if kind is float and type(value) in (int, float):
+        if not math.isfinite(value):
+            raise _Wrong(f"{where} is not a number")
+        return float(value)
+    if type(value) is not kind:
+        raise _Wrong(f"{where} is {value!r}, which is not {_NAMES.get(kind, kind)}")
+    return value
+
+
+_NAMES = {str: "text", int: "a whole number", float: "a number", bool: "yes or no"}
+
+
+def _dataclass(kind: type, value: Any, where: str) -> Any:
+    if not isinstance(value, dict):
+        raise _Wrong(f"{where} is not a table")
+    hints = _hints(kind)
+    known = {}
+    for f in dataclasses.fields(kind):
+        if f.name in value:
+            known[f.name] = from_json(hints[f.name], value[f.name], f"{where}.{f.name}")
+        elif f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING:
+            raise _Wrong(f"{where}.{f.name} is missing")
+    return kind(**known)
+
+
+# --- work not yet saved ---------------------------------------------------------------------
+
+
+def recovery_path(path: str | Path | None) -> Path:
+    """Return where unsaved work on a file (None: on a new commission) is kept."""
+    key = "new" if path is None else hashlib.sha256(str(Path(path).resolve()).encode()).hexdigest()
+    folder = data_folder() / "unsaved"
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder / f"{key[:16]}.emblema"
+
+
+def find_recovery(path: str | Path | None) -> Path | None:
+    """Return unsaved work on a file that is newer than the file itself, or None."""
+    kept = recovery_path(path)
+    if not kept.exists():
+        return None
+    if path is not None and Path(path).exists():
+        return kept if kept.stat().st_mtime > Path(path).stat().st_mtime else None
+    return kept

@@ -1,0 +1,201 @@
+"""The commission file: what is saved is what is opened, and bad files say what is wrong."""
+
+import hashlib
+import json
+import os
+import zipfile
+from dataclasses import fields, replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from core import archive
+from core.commission import (
+    LAYINGS,
+    Commission,
+    Field,
+    FlowLine,
+    HandEdit,
+    Limits,
+    Sketch,
+    Swap,
+)
+from core.errors import EmblemaError
+from core.material import Material
+
+number = st.floats(-5000, 5000, allow_nan=False).map(lambda x: round(x, 6))
+size = st.floats(1, 500).map(lambda x: round(x, 6))
+point = st.tuples(number, number)
+ring = st.lists(point, min_size=3, max_size=6).map(tuple)
+words = st.text(max_size=12)
+some_fields = st.builds(
+    Field,
+    id=words,
+    name=words,
+    outline=st.lists(st.lists(ring, min_size=1, max_size=2).map(tuple), max_size=2).map(tuple),
+    motif=words,
+    laying=st.sampled_from(LAYINGS),
+    tessera_mm=size,
+    wanted_lab=st.none() | st.tuples(number, number, number),
+    palette=st.lists(words, max_size=3).map(tuple),
+    hug_tessera_mm=st.none() | size,
+    follow_border=st.booleans(),
+)
+materials = st.builds(
+    Material,
+    code=words,
+    description=words,
+    kind=st.just("marble"),
+    lab=st.tuples(number, number, number),
+    price=st.decimals(0, 1000, places=2),
+    pieces=st.integers(0, 10**6),
+)
+documents = st.builds(
+    Commission,
+    title=words,
+    width_mm=size,
+    height_mm=size,
+    seed=st.integers(0, 2**31),
+    fields=st.lists(some_fields, max_size=2).map(tuple),
+    flow_lines=st.lists(
+        st.builds(
+            FlowLine,
+            id=words,
+            points=st.lists(point, max_size=4).map(tuple),
+            field_id=st.none() | words,
+        ),
+        max_size=2,
+    ).map(tuple),
+    materials=st.lists(materials, max_size=2).map(tuple),
+    swaps=st.lists(st.builds(Swap, old=words, new=words), max_size=2).map(tuple),
+    edits=st.lists(
+        st.builds(
+            HandEdit,
+            kind=st.just("nip"),
+            field_id=words,
+            at_mm=point,
+            line=st.none() | st.tuples(point, point),
+        ),
+        max_size=2,
+    ).map(tuple),
+    limits=st.builds(Limits, sharp_deg=size),
+    motif_palettes=st.lists(
+        st.tuples(words, st.lists(words, max_size=2).map(tuple)), max_size=2
+    ).map(tuple),
+    notes=words,
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(documents)
+def test_what_is_saved_is_what_is_opened(tmp_path_factory: pytest.TempPathFactory, doc) -> None:
+    path = tmp_path_factory.mktemp("a") / "work.emblema"
+    archive.save(path, doc, {})
+    again, images = archive.load(path)
+    assert again == doc
+    assert images == {}
+    first = path.read_bytes()
+    archive.save(path, again, {})
+    assert path.read_bytes() == first
+
+
+def picture(data: bytes = b"pixels") -> tuple[Sketch, dict[str, bytes]]:
+    key = hashlib.sha256(data).hexdigest() + ".png"
+    return Sketch(key, 10, 10, 1.0), {key: data}
+
+
+def test_pictures_travel_and_unused_ones_stay_behind(tmp_path: Path) -> None:
+    sketch, images = picture()
+    doc = Commission("a", 10, 10, sketch=sketch)
+    archive.save(tmp_path / "a.emblema", doc, images | {"other.png": b"x"})
+    assert archive.load(tmp_path / "a.emblema") == (doc, images)
+    assert json.loads(zipfile.ZipFile(tmp_path / "a.emblema").read("commission.json"))
+
+
+def test_every_bad_file_is_named_and_its_fault_said(tmp_path: Path) -> None:
+    doc = Commission("a", 10, 10, fields=(Field("f1", "Sky", ()),))
+    good = tmp_path / "good.emblema"
+    archive.save(good, doc, {})
+
+    def changed(change) -> Path:
+        body = json.loads(zipfile.ZipFile(good).read("commission.json"))
+        change(body)
+        path = tmp_path / "bad.emblema"
+        with zipfile.ZipFile(path, "w") as z:
+            z.writestr("commission.json", json.dumps(body))
+        return path
+
+    def refuses(path: Path, words: str) -> None:
+        with pytest.raises(EmblemaError, match=words) as e:
+            archive.load(path)
+        assert path.name in str(e.value)
+
+    refuses(tmp_path / "gone.emblema", "no file")
+    (tmp_path / "text.emblema").write_text("hello")
+    refuses(tmp_path / "text.emblema", "not an Emblema commission")
+    cut = tmp_path / "cut.emblema"
+    cut.write_bytes(good.read_bytes()[:-30])
+    refuses(cut, "damaged")
+    spoilt = bytearray(good.read_bytes())
+    spoilt[60:70] = b"\0" * 10
+    (tmp_path / "spoilt.emblema").write_bytes(spoilt)
+    refuses(tmp_path / "spoilt.emblema", "damaged")
+    with zipfile.ZipFile(tmp_path / "empty.emblema", "w") as z:
+        z.writestr("readme", "")
+    refuses(tmp_path / "empty.emblema", "missing")
+    refuses(changed(lambda b: b.update(emblema=archive.VERSION + 1)), "later Emblema")
+    refuses(changed(lambda b: b.update(emblema="x")), "version")
+    refuses(changed(lambda b: b["commission"].pop("title")), "commission.title is missing")
+    refuses(changed(lambda b: b["commission"].update(width_mm="wide")), "not a number")
+    refuses(
+        changed(lambda b: b["commission"]["fields"][0].update(outline=[[[[1]]]])),
+        r"fields\[0\].outline\[0\]\[0\]\[0\] has 1 entries",
+    )
+    sketch, images = picture()
+    archive.save(good, replace(doc, sketch=sketch), images)
+    with zipfile.ZipFile(tmp_path / "swap.emblema", "w") as z:
+        z.writestr("commission.json", zipfile.ZipFile(good).read("commission.json"))
+        z.writestr(f"images/{sketch.image}", b"other pixels")
+    refuses(tmp_path / "swap.emblema", "picture is damaged")
+
+
+def test_a_failed_save_leaves_the_old_file(tmp_path: Path) -> None:
+    path = tmp_path / "a.emblema"
+    archive.save(path, Commission("old", 10, 10), {})
+    before = path.read_bytes()
+    sketch, _ = picture()
+    with pytest.raises(EmblemaError):
+        archive.save(path, Commission("new", 10, 10, sketch=sketch), {})
+    with pytest.raises(EmblemaError, match="could not be written"):
+        archive.save(tmp_path / "no" / "a.emblema", Commission("new", 10, 10), {})
+    assert path.read_bytes() == before
+    assert os.listdir(tmp_path) == ["a.emblema"]
+
+
+def test_older_files_are_brought_forward(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "a.emblema"
+    archive.save(path, Commission("old", 10, 10), {})
+    monkeypatch.setattr(archive, "VERSION", 2)
+    monkeypatch.setitem(archive.MIGRATIONS, 1, lambda raw: raw | {"title": "brought forward"})
+    assert archive.load(path)[0].title == "brought forward"
+
+
+def test_defaults_are_left_out_and_come_back() -> None:
+    m = Material("a", "b", "marble", (1.0, 2.0, 3.0), price=Decimal("1.50"))
+    assert set(archive.to_json(m)) == {"code", "description", "kind", "lab", "price"}
+    assert archive.from_json(Material, archive.to_json(m), "m") == m
+    assert len(fields(Material)) > 5
+
+
+def test_unsaved_work_is_found_again(tmp_path: Path) -> None:
+    path = tmp_path / "a.emblema"
+    archive.save(path, Commission("saved", 10, 10), {})
+    assert archive.find_recovery(path) is None
+    kept = archive.recovery_path(path)
+    archive.save(kept, Commission("unsaved", 10, 10), {})
+    os.utime(path, (1, 1))
+    assert archive.find_recovery(path) == kept
+    assert archive.load(kept)[0].title == "unsaved"
