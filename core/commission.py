@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import Any
 
 from core.errors import EmblemaError
@@ -132,11 +133,15 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class FlowLine:
-    """A guide for the courses: a smooth curve through `points`, for one field or for all (None)."""
+    """A guide for the courses through `points`, for one field or for all (None).
+
+    A smooth curve unless `smooth` is off; then straight from point to point.
+    """
 
     id: str
     points: tuple[Point, ...]
     field_id: str | None = None
+    smooth: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +202,32 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class Rates:
+    """What figures are reckoned with. The defaults are common practice, for the user to change.
+
+    Attributes
+    ----------
+    bed_mm : float
+        Depth of the adhesive bed; `adhesive_kg_m2_mm` is what a millimetre of it weighs a m2.
+    grout_kg_dm3, grout_surplus
+        Cement grout 1.4 to 1.8 kg/dm3; surplus as a share.
+    seconds_a_piece : float
+        To pick, nip and lay one tessera in courses; other layings by `core.figures.EFFORT`.
+    hour, grout_kg, adhesive_kg : Decimal
+        Prices in the commission's currency.
+    """
+
+    bed_mm: float = 3.0
+    adhesive_kg_m2_mm: float = 5.0 / 3.0
+    grout_kg_dm3: float = 1.6
+    grout_surplus: float = 0.12
+    seconds_a_piece: float = 40.0
+    hour: Decimal = Decimal(0)
+    grout_kg: Decimal = Decimal(0)
+    adhesive_kg: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
 class Commission:
     """The whole authored document. `width_mm` and `height_mm` are the finished size.
 
@@ -216,6 +247,7 @@ class Commission:
     swaps: tuple[Swap, ...] = ()
     edits: tuple[HandEdit, ...] = ()
     limits: Limits = Limits()
+    rates: Rates = Rates()
     motif_palettes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     within_stock: bool = False
     lightness_weight: float = 1.0

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString
 
-from core.commission import Commission, Field, Point
+from core.commission import Commission, Field, FlowLine, Point
 from core.geometry import polygon_of
 
 
@@ -44,13 +44,14 @@ def smooth_curve(points: Sequence[Point], step_mm: float = 2.0) -> NDArray[np.fl
     return np.vstack([*out, p[-2:-1]])
 
 
+def curve_of(line: FlowLine) -> LineString:
+    """Return the curve of a flow line, mm."""
+    return LineString(smooth_curve(line.points) if line.smooth else line.points)
+
+
 def lines_for(doc: Commission, field: Field) -> tuple[LineString, ...]:
     """Return the curves that guide a field: its own and those for all fields."""
-    return tuple(
-        LineString(smooth_curve(line.points))
-        for line in doc.flow_lines
-        if line.field_id in (None, field.id)
-    )
+    return tuple(curve_of(line) for line in doc.flow_lines if line.field_id in (None, field.id))
 
 
 def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:

@@ -132,7 +132,7 @@ def find_chart(picture: NDArray[np.uint8]) -> Floats:
     transform = find_lattice(picture, unlikeness, _FOUND)
     if transform is None:
         raise EmblemaError(
-            "The chart was not found in the photograph. Mark the middles of its four corner patches."
+            "The chart was not found in the photograph. Mark the middles of its corner patches."
         )
     return carried(transform, LATTICE[list(CORNERS)])
 

@@ -39,7 +39,7 @@ def shifted(shift: Lab, how: str, steps: float = 1.0) -> Lab:
 
 
 def differences(wanted: ArrayLike, palette: ArrayLike, kl: float = 1.0) -> Floats:
-    """Return CIEDE2000 of every wanted colour (n, 3) to every colour of a palette (m, 3): (n, m)."""
+    """Return CIEDE2000 of all wanted colours (n, 3) to all of a palette (m, 3): (n, m)."""
     want, have = np.asarray(wanted, np.float64), np.asarray(palette, np.float64)
     table = np.empty((len(want), len(have)))
     for start in range(0, len(want), 256):  # blocks that stay in the processor's cache

@@ -114,7 +114,7 @@ def dealt_out(mix: Mix, order: Floats) -> Ints:
 
 
 def blended(lab: ArrayLike, shares: ArrayLike) -> Floats:
-    """Return what colours (..., k, 3) blend to in linear light, in shares (..., k) that sum to 1."""
+    """Return what colours (..., k, 3) blend to in linear light, shares (..., k) summing to 1."""
     xyz = xyz_from_lab(lab) * np.asarray(shares, np.float64)[..., None]
     return lab_from_xyz(xyz.sum(axis=-2))
 

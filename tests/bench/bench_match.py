@@ -1,4 +1,4 @@
-"""Times matching and swapping at 2,000, 20,000 and 100,000 pieces: python tests/bench/bench_match.py
+"""Times matching and swapping at 2,000, 20,000 and 100,000 pieces; run by hand.
 
 Every figure is the best of three, and stands beside the same step at 2,000 pieces in this run, so
 that machines can be compared by the growth instead of the seconds.

@@ -1,0 +1,164 @@
+"""Writes a layout for other programs and for the eye: CSV, SVG, PNG and GeoJSON, all in mm."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from xml.sax.saxutils import quoteattr
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from PIL import Image
+
+from core.colour.convert import bytes_from_lab
+from core.colour.distance_view import bytes_of, linear_picture
+from core.colour.shown import shown_lab
+from core.commission import Commission
+from core.files import write_text, write_whole
+from core.flow import curve_of
+from core.geometry import polygon_of
+from core.pieces import Layout
+
+COLUMNS = [
+    "field",
+    "motif",
+    "course",
+    "piece",
+    "stock",
+    "x_mm",
+    "y_mm",
+    "angle_deg",
+    "area_mm2",
+    "delta_e",
+    "wkt",
+]
+MOST_PX = 60_000_000
+
+
+def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
+    """Write one row a tessera; `wkt` holds its outline in mm, true to 0.000001 mm."""
+    out = io.StringIO(newline="")
+    rows = csv.writer(out)
+    rows.writerow(COLUMNS)
+    for laid in layout.fields:
+        f = doc.field_by_id(laid.field_id)
+        p = laid.pieces
+        centre, area, angle = p.centre_mm, p.area_mm2, np.degrees(p.angle_rad)
+        outlines = shapely.to_wkt(p.polygons, rounding_precision=6)
+        for k in range(len(p)):
+            code = doc.materials[laid.stock[k]].code if laid.stock[k] >= 0 else ""
+            delta = laid.delta_e[k]
+            rows.writerow(
+                [
+                    f.name,
+                    f.motif,
+                    int(p.course[k]) if p.course[k] >= 0 else "",
+                    int(p.piece[k]),
+                    code,
+                    f"{centre[k, 0]:.3f}",
+                    f"{centre[k, 1]:.3f}",
+                    f"{angle[k]:.2f}",
+                    f"{area[k]:.3f}",
+                    f"{delta:.3f}" if np.isfinite(delta) else "",
+                    outlines[k],
+                ]
+            )
+    write_text(path, out.getvalue())
+
+
+def write_svg(path: str | Path, doc: Commission, layout: Layout) -> None:
+    """Write pieces in their colours on the grout, grouped by field, in true mm."""
+    w, h = doc.width_mm, doc.height_mm
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:g}mm" height="{h:g}mm" '
+        f'viewBox="0 0 {w:g} {h:g}">',
+        f"<title>{_text(doc.title)}</title>",
+        f'<rect width="{w:g}" height="{h:g}" fill="{_hex(bytes_from_lab(doc.grout_lab))}"/>',
+    ]
+    for laid in layout.fields:
+        lines.append(f"<g id={quoteattr(laid.field_id)}>")
+        lines.append(f"<title>{_text(doc.field_by_id(laid.field_id).name)}</title>")
+        colours = bytes_from_lab(shown_lab(doc, laid))
+        for polygon, colour in zip(laid.pieces.polygons, colours, strict=True):
+            xy = shapely.get_coordinates(polygon.exterior)[:-1]
+            points = " ".join(f"{x:.4f},{y:.4f}" for x, y in xy)
+            lines.append(f'<polygon points="{points}" fill="{_hex(colour)}"/>')
+        lines.append("</g>")
+    lines.append("</svg>\n")
+    write_text(path, "\n".join(lines))
+
+
+def write_png(path: str | Path, doc: Commission, layout: Layout, px_per_mm: float = 2.0) -> None:
+    """Write a picture of the laid work; large works are brought down to what a picture can hold."""
+    area = doc.width_mm * doc.height_mm
+    mm_per_px = max(1 / px_per_mm, float(np.sqrt(area / MOST_PX)))
+    image = Image.fromarray(picture(doc, layout, mm_per_px))
+    dpi = 25.4 / mm_per_px
+    write_whole(path, lambda out: image.save(out, "PNG", dpi=(dpi, dpi)))
+
+
+def picture(doc: Commission, layout: Layout, mm_per_px: float) -> NDArray[np.uint8]:
+    """Return the laid work as sRGB (height, width, 3), each pixel the mean light within it."""
+    some = [laid for laid in layout.fields if len(laid.pieces)]
+    polygons = np.concatenate([f.pieces.polygons for f in some] or [np.empty(0, object)])
+    lab = np.concatenate([shown_lab(doc, f) for f in some] or [np.empty((0, 3))])
+    size = (doc.width_mm, doc.height_mm)
+    return bytes_of(linear_picture(polygons, lab, doc.grout_lab, size, mm_per_px))
+
+
+def write_geojson(path: str | Path, doc: Commission, layout: Layout) -> None:
+    """Write every piece as a GeoJSON polygon (RFC 7946; coordinates in mm, y down)."""
+    features = []
+    for laid in layout.fields:
+        name = doc.field_by_id(laid.field_id).name
+        for k, shape in enumerate(shapely.to_geojson(laid.pieces.polygons)):
+            code = doc.materials[laid.stock[k]].code if laid.stock[k] >= 0 else None
+            properties = {
+                "field": name,
+                "course": int(laid.pieces.course[k]),
+                "piece": int(laid.pieces.piece[k]),
+                "stock": code,
+            }
+            features.append(
+                {"type": "Feature", "properties": properties, "geometry": json.loads(shape)}
+            )
+    write_text(path, json.dumps({"type": "FeatureCollection", "features": features}))
+
+
+def write_setting_out(path: str | Path, doc: Commission) -> None:
+    """Write fields and flow lines in the form that `core.setting_out` reads."""
+    features = []
+    for f in doc.fields:
+        properties = {
+            "name": f.name,
+            "motif": f.motif,
+            "laying": f.laying,
+            "tessera_mm": f.tessera_mm,
+            "joint_mm": f.joint_mm,
+            "follow_border": f.follow_border,
+        }
+        shape = polygon_of(f.outline)
+        geometry = shape.geoms[0] if len(shape.geoms) == 1 else shape
+        features.append(_feature(properties, geometry))
+    names = {f.id: f.name for f in doc.fields}
+    for line in doc.flow_lines:
+        owner = None if line.field_id is None else names[line.field_id]
+        features.append(_feature({"field": owner}, curve_of(line)))
+    write_text(path, json.dumps({"type": "FeatureCollection", "features": features}, indent=1))
+
+
+def _feature(properties: dict[str, object], geometry: shapely.Geometry) -> dict[str, object]:
+    shape = json.loads(shapely.to_geojson(geometry))
+    return {"type": "Feature", "properties": properties, "geometry": shape}
+
+
+def _hex(rgb: NDArray[np.uint8]) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*rgb)
+
+
+def _text(words: str) -> str:
+    return words.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
