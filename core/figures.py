@@ -32,13 +32,18 @@ EFFORT: Final = {
     "sectile": 12.0,
 }
 
-# Most a wall's surface carries with bed and grout, kg/m2 (BS 5385-1:2018); the weakest layer governs.
+# Most a wall carries with bed and grout, kg/m2 (BS 5385-1:2018); the weakest layer governs.
 WALLS: Final = (
     ("plaster", 20.0),
     ("plasterboard", 32.0),
     ("gypsum fibreboard", 40.0),
     ("glass-reinforced cement board", 50.0),
     ("foam-cored board", 60.0),
+)
+
+COLUMNS: Final = (
+    *("code", "description", "kind", "pieces", "area_mm2", "weight_kg", "take_pieces"),
+    *("take_kg", "in_hand", "short", "cost", "currency"),
 )
 
 CAUTIONS: Final = (
@@ -204,13 +209,10 @@ def figures(doc: Commission, layout: Layout) -> Figures:
 
 
 def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
-    """Write one row a material: what is laid, what to take with waste, what is in hand and short."""
+    """Write one row a material: what is laid, what to take with waste, in hand and short."""
     out = io.StringIO(newline="")
     rows = csv.writer(out)
-    rows.writerow(
-        "code,description,kind,pieces,area_mm2,weight_kg,take_pieces,take_kg,in_hand,short,"
-        "cost,currency".split(",")
-    )
+    rows.writerow(COLUMNS)
     for c in counts(doc, layout):
         rows.writerow(
             [

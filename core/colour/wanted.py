@@ -8,7 +8,6 @@ pixel counts half of it and a piece smaller than a pixel needs no special care.
 
 from __future__ import annotations
 
-import io
 import weakref
 import zlib
 from collections.abc import Iterable
@@ -18,7 +17,6 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image, ImageOps
 
 from core.colour.convert import (
     LINEAR_OF_BYTE,
@@ -34,6 +32,7 @@ from core.commission import Commission, Field, Sketch
 from core.errors import EmblemaError
 from core.material import Lab, Material
 from core.pieces import LaidField, Pieces
+from core.sketch import read_image, to_px
 
 _BAND_ROWS: Final = 128
 
@@ -63,20 +62,14 @@ class SketchColours:
 
     @staticmethod
     def read(data: bytes, name: str) -> SketchColours:
-        """Read a picture file, upright; what is transparent counts as white paper.
+        """Read a picture file (see `core.sketch.read_image`).
 
         Raises
         ------
         EmblemaError
             The bytes are not a picture that can be read.
         """
-        try:
-            with Image.open(io.BytesIO(data)) as picture:
-                seen = ImageOps.exif_transpose(picture).convert("RGBA")
-        except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-            raise EmblemaError(f"The sketch '{name}' cannot be read as a picture.") from error
-        paper = Image.new("RGBA", seen.size, "white")
-        return SketchColours(np.asarray(Image.alpha_composite(paper, seen).convert("RGB")))
+        return SketchColours(read_image(data, name))
 
     def mean_lab(self, sketch: Sketch, polygons: NDArray[np.object_]) -> Floats:
         """Return the mean colour of the sketch under each piece.
@@ -136,25 +129,17 @@ class SketchColours:
         rings = shapely.get_exterior_ring(polygons)
         ring_mm, owner = shapely.get_coordinates(rings, return_index=True)
         height, width = self._pixels.shape[:2]
-        cuts = cut_at_pixels(self._pixel_of(sketch, ring_mm), owner, width, height)
+        cuts = cut_at_pixels(to_px(sketch, ring_mm), owner, width, height)
         sums = self._sums_round(cuts, n)
         covered = sums[:, 3]
         away = np.abs(covered) < 1e-9
         mean = sums[:, :3] / np.where(away, 1.0, covered)[:, None]
         if away.any():
             centre = shapely.get_coordinates(shapely.centroid(polygons[away]))
-            at = np.floor(self._pixel_of(sketch, centre))
+            at = np.floor(to_px(sketch, centre))
             column, row = np.clip(at, 0, (width - 1, height - 1)).astype(np.int64).T
             mean[away] = LINEAR_OF_BYTE[self._pixels[row, column]]
         return np.asarray(np.clip(mean, 0, 1))
-
-    @staticmethod
-    def _pixel_of(sketch: Sketch, at_mm: Floats) -> Floats:
-        """Return pixel coordinates (x, y) of places on the work, shape (n, 2)."""
-        c, s = np.cos(sketch.turn_rad), np.sin(sketch.turn_rad)
-        unturn = np.array([[c, -s], [s, c]])  # points are rows: rotates by -turn_rad
-        step = at_mm - np.asarray(sketch.origin_mm, np.float64)
-        return np.asarray(step @ unturn / sketch.mm_per_px)
 
     def _sums_round(self, cuts: Cuts, n: int) -> Floats:
         """Sum light left of every cut times its height: red, green, blue and covered area."""

@@ -1,0 +1,427 @@
+"""Fields and motifs: drawn, cut out of what lies beneath, joined, moved, made larger and smaller.
+
+Every edit gives a new document in which fields still share their borders exactly. What was
+mended on the way is told in plain words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
+from shapely.affinity import scale, translate
+
+from core.commission import (
+    Commission,
+    Field,
+    Outline,
+    Point,
+    Ring,
+    check_field,
+    next_id,
+    remove_field,
+)
+from core.coverage import fill, knit, polygons_of, redrawn, room_left
+from core.errors import EmblemaError
+from core.flow import smooth_curve
+from core.geometry import outline_of, polygon_of
+
+LEAST_MM2 = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """A new document, the field that the edit made or kept, and notes for the user."""
+
+    doc: Commission
+    field_id: str
+    notes: tuple[str, ...] = ()
+
+
+def whole_work(doc: Commission) -> MultiPolygon:
+    """Return the finished work's rectangle."""
+    return MultiPolygon([shapely.box(0, 0, doc.width_mm, doc.height_mm)])
+
+
+def add_outline(
+    doc: Commission,
+    points: Sequence[Point],
+    name: str = "",
+    motif: str = "",
+    *,
+    smooth: bool = False,
+    **choices: Any,
+) -> Edited:
+    """Draw a field; it is cut out of the fields beneath it.
+
+    Parameters
+    ----------
+    points : sequence of (x, y)
+        Corners, mm; the last joins the first.
+    smooth : bool
+        Whether the outline runs as a smooth curve through the points.
+    **choices
+        Any other attributes of the field.
+
+    Raises
+    ------
+    EmblemaError
+        Nothing is left of the outline within the work.
+    """
+    if len(set(points)) < 3:
+        raise EmblemaError("An outline needs at least three different points.")
+    ring = closed_curve(points) if smooth else np.asarray(points, float)
+    return add_area(doc, Polygon(ring), name, motif, **choices)
+
+
+def add_area(
+    doc: Commission, shape: shapely.Geometry, name: str = "", motif: str = "", **choices: Any
+) -> Edited:
+    """Add a field of any polygonal shape; see `add_outline`."""
+    notes: list[str] = []
+    shape = shapely.transform(shape, lambda xy: np.round(xy, 4) + 0.0)
+    if not shapely.is_valid(shape):
+        notes.append("The outline crossed itself and was mended.")
+    area = polygons_of(shapely.intersection(shapely.make_valid(shape), whole_work(doc)))
+    if area.area < LEAST_MM2:
+        raise EmblemaError("Nothing of this outline lies within the work.")
+    if area.area < 0.999 * shapely.area(shapely.make_valid(shape)):
+        notes.append("What lay outside the work was cut off.")
+    number = next_id("f", (f.id for f in doc.fields))
+    new = Field(number, name or f"Field {number[1:]}", (), motif, **choices)
+    check_field(new)
+    knitted = knit([area, *areas(doc)])
+    fields, gone = _kept((new, *doc.fields), knitted)
+    notes += [f"Field '{g}' was wholly covered and is gone." for g in gone]
+    out = replace(doc, fields=(*fields[1:], fields[0]))
+    return Edited(_without_orphans(out), number, tuple(notes))
+
+
+def closed_curve(points: Sequence[Point], step_mm: float = 2.0) -> np.ndarray[Any, Any]:
+    """Return a smooth closed curve through points, (n, 2) mm, first point not repeated."""
+    p = np.asarray(points, float)
+    p = p[:-1] if (p[0] == p[-1]).all() else p
+    if len(p) < 3:
+        raise EmblemaError("An outline needs at least three different points.")
+    # two points more at either end, so that the curve is as smooth at the seam as elsewhere
+    curve = smooth_curve([(x, y) for x, y in np.vstack([p[-2:], p, p[:2]])], step_mm)
+    seam = np.flatnonzero(np.hypot(*(curve - p[0]).T) < 1e-9)
+    return np.asarray(curve[seam[0] : seam[-1]])
+
+
+def add_ground(doc: Commission, name: str = "Ground", **choices: Any) -> Edited:
+    """Make one field of whatever no field covers, beneath all others."""
+    number = next_id("f", (f.id for f in doc.fields))
+    new = Field(number, name, (), "", **choices)
+    check_field(new)
+    knitted = room_left(areas(doc), whole_work(doc))
+    if knitted[-1].area < LEAST_MM2:
+        raise EmblemaError("The fields already cover the whole work.")
+    fields, _ = _kept((*doc.fields, new), knitted)
+    return Edited(replace(doc, fields=(fields[-1], *fields[:-1])), number)
+
+
+def areas(doc: Commission) -> list[MultiPolygon]:
+    """Return every field's shape, in order."""
+    return [polygon_of(f.outline) for f in doc.fields]
+
+
+def _kept(
+    fields: Sequence[Field], shapes: Sequence[MultiPolygon]
+) -> tuple[tuple[Field, ...], tuple[str, ...]]:
+    """Return the fields with new shapes, and the names of those of which nothing is left."""
+    out, gone = [], []
+    for f, shape in zip(fields, shapes, strict=True):
+        outline = outline_of(shape)
+        if outline and shape.area >= LEAST_MM2:
+            out.append(f if outline == f.outline else replace(f, outline=outline))
+        else:
+            gone.append(f.name)
+    return tuple(out), tuple(gone)
+
+
+def _without_orphans(doc: Commission) -> Commission:
+    """Drop lines, swaps and hand edits of fields that are gone."""
+    ids = {f.id for f in doc.fields} | {None}
+    return replace(
+        doc,
+        flow_lines=tuple(w for w in doc.flow_lines if w.field_id in ids),
+        swaps=tuple(s for s in doc.swaps if s.field_id in ids),
+        edits=tuple(e for e in doc.edits if e.field_id in ids),
+    )
+
+
+def _with_shapes(doc: Commission, shapes: Sequence[MultiPolygon]) -> Commission:
+    fields, _ = _kept(doc.fields, shapes)
+    return _without_orphans(replace(doc, fields=fields))
+
+
+def knit_all(doc: Commission) -> Edited:
+    """Mend gaps of no width and overlaps between fields; later fields keep what they cover."""
+    order = list(reversed(doc.fields))
+    fields, gone = _kept(order, knit([polygon_of(f.outline) for f in order]))
+    out = _without_orphans(replace(doc, fields=tuple(reversed(fields))))
+    return Edited(out, "", tuple(f"Field '{g}' was wholly covered and is gone." for g in gone))
+
+
+def smooth_borders(doc: Commission, field_ids: Iterable[str], rounds: int = 2) -> Commission:
+    """Smooth the borders of some fields, for their neighbours too; corners of the work stay."""
+    chosen = set(field_ids)
+    touched = shapely.union_all(
+        [shapely.boundary(polygon_of(f.outline)) for f in doc.fields if f.id in chosen]
+    )
+    frame = shapely.boundary(whole_work(doc))
+
+    def change(arc: np.ndarray[Any, Any], closed: bool) -> np.ndarray[Any, Any]:
+        line = LineString(arc)
+        middle = line.interpolate(0.5, normalized=True)
+        if middle.distance(touched) > 1e-3 or middle.distance(frame) < 1e-3:
+            return arc
+        return rounded(arc, closed, rounds)
+
+    return _with_shapes(doc, redrawn(areas(doc), change))
+
+
+def rounded(arc: np.ndarray[Any, Any], closed: bool, rounds: int) -> np.ndarray[Any, Any]:
+    """Cut the corners of an arc, its ends kept.
+
+    References
+    ----------
+    Chaikin 1974, "An algorithm for high-speed curve generation".
+    """
+    c = arc[:-1] if closed else arc
+    for _ in range(rounds):
+        if len(c) < 3:
+            break
+        a, b = (c, np.roll(c, -1, 0)) if closed else (c[:-1], c[1:])
+        cut = np.stack([0.75 * a + 0.25 * b, 0.25 * a + 0.75 * b], axis=1).reshape(-1, 2)
+        c = cut if closed else np.vstack([c[:1], cut[1:-1], c[-1:]])
+    return np.vstack([c, c[:1]]) if closed else np.asarray(c)
+
+
+def move_vertex(doc: Commission, at_mm: Point, to_mm: Point, within_mm: float = 1e-3) -> Commission:
+    """Move a corner of an outline, in every field that shares it.
+
+    Raises
+    ------
+    EmblemaError
+        There is no corner there, or an outline would cross itself.
+    """
+    x1, y1 = min(max(to_mm[0], 0.0), doc.width_mm), min(max(to_mm[1], 0.0), doc.height_mm)
+    found = False
+
+    def moved(ring: Ring) -> Ring:
+        nonlocal found
+        out = []
+        for x, y in ring:
+            here = abs(x - at_mm[0]) <= within_mm and abs(y - at_mm[1]) <= within_mm
+            found |= here
+            out.append((x1, y1) if here else (x, y))
+        return tuple(out)
+
+    fields = tuple(
+        replace(f, outline=tuple(tuple(moved(r) for r in part) for part in f.outline))
+        for f in doc.fields
+    )
+    if not found:
+        raise EmblemaError("There is no corner of an outline here.")
+    for f in fields:
+        if not polygon_of(f.outline).is_valid:
+            raise EmblemaError(f"There the outline of '{f.name}' would cross itself.")
+    return replace(doc, fields=fields)
+
+
+def merge(doc: Commission, field_ids: Sequence[str]) -> Edited:
+    """Make one field of several; the first one's choices hold."""
+    if len(set(field_ids)) < 2:
+        raise EmblemaError("Choose two or more fields to join.")
+    first = doc.field_by_id(field_ids[0])
+    shape = polygons_of(
+        shapely.union_all([polygon_of(doc.field_by_id(i).outline) for i in field_ids])
+    )
+    gone = set(field_ids) - {first.id}
+    lines = tuple(
+        replace(w, field_id=first.id) if w.field_id in gone else w for w in doc.flow_lines
+    )
+    fields = tuple(
+        replace(f, outline=outline_of(shape)) if f.id == first.id else f
+        for f in doc.fields
+        if f.id not in gone
+    )
+    return Edited(_without_orphans(replace(doc, fields=fields, flow_lines=lines)), first.id)
+
+
+def split(doc: Commission, field_id: str, points: Sequence[Point]) -> Edited:
+    """Cut a field in two along a line that crosses it; the larger part keeps the name.
+
+    Raises
+    ------
+    EmblemaError
+        The line does not cross the field from border to border.
+    """
+    f = doc.field_by_id(field_id)
+    shape = polygon_of(f.outline)
+    if len(set(points)) < 2:
+        raise EmblemaError("A cut needs at least two different points.")
+    cut = shapely.union(shape.boundary, LineString(smooth_curve(points)))
+    faces = [
+        g
+        for g in shapely.get_parts(shapely.polygonize([cut]))
+        if shape.contains(g.representative_point())
+    ]
+    if len(faces) <= len(shape.geoms):
+        raise EmblemaError(f"The line does not cross '{f.name}' from border to border.")
+    faces.sort(key=lambda g: -g.area)
+    out = replace(
+        doc,
+        fields=tuple(
+            replace(g, outline=outline_of(MultiPolygon([faces[0]]))) if g.id == field_id else g
+            for g in doc.fields
+        ),
+    )
+    place = next(k for k, g in enumerate(out.fields) if g.id == field_id)
+    fields = list(out.fields)
+    for n, face in enumerate(faces[1:], 2):
+        number = next_id("f", (g.id for g in fields))
+        part = replace(f, id=number, name=f"{f.name} {n}", outline=outline_of(MultiPolygon([face])))
+        place += 1
+        fields.insert(place, part)
+    return Edited(knit_all(replace(out, fields=tuple(fields))).doc, field_id)
+
+
+def resize_work(doc: Commission, width_mm: float, height_mm: float | None = None) -> Commission:
+    """Make the finished work so wide, everything drawn on it with it; tesserae keep their size.
+
+    With a height of its own the work is only cropped or widened below; nothing is stretched.
+    """
+    if not 10 <= width_mm <= 100_000:
+        raise EmblemaError(f"The work cannot be {width_mm:g} mm wide (10 mm to 100 m).")
+    by = width_mm / doc.width_mm
+    out = _scaled(doc, by)
+    if height_mm is None:
+        return out
+    if not 10 <= height_mm <= 100_000:
+        raise EmblemaError(f"The work cannot be {height_mm:g} mm high (10 mm to 100 m).")
+    out = replace(out, height_mm=height_mm)
+    frame = whole_work(out)
+    return _with_shapes(out, [polygons_of(shapely.intersection(a, frame)) for a in areas(out)])
+
+
+def _scaled(doc: Commission, by: float) -> Commission:
+    def p(q: Point) -> Point:
+        return (q[0] * by, q[1] * by)
+
+    def outline(o: Outline) -> Outline:
+        return tuple(tuple(tuple(p(q) for q in ring) for ring in part) for part in o)
+
+    sketch = doc.sketch and replace(
+        doc.sketch, origin_mm=p(doc.sketch.origin_mm), mm_per_px=doc.sketch.mm_per_px * by
+    )
+    return replace(
+        doc,
+        width_mm=doc.width_mm * by,
+        height_mm=doc.height_mm * by,
+        sketch=sketch,
+        fields=tuple(replace(f, outline=outline(f.outline)) for f in doc.fields),
+        flow_lines=tuple(replace(w, points=tuple(p(q) for q in w.points)) for w in doc.flow_lines),
+        edits=tuple(replace(e, at_mm=p(e.at_mm)) for e in doc.edits if not e.outline),
+    )
+
+
+def duplicate_field(doc: Commission, field_id: str, by_mm: Point) -> Edited:
+    """Lay a second field of the same kind beside: more of a motif."""
+    f = doc.field_by_id(field_id)
+    made = add_area(doc, translate(polygon_of(f.outline), *by_mm), f"{f.name} again", f.motif)
+    twin = made.doc.field_by_id(made.field_id)
+    same = replace(f, id=twin.id, name=twin.name, outline=twin.outline)
+    out = replace(made.doc, fields=tuple(same if g.id == twin.id else g for g in made.doc.fields))
+    moved = tuple((x + by_mm[0], y + by_mm[1]) for w in doc.flow_lines for x, y in w.points)
+    lines, k = list(out.flow_lines), 0
+    for w in doc.flow_lines:
+        n = len(w.points)
+        if w.field_id == field_id:
+            number = next_id("l", (line.id for line in lines))
+            lines.append(replace(w, id=number, points=moved[k : k + n], field_id=twin.id))
+        k += n
+    return Edited(replace(out, flow_lines=tuple(lines)), twin.id, made.notes)
+
+
+def move_fields(doc: Commission, field_ids: Iterable[str], by_mm: Point) -> Edited:
+    """Move fields; what they leave goes to their neighbours, what they cover gives way."""
+    return _changed(doc, field_ids, lambda g: translate(g, *by_mm))
+
+
+def scale_fields(doc: Commission, field_ids: Iterable[str], by: float) -> Edited:
+    """Make fields larger or smaller about their common middle."""
+    if not 0.1 <= by <= 10:
+        raise EmblemaError("A motif can be made 0.1 to 10 times as large at once.")
+    ids = list(field_ids)
+    middle = shapely.union_all([polygon_of(doc.field_by_id(i).outline) for i in ids]).centroid
+    return _changed(doc, ids, lambda g: scale(g, by, by, origin=middle))
+
+
+def _changed(doc: Commission, field_ids: Iterable[str], change: Any) -> Edited:
+    chosen = set(field_ids)
+    moving = [f for f in doc.fields if f.id in chosen]
+    still = [f for f in doc.fields if f.id not in chosen]
+    if not moving:
+        raise EmblemaError("Choose a field first.")
+    frame = whole_work(doc)
+    before = shapely.union_all([polygon_of(f.outline) for f in moving])
+    shapes = [
+        polygons_of(shapely.intersection(change(polygon_of(f.outline)), frame)) for f in moving
+    ]
+    if sum(s.area for s in shapes) < LEAST_MM2:
+        raise EmblemaError("Nothing of it would be left within the work.")
+    beneath = [polygon_of(f.outline) for f in still]
+    gap = polygons_of(shapely.difference(before, shapely.union_all(shapes)))
+    knitted = fill([*shapes, *beneath], gap, [False] * len(shapes) + [True] * len(beneath))
+    fields, gone = _kept((*moving, *still), knitted)
+    order = {f.id: k for k, f in enumerate(doc.fields)}
+    out = replace(doc, fields=tuple(sorted(fields, key=lambda f: order[f.id])))
+
+    def line(points: tuple[Point, ...]) -> tuple[Point, ...]:
+        c = shapely.get_coordinates(change(shapely.multipoints(np.asarray(points))))
+        return tuple((float(x), float(y)) for x, y in c)
+
+    out = replace(
+        out,
+        flow_lines=tuple(
+            replace(w, points=line(w.points)) if w.field_id in chosen else w for w in out.flow_lines
+        ),
+    )
+    notes = tuple(f"Field '{g}' was wholly covered and is gone." for g in gone)
+    return Edited(_without_orphans(out), moving[0].id, notes)
+
+
+def remove_fields(doc: Commission, field_ids: Iterable[str]) -> Commission:
+    """Take fields out; their room goes to the neighbours they share most border with."""
+    chosen = set(field_ids)
+    gap = polygons_of(
+        shapely.union_all([polygon_of(f.outline) for f in doc.fields if f.id in chosen])
+    )
+    for i in chosen:
+        doc = remove_field(doc, i)
+    if not doc.fields:
+        return doc
+    return _with_shapes(doc, fill(areas(doc), gap, [True] * len(doc.fields)))
+
+
+def gaps_and_overlaps(doc: Commission) -> tuple[tuple[str, float, MultiPolygon], ...]:
+    """Return what no field covers, and what two cover: ("gap" or "overlap", mm2, where)."""
+    shapes = areas(doc)
+    found = []
+    gap = polygons_of(shapely.difference(whole_work(doc), shapely.union_all(shapes)))
+    found += [("gap", p.area, MultiPolygon([p])) for p in gap.geoms if p.area > 1e-2]
+    if shapes:
+        a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+        for i, j in zip(a, b, strict=True):
+            if i < j:
+                both = polygons_of(shapely.intersection(shapes[i], shapes[j]))
+                if both.area > 1e-2:
+                    found.append(("overlap", both.area, both))
+    return tuple(found)

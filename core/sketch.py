@@ -1,0 +1,260 @@
+"""The client's sketch: brought in upright and in sRGB, made true to size, laid on the work."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import math
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from core.commission import Commission, Point, Sketch
+from core.errors import EmblemaError
+
+FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
+MOST_PX = 400_000_000  # a picture larger than this is not opened
+KEPT_PX = 4000  # longest side that is kept; finer than any tessera needs
+
+Images = dict[str, bytes]
+
+
+def read_image(data: bytes, name: str) -> NDArray[np.uint8]:
+    """Return a picture's pixels as sRGB, shape (height, width, 3).
+
+    Turned upright as its EXIF says, its colour profile taken to sRGB, what is transparent laid on
+    white paper.
+
+    Raises
+    ------
+    EmblemaError
+        Not a picture of a known kind, damaged, or too large.
+    """
+    return np.asarray(_opened(data, name))
+
+
+def _opened(data: bytes, name: str) -> Image.Image:
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            picture = Image.open(io.BytesIO(data), formats=FORMATS)
+        if picture.width * picture.height > MOST_PX:
+            raise EmblemaError(
+                f"The picture '{name}' is {picture.width:,} x {picture.height:,} pixels; scan it "
+                f"coarser (300 dots an inch is plenty)."
+            )
+        if picture.format == "JPEG":  # a large scan is decoded coarser, which is far quicker
+            picture.draft(None, (2 * KEPT_PX, 2 * KEPT_PX))
+        profile = picture.info.get("icc_profile")
+        seen = ImageOps.exif_transpose(picture)
+        return _srgb(_eight_bit(seen), profile)
+    except UnidentifiedImageError as e:
+        raise EmblemaError(
+            f"'{name}' is not a picture that can be read (PNG, JPEG, TIFF, WebP or BMP)."
+        ) from e
+    except Image.DecompressionBombError as e:
+        raise EmblemaError(f"The picture '{name}' is too large to open; scan it coarser.") from e
+    except (OSError, ValueError, SyntaxError, EOFError) as e:
+        raise EmblemaError(f"The picture '{name}' is damaged and cannot be read.") from e
+
+
+def _eight_bit(picture: Image.Image) -> Image.Image:
+    if picture.mode.startswith("I;16") or picture.mode == "I":
+        deep = np.asarray(picture).astype(np.float64)
+        return Image.fromarray(np.clip(deep / 257, 0, 255).round().astype(np.uint8))
+    if picture.mode == "F":
+        deep = np.asarray(picture)
+        top = float(deep.max(initial=0.0))
+        scale = 255.0 if top <= 1.0 else 1.0
+        return Image.fromarray(np.clip(deep * scale, 0, 255).round().astype(np.uint8))
+    return picture
+
+
+def _srgb(picture: Image.Image, profile: bytes | None) -> Image.Image:
+    """Return the picture as sRGB on white paper."""
+    alpha = None
+    if "A" in picture.getbands() or "transparency" in picture.info:
+        picture = picture.convert("RGBA")
+        alpha = picture.getchannel("A")
+        picture = picture.convert("RGB")
+    if profile and picture.mode in ("RGB", "L", "CMYK"):
+        try:
+            there = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            turned = ImageCms.profileToProfile(
+                picture, there, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+            picture = turned if turned is not None else picture
+        except ImageCms.PyCMSError:  # a profile that does not fit its picture says nothing
+            pass
+    picture = picture.convert("RGB")
+    if alpha is not None:
+        paper = Image.new("RGB", picture.size, "white")
+        paper.paste(picture, mask=alpha)
+        picture = paper
+    return picture
+
+
+def import_sketch(doc: Commission, data: bytes, name: str) -> tuple[Commission, Images]:
+    """Take a picture in as the commission's sketch, fitted to the finished width.
+
+    A picture with a likely resolution of its own (a scan) comes in at its own size where that is
+    about the size of the work; else it is fitted. Large pictures are brought down; their size in
+    mm stays.
+
+    Returns
+    -------
+    doc, images
+        The new document, and the one picture that it needs, by its key.
+    """
+    picture = _opened(data, name)
+    dots = _dots_per_mm(data)
+    full = _declared_size(data)
+    if max(picture.size) > KEPT_PX:
+        picture.thumbnail((KEPT_PX, KEPT_PX), Image.Resampling.LANCZOS)
+    sketch, images = _kept(picture)
+    mm_per_px = doc.width_mm / sketch.width_px
+    if dots:
+        across = max(full) / dots
+        if (
+            0.8 * max(doc.width_mm, doc.height_mm)
+            < across
+            < 1.25 * max(doc.width_mm, doc.height_mm)
+        ):
+            mm_per_px = across / max(sketch.width_px, sketch.height_px)
+    return replace(doc, sketch=replace(sketch, mm_per_px=mm_per_px)), images
+
+
+def _kept(picture: Image.Image) -> tuple[Sketch, Images]:
+    out = io.BytesIO()
+    picture.save(out, "PNG", compress_level=6)
+    data, kind = out.getvalue(), "png"
+    if len(data) > 8_000_000:
+        out = io.BytesIO()
+        picture.save(out, "JPEG", quality=95, subsampling=0)
+        if out.tell() < len(data) / 2:
+            data, kind = out.getvalue(), "jpg"
+    key = f"{hashlib.sha256(data).hexdigest()}.{kind}"
+    return Sketch(key, picture.width, picture.height, 1.0), {key: data}
+
+
+def _declared_size(data: bytes) -> tuple[int, int]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+            return picture.size
+
+
+def _dots_per_mm(data: bytes) -> float | None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+        with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+            dpi = picture.info.get("dpi")
+    try:
+        dots = float(dpi[0]) if dpi else 0.0
+    except (TypeError, ValueError, ZeroDivisionError, IndexError):
+        return None
+    # 72 and 96 are what programs write when they do not know
+    return dots / 25.4 if 100 <= dots <= 4800 else None
+
+
+def _sketch(doc: Commission) -> Sketch:
+    if doc.sketch is None:
+        raise EmblemaError("There is no sketch yet: bring one in first.")
+    return doc.sketch
+
+
+def scale_by_width(doc: Commission, width_mm: float) -> Commission:
+    """Make the sketch so wide, its upper left corner kept."""
+    sketch = _sketch(doc)
+    if not 1.0 <= width_mm <= 100_000:
+        raise EmblemaError(f"The sketch cannot be {width_mm:g} mm wide.")
+    return replace(doc, sketch=replace(sketch, mm_per_px=width_mm / sketch.width_px))
+
+
+def scale_by_points(doc: Commission, a_mm: Point, b_mm: Point, length_mm: float) -> Commission:
+    """Make the distance between two places on the sketch a known length; the first place stays."""
+    sketch = _sketch(doc)
+    now = math.dist(a_mm, b_mm)
+    if now < 1e-6:
+        raise EmblemaError("Mark two different points on the sketch.")
+    if not 0.1 <= length_mm <= 100_000:
+        raise EmblemaError(f"A length of {length_mm:g} mm cannot be used.")
+    by = length_mm / now
+    ox, oy = sketch.origin_mm
+    origin = (a_mm[0] + by * (ox - a_mm[0]), a_mm[1] + by * (oy - a_mm[1]))
+    return replace(doc, sketch=replace(sketch, mm_per_px=sketch.mm_per_px * by, origin_mm=origin))
+
+
+def place_sketch(
+    doc: Commission, origin_mm: Point | None = None, turn_rad: float | None = None
+) -> Commission:
+    """Move the sketch's upper left corner, or turn the sketch about it."""
+    sketch = _sketch(doc)
+    if origin_mm is not None:
+        sketch = replace(sketch, origin_mm=(float(origin_mm[0]), float(origin_mm[1])))
+    if turn_rad is not None:
+        sketch = replace(sketch, turn_rad=float(turn_rad))
+    return replace(doc, sketch=sketch)
+
+
+def straighten(
+    doc: Commission,
+    images: Mapping[str, bytes],
+    corners_mm: Sequence[Point],
+    width_mm: float,
+    height_mm: float,
+) -> tuple[Commission, Images]:
+    """Take the view out of a sketch photographed at an angle.
+
+    Parameters
+    ----------
+    corners_mm : four points
+        Where the corners of a rectangle on the paper now lie: upper left, upper right, lower
+        right, lower left.
+    width_mm, height_mm : float
+        That rectangle's true size. It becomes the whole sketch.
+
+    Raises
+    ------
+    EmblemaError
+        The corners do not enclose a convex figure.
+    """
+    from skimage.transform import ProjectiveTransform, warp
+
+    sketch = _sketch(doc)
+    corners = np.asarray(corners_mm, float)
+    edges = np.roll(corners, -1, 0) - corners
+    turns = edges[:, 0] * np.roll(edges, -1, 0)[:, 1] - edges[:, 1] * np.roll(edges, -1, 0)[:, 0]
+    if corners.shape != (4, 2) or not ((turns > 1e-6).all() or (turns < -1e-6).all()):
+        raise EmblemaError("Mark the four corners one after the other, round the sheet.")
+    if min(width_mm, height_mm) < 1:
+        raise EmblemaError("The straightened sketch needs a width and a height.")
+    pixels = read_image(images[sketch.image], "sketch")
+    at = to_px(sketch, corners)
+    sides = np.hypot(*(np.roll(at, -1, 0) - at).T)
+    across = min(max(sides[0], sides[2], 16.0), KEPT_PX)
+    size = (max(2, round(across * height_mm / width_mm)), max(2, round(across)))
+    flat = np.array([[0, 0], [size[1], 0], [size[1], size[0]], [0, size[0]]], float)
+    to_photo = ProjectiveTransform.from_estimate(flat, at)
+    straight = warp(pixels, to_photo, output_shape=size, order=1, mode="edge")
+    new, kept = _kept(Image.fromarray((straight * 255).round().astype(np.uint8)))
+    new = replace(new, mm_per_px=width_mm / new.width_px)
+    return replace(doc, sketch=new), kept
+
+
+def to_px(sketch: Sketch, xy_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return pixel coordinates (n, 2) of places on the work (n, 2) mm."""
+    c, s = math.cos(sketch.turn_rad), math.sin(sketch.turn_rad)
+    step = np.asarray(xy_mm, float) - np.asarray(sketch.origin_mm)
+    return np.asarray(step @ np.array([[c, -s], [s, c]]) / sketch.mm_per_px)
+
+
+def to_mm(sketch: Sketch, xy_px: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return places on the work (n, 2) mm of pixel coordinates (n, 2)."""
+    c, s = math.cos(sketch.turn_rad), math.sin(sketch.turn_rad)
+    turned = np.asarray(xy_px, float) * sketch.mm_per_px @ np.array([[c, s], [-s, c]])
+    return np.asarray(turned + np.asarray(sketch.origin_mm))

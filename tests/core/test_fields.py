@@ -1,0 +1,181 @@
+"""Fields keep their borders in common whatever is done to them."""
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely import Polygon
+
+from core.commission import Commission, add_flow_line, change_field
+from core.errors import EmblemaError
+from core.fields import (
+    add_ground,
+    add_outline,
+    areas,
+    closed_curve,
+    duplicate_field,
+    gaps_and_overlaps,
+    merge,
+    move_fields,
+    move_vertex,
+    remove_fields,
+    resize_work,
+    scale_fields,
+    smooth_borders,
+    split,
+    whole_work,
+)
+
+BLANK = Commission("Wall", 200, 100)
+
+
+def circle(x: float, y: float, r: float, n: int = 24) -> list[tuple[float, float]]:
+    a = np.linspace(0, 2 * np.pi, n, endpoint=False)
+    return list(zip(x + r * np.cos(a), y + r * np.sin(a), strict=True))
+
+
+def sound(doc: Commission, whole: bool = True) -> None:
+    """No overlap, borders shared point for point, and (with a ground) nothing left bare."""
+    shapes = areas(doc)
+    assert shapely.coverage_is_valid(np.array(shapes, dtype=object))
+    total = sum(a.area for a in shapes)
+    assert shapely.union_all(shapes).area == pytest.approx(total, rel=1e-9)
+    if whole:
+        assert total == pytest.approx(doc.width_mm * doc.height_mm, rel=1e-9)
+        assert gaps_and_overlaps(doc) == ()
+
+
+def moon_and_bird() -> tuple[Commission, str, str]:
+    moon = add_outline(BLANK, circle(60, 50, 30), "Moon", "moon")
+    bird = add_outline(moon.doc, [(70, 20), (120, 50), (70, 80)], "Bird", "bird")
+    doc = add_ground(bird.doc, "Sky").doc
+    return doc, moon.field_id, bird.field_id
+
+
+def test_a_new_outline_is_cut_out_of_what_lies_beneath() -> None:
+    doc, moon, bird = moon_and_bird()
+    sound(doc)
+    whole = Polygon(circle(60, 50, 30))
+    over = Polygon([(70, 20), (120, 50), (70, 80)])
+    assert areas(doc)[1].area == pytest.approx(whole.difference(over).area, abs=0.02)
+    assert [f.name for f in doc.fields] == ["Sky", "Moon", "Bird"]
+    assert doc.field_by_id(moon).motif == "moon" and doc.field_by_id(bird).name == "Bird"
+
+
+def test_what_is_mended_is_told() -> None:
+    crossed = add_outline(BLANK, [(0, 0), (50, 50), (50, 0), (0, 50)])
+    assert "crossed itself" in crossed.notes[0]
+    outside = add_outline(BLANK, [(-20, 10), (30, 10), (30, 40)])
+    assert "outside" in outside.notes[0]
+    doc, moon, _ = moon_and_bird()
+    covered = add_outline(doc, [(20, 5), (130, 5), (130, 95), (20, 95)])
+    assert len(covered.notes) == 2 and moon not in [f.id for f in covered.doc.fields]
+    sound(covered.doc)
+    for bad in ([(0, 0), (1, 1)], [(300, 300), (310, 300), (310, 310)]):
+        with pytest.raises(EmblemaError):
+            add_outline(BLANK, bad)
+    with pytest.raises(EmblemaError, match="already cover"):
+        add_ground(doc)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.lists(
+            st.tuples(st.floats(-20, 220), st.floats(-20, 120)), min_size=3, max_size=7, unique=True
+        ),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_any_outlines_at_all_leave_a_sound_map(outlines) -> None:
+    doc = BLANK
+    for points in outlines:
+        try:
+            doc = add_outline(doc, points).doc
+        except EmblemaError:
+            continue
+    try:
+        doc = add_ground(doc).doc
+    except EmblemaError:
+        assert sum(a.area for a in areas(doc)) > 200 * 100 - 2
+        return
+    shapes = areas(doc)
+    total = sum(a.area for a in shapes)
+    # parts too small to lay are left bare, at most 1 mm2 a field
+    assert abs(total - 20_000) < 4
+    assert shapely.union_all(shapes).area == pytest.approx(total, abs=1e-3)
+
+
+def test_join_and_split_undo_one_another() -> None:
+    doc, moon, bird = moon_and_bird()
+    joined = merge(doc, [moon, bird])
+    sound(joined.doc)
+    assert len(joined.doc.fields) == 2
+    apart = split(joined.doc, moon, [(70, 0), (70, 100)])
+    sound(apart.doc)
+    assert len(apart.doc.fields) == 3
+    with pytest.raises(EmblemaError, match="does not cross"):
+        split(doc, moon, [(50, 50), (60, 50)])
+
+
+def test_a_corner_moves_for_both_its_fields() -> None:
+    doc, _, _bird = moon_and_bird()
+    moved = move_vertex(doc, (120, 50), (140, 55))
+    sound(moved)
+    assert areas(moved)[2].area > areas(doc)[2].area
+    with pytest.raises(EmblemaError, match="no corner"):
+        move_vertex(doc, (1, 1), (2, 2))
+    with pytest.raises(EmblemaError, match="cross itself"):
+        move_vertex(doc, (120, 50), (10, 50))
+
+
+def test_motifs_grow_shrink_move_and_go() -> None:
+    doc, _moon, bird = moon_and_bird()
+    doc, _line = add_flow_line(doc, [(80, 50), (110, 50)], bird)
+    before = areas(doc)[2].area
+    for by in (0.5, 1.2):
+        changed = scale_fields(doc, [bird], by)
+        sound(changed.doc)
+        assert areas(changed.doc)[2].area == pytest.approx(before * by**2, rel=1e-6)
+    moved = move_fields(doc, [bird], (30, 0))
+    sound(moved.doc)
+    assert moved.doc.flow_lines[0].points[0] == pytest.approx((110, 50))
+    more = duplicate_field(doc, bird, (60, 10))
+    sound(more.doc)
+    assert len(more.doc.flow_lines) == 2 and len(more.doc.fields) == 4
+    fewer = remove_fields(doc, [bird])
+    sound(fewer)
+    assert [f.name for f in fewer.fields] == ["Sky", "Moon"] and fewer.flow_lines == ()
+
+
+def test_the_work_made_larger_keeps_its_tesserae() -> None:
+    doc, moon, _ = moon_and_bird()
+    doc = change_field(doc, moon, tessera_mm=6.0)
+    larger = resize_work(doc, 400)
+    sound(larger)
+    assert larger.height_mm == 200 and larger.field_by_id(moon).tessera_mm == 6.0
+    lower = resize_work(doc, 200, 60)
+    sound(lower)
+    with pytest.raises(EmblemaError):
+        resize_work(doc, 1)
+
+
+def test_smoothing_keeps_the_map_whole_and_the_frame_straight() -> None:
+    doc, _, bird = moon_and_bird()
+    smooth = smooth_borders(doc, [bird])
+    sound(smooth)
+    assert smooth != doc
+    assert whole_work(smooth).area == 20_000
+
+
+def test_a_smooth_outline_passes_through_its_points_and_is_smooth_at_the_seam() -> None:
+    points = circle(0, 0, 50, 9)
+    curve = closed_curve(points)
+    for p in points:
+        assert np.hypot(*(curve - p).T).min() < 1e-6
+    d = np.roll(curve, -1, 0) - curve
+    turn = np.angle(np.exp(1j * np.diff(np.r_[np.arctan2(*d.T[::-1]), np.arctan2(*d[0, ::-1])])))
+    assert np.abs(turn).max() < np.radians(12)
+    assert Polygon(curve).area == pytest.approx(np.pi * 2500, rel=0.01)
