@@ -31,7 +31,9 @@ Ints = NDArray[np.int64]
 
 WORK_PX = 1100  # longest side that is traced; borders are found between its pixels
 MOST_COLOURS = 16
-ENOUGH = 3.0  # mean CIEDE2000 of the picture to its colours at which there are enough of them
+ENOUGH = 3.0  # mean CIEDE2000 of the picture to its colours at which there are enough of them,
+FAR = 9.0  # where no more than
+FEW = 0.01  # of it lies further off than FAR
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +137,8 @@ def _clustered(lab: Array, colours: int | None, smooth: float) -> Ints:
             key=lambda r: float(((sample - r[0][r[1]]) ** 2).sum()),
         )
         centres = found[0][np.unique(found[1])]
-        if float(ciede2000(sample, found[0][found[1]]).mean()) < ENOUGH:
+        off = ciede2000(sample, found[0][found[1]])
+        if float(off.mean()) < ENOUGH and float((off > FAR).mean()) < FEW:
             break
     centres = _unlike(centres)
     best = np.full(lab.shape[:2], np.inf)

@@ -1,0 +1,1 @@
+"""The Qt program and the command line."""

@@ -1,0 +1,72 @@
+"""A page as data: what is drawn, in mm from the page's upper left corner, in painting order.
+
+Screens, printers and PDF all paint the same page, so what is seen is what is printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Rgb = tuple[int, int, int]
+BLACK: Rgb = (0, 0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """Polylines or rings drawn alike.
+
+    Attributes
+    ----------
+    points : ndarray (n, 2)
+        All corners, one line after the other, mm.
+    starts : ndarray (m,)
+        Where each line begins in `points`.
+    """
+
+    points: NDArray[np.float64]
+    starts: NDArray[np.int64]
+    closed: bool = True
+    pen_mm: float = 0.2
+    pen: Rgb | None = BLACK
+    fill: Rgb | None = None
+
+    @staticmethod
+    def of(lines: list[NDArray[np.float64]], **how: object) -> Paths:
+        """Gather lines (n, 2) into one."""
+        sizes = np.array([len(c) for c in lines], np.int64)
+        points = np.concatenate(lines) if lines else np.empty((0, 2))
+        return Paths(points, np.cumsum(sizes) - sizes, **how)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Words at a place. `size_mm` is the height of a capital's line; `anchor` is "start",
+    "middle" or "end" across; `turn_deg` turns clockwise about the place. The place is the middle
+    of the line's height.
+    """
+
+    x_mm: float
+    y_mm: float
+    words: str
+    size_mm: float = 3.0
+    anchor: str = "start"
+    turn_deg: float = 0.0
+    colour: Rgb = BLACK
+    bold: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One sheet of paper. Items outside `clip_mm` (x0, y0, x1, y1) are cut off where it is set,
+    but for those in `over`, which are drawn last and never clipped.
+    """
+
+    width_mm: float
+    height_mm: float
+    name: str
+    items: tuple[Paths | Text, ...] = ()
+    over: tuple[Paths | Text, ...] = ()
+    clip_mm: tuple[float, float, float, float] | None = None
