@@ -6,7 +6,6 @@ finish; a file of an older version is copied before it is brought up to date.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -15,19 +14,12 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
-import platformdirs
-
 from core.errors import EmblemaError
+from core.files import data_folder
 from core.stock.schema import STEPS, upgrade
 
 _WAIT_S: Final = 10.0
 _BUSY: Final = "The stock is being changed by another window; try again in a moment."
-
-
-def data_folder() -> Path:
-    """Return the folder for the studio's own data: EMBLEMA_DATA, or the system's place for it."""
-    own = os.environ.get("EMBLEMA_DATA")
-    return Path(own) if own else Path(platformdirs.user_data_dir("Emblema", appauthor=False))
 
 
 class StockFile:

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import re
-import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from decimal import Decimal, InvalidOperation
@@ -21,6 +19,7 @@ from typing import Any, Final, NamedTuple
 
 from core.colour.convert import lab_from_srgb
 from core.errors import EmblemaError
+from core.files import write_text
 from core.material import Material, check_material
 from core.resources import asset
 
@@ -195,16 +194,7 @@ def write_stock_csv(path: Path | str, materials: Iterable[Material]) -> None:
     out.writerow(COLUMNS)
     for m in materials:
         out.writerow(_cell(m, column) for column in COLUMNS)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text.getvalue())
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    write_text(path, text.getvalue())
 
 
 @cache

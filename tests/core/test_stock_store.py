@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from core.errors import EmblemaError
+from core.files import data_folder
 from core.material import Material
-from core.stock.file import data_folder
 from core.stock.lists import starter_stock
 from core.stock.schema import STEPS, statements
 from core.stock.store import Shortage, StockStore

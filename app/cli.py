@@ -1,0 +1,248 @@
+"""The command line: opens the window, or does one thing without it.
+
+Bad input ends with exit code 2 and one line that says what is wrong.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from core.errors import EmblemaError
+
+COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit code."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        if not given or (given[0] not in COMMANDS and not given[0].startswith("-")):
+            return _window(given)
+        chosen = _parser().parse_args(given)
+        run: Callable[[argparse.Namespace], int] = chosen.run
+        return run(chosen)
+    except EmblemaError as e:
+        print(f"emblema: {' '.join(str(e).split())}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("emblema: stopped; nothing was changed.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    p = argparse.ArgumentParser(
+        prog="emblema",
+        description="From the client's sketch to the sheets that go on the wall. Without a "
+        "command, opens the window (on FILE.emblema, where one is named).",
+    )
+    sub = p.add_subparsers(required=True, metavar="COMMAND")
+
+    c = sub.add_parser("lay", help="lay the fields of a GeoJSON setting out")
+    c.add_argument("setting_out", type=Path, metavar="SETTING_OUT.geojson")
+    c.add_argument("--out", type=Path, required=True, metavar="DIR")
+    c.set_defaults(run=_lay)
+
+    c = sub.add_parser("demo", help="lay the demo commission and write everything")
+    c.add_argument("--out", type=Path, required=True, metavar="DIR")
+    c.set_defaults(run=_demo)
+
+    c = sub.add_parser("cartoon", help="write the full-size cartoon of a commission as PDF")
+    c.add_argument("file", type=Path)
+    c.add_argument("--out", type=Path, required=True, metavar="PDF")
+    c.add_argument("--paper", default="A4", choices=("A4", "A3", "A1", "A0", "whole"))
+    c.add_argument("--mirrored", action="store_true", help="as laid face down")
+    c.set_defaults(run=_cartoon)
+
+    c = sub.add_parser("counts", help="write the counts by material of a commission as CSV")
+    c.add_argument("file", type=Path)
+    c.add_argument("--out", type=Path, required=True, metavar="CSV")
+    c.set_defaults(run=_counts)
+
+    c = sub.add_parser("match", help="name the stocked materials nearest to a colour")
+    for name in ("L", "a", "b"):
+        c.add_argument(name, type=float)
+    c.add_argument("--stock", type=Path, metavar="CSV", help="the studio's stock where left out")
+    c.add_argument("--count", type=int, default=5)
+    c.set_defaults(run=_match)
+
+    c = sub.add_parser("stock", help="the studio's stock: import, export, list")
+    what = c.add_subparsers(required=True, metavar="import|export|list")
+    s = what.add_parser("import", help="take in a stock list (CSV) or measured colours (CGATS)")
+    s.add_argument("file", type=Path)
+    s.set_defaults(run=_stock_import)
+    s = what.add_parser("export", help="write the stock as CSV")
+    s.add_argument("file", type=Path)
+    s.set_defaults(run=_stock_export)
+    s = what.add_parser("list", help="print the stock")
+    s.set_defaults(run=_stock_list)
+    return p
+
+
+def _window(given: list[str]) -> int:
+    from app.window import main as open_window
+
+    return open_window(given[0] if given else None)
+
+
+def _folder(path: Path) -> Path:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as e:
+        raise EmblemaError(f"The folder '{path}' cannot be made: {e.strerror}.") from e
+    return path
+
+
+def _layout(doc: Any, images: Any) -> Any:
+    from core.plan import Planner
+
+    show = sys.stderr.isatty()
+
+    def progress(share: float, what: str) -> None:
+        if show:
+            print(f"\r{100 * share:3.0f} %  {what:<50.50}", end="", file=sys.stderr, flush=True)
+
+    planner = Planner()
+    try:
+        return planner.layout(doc, images, progress)
+    finally:
+        planner.close()
+        if show:
+            print("\r" + " " * 60 + "\r", end="", file=sys.stderr)
+
+
+def _open(path: Path) -> tuple[Any, Any, Any]:
+    from core import archive
+
+    doc, images = archive.load(path)
+    return doc, images, _layout(doc, images)
+
+
+def _lay(a: argparse.Namespace) -> int:
+    from core.export import write_png, write_svg, write_tesserae_csv
+    from core.setting_out import read_setting_out
+
+    doc, notes = read_setting_out(a.setting_out)
+    layout = _layout(doc, {})
+    out = _folder(a.out)
+    write_tesserae_csv(out / "tesserae.csv", doc, layout)
+    write_svg(out / "layout.svg", doc, layout)
+    write_png(out / "layout.png", doc, layout)
+    for note in notes:
+        print(note, file=sys.stderr)
+    print(f"{len(layout):,} tesserae in {out}")
+    return 0
+
+
+def _demo(a: argparse.Namespace) -> int:
+    from app.painting import write_cartoon_pdf
+    from core import archive
+    from core.export import write_png, write_svg, write_tesserae_csv
+    from core.figures import write_counts_csv
+    from core.resources import asset
+
+    doc, images, layout = _open(asset("demo/heron.emblema"))
+    out = _folder(a.out)
+    archive.save(out / "heron.emblema", doc, images)
+    write_tesserae_csv(out / "tesserae.csv", doc, layout)
+    write_counts_csv(out / "counts.csv", doc, layout)
+    write_cartoon_pdf(out / "cartoon.pdf", doc, layout)
+    write_svg(out / "layout.svg", doc, layout)
+    write_png(out / "layout.png", doc, layout)
+    print(f"{doc.title}: {len(layout):,} tesserae in {out}")
+    return 0
+
+
+def _cartoon(a: argparse.Namespace) -> int:
+    from app.painting import write_cartoon_pdf
+
+    doc, _, layout = _open(a.file)
+    write_cartoon_pdf(a.out, doc, layout, a.paper, a.mirrored)
+    print(f"{len(layout):,} tesserae drawn in {a.out}")
+    return 0
+
+
+def _counts(a: argparse.Namespace) -> int:
+    from core.figures import write_counts_csv
+
+    doc, _, layout = _open(a.file)
+    write_counts_csv(a.out, doc, layout)
+    print(f"{len(layout):,} tesserae counted in {a.out}")
+    return 0
+
+
+def _match(a: argparse.Namespace) -> int:
+    import numpy as np
+
+    from core.colour.matching import differences
+    from core.colour.wanted import stocked_lab
+
+    if not (0 <= a.L <= 100 and abs(a.a) <= 160 and abs(a.b) <= 160):
+        raise EmblemaError("A colour is L* from 0 to 100, a* and b* from -160 to 160.")
+    if a.count < 1:
+        raise EmblemaError("Ask for one material or more.")
+    stock = _list(a.stock) if a.stock else _studio(lambda store: store.materials())
+    if not stock:
+        raise EmblemaError("There is no material to choose from.")
+    off = differences([[a.L, a.a, a.b]], stocked_lab(stock))[0]
+    for k in np.argsort(off, kind="stable")[: a.count]:
+        m = stock[int(k)]
+        lab = "  ".join(f"{v:7.2f}" for v in m.lab)
+        print(f"{m.code:<10} {lab}  {off[k]:6.2f}  {m.description}")
+    return 0
+
+
+def _list(path: Path) -> Any:
+    from core.stock.lists import read_stock_csv
+
+    materials, refused = read_stock_csv(path)
+    for r in refused:
+        print(f"'{path.name}', line {r.line} was left out: {r.reason}", file=sys.stderr)
+    return materials
+
+
+def _studio(ask: Callable[[Any], Any]) -> Any:
+    from core.stock.store import StockStore
+
+    with StockStore() as store:
+        return ask(store)
+
+
+def _stock_import(a: argparse.Namespace) -> int:
+    from core.stock.cgats import read_cgats, with_measured
+
+    if a.file.suffix.lower() == ".csv":
+        materials = _list(a.file)
+        new, changed = _studio(lambda store: store.take_list(materials))
+        print(f"{new} new materials, {changed} changed")
+        return 0
+    samples = read_cgats(a.file)
+
+    def measured(store: Any) -> tuple[int, tuple[str, ...]]:
+        found, unknown = with_measured(store.materials(), samples)
+        store.take_list(found)
+        return len(found), unknown
+
+    count, unknown = _studio(measured)
+    print(f"{count} materials given their measured colour")
+    for name in unknown:
+        print(f"'{name}' is no material's code; it was left out", file=sys.stderr)
+    return 0
+
+
+def _stock_export(a: argparse.Namespace) -> int:
+    from core.stock.lists import write_stock_csv
+
+    materials = _studio(lambda store: store.materials())
+    write_stock_csv(a.file, materials)
+    print(f"{len(materials)} materials in {a.file}")
+    return 0
+
+
+def _stock_list(a: argparse.Namespace) -> int:
+    for m in _studio(lambda store: store.materials()):
+        print(f"{m.code:<10} {m.pieces:>7,}  {m.kind:<11} {m.finish:<12} {m.description}")
+    return 0
