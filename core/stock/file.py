@@ -6,6 +6,7 @@ finish; a file of an older version is copied before it is brought up to date.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
