@@ -90,7 +90,16 @@ def install() -> None:
         return
     say("Installing the locked dependencies ...")
     run(
-        [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "-r", str(LOCK)],
+        [
+            str(PYTHON),
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--disable-pip-version-check",
+            "-r",
+            str(LOCK),
+        ],
         "The dependencies could not be installed; is there a connection to the network? "
         "What pip said stands above.",
     )

@@ -16,6 +16,7 @@ from core.laying.cuts import Ruler, Stretches, divide, places, respaced
 from core.laying.direction import Direction, direction_field
 from core.laying.grid import Array
 from core.laying.joints import divide_in_line
+from core.laying.parted import parted
 from core.laying.phase import Phase, phase_field
 from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
@@ -49,29 +50,33 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
         last = turn == PASSES
         sites = places(ruler, stretches, SITES if last else FEW_SITES)
         n, each = sites.shape[:2]
-        ground = _clipped(
-            territories(
-                np.concatenate([sites.reshape(-1, 2), guard]),
-                np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
-                n,
-            ),
-            setting.outline,
+        cells = territories(
+            np.concatenate([sites.reshape(-1, 2), guard]),
+            np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
+            n,
         )
         _check(stop)
         if not last:
-            area = np.nan_to_num(shapely.area(ground)) / pitch**2
+            area = np.nan_to_num(shapely.area(_clipped(cells, setting.outline))) / pitch**2
             ruler, room = respaced(ruler, stretches, area, pitch)
             if not len(ruler.at):
                 return Pieces.empty()
+    ground, owner = parted(*_all_parts(cells, setting.outline), pitch)
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
-    polygons = blunted(polygons[keep], setting.tessera_mm)
-    return Pieces(
-        polygons,
-        stretches.course[keep],
-        stretches.piece[keep],
-        flow_at(direction, polygons),
-    )
+    polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
+    return _numbered(polygons, stretches, owner, flow_at(direction, polygons))
+
+
+def _numbered(
+    polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64], angle: Array
+) -> Pieces:
+    """Number the pieces along their courses again, since some were parted or given up."""
+    course = stretches.course[owner]
+    order = np.lexsort((np.arange(len(owner)), stretches.piece[owner], course))
+    course = course[order]
+    piece = np.arange(len(order)) - np.searchsorted(course, course)
+    return Pieces(polygons[order], course, piece, angle[order])
 
 
 def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
@@ -112,20 +117,34 @@ def _varied(courses: list[Array], setting: Setting) -> list[Array]:
     return out
 
 
-def _clipped(ground: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.object_]:
-    """Return territories cut to the field, the largest part of each (None where nothing)."""
-    out = ground.copy()
-    some = np.nonzero(~shapely.is_missing(out))[0]
-    shapely.prepare(outline)
-    edge = some[~shapely.contains_properly(outline, out[some])]
-    edge = edge[~shapely.is_missing(out[edge])]
-    invalid = edge[~shapely.is_valid(out[edge])]
-    out[invalid] = shapely.make_valid(out[invalid])
-    cut = shapely.intersection(out[edge], outline)
+def _all_parts(
+    cells: NDArray[np.object_], outline: MultiPolygon
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return every part of every territory that lies in the field, and whose it is."""
+    cut, owner = _cut(cells, outline)
     parts, index = shapely.get_parts(cut, return_index=True)
     polygon = shapely.get_type_id(parts) == 3
-    parts, index = parts[polygon], index[polygon]
-    out[edge] = None
+    return parts[polygon], owner[index[polygon]]
+
+
+def _clipped(cells: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.object_]:
+    """Return territories cut to the field, the largest part of each (None where nothing)."""
+    out = np.full(len(cells), None, dtype=object)
+    parts, owner = _all_parts(cells, outline)
     order = np.argsort(shapely.area(parts), kind="stable")
-    out[edge[index[order]]] = parts[order]
+    out[owner[order]] = parts[order]
     return out
+
+
+def _cut(
+    cells: NDArray[np.object_], outline: MultiPolygon
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return the territories that there are, cut to the field, and their numbers."""
+    owner = np.nonzero(~shapely.is_missing(cells))[0]
+    out = cells[owner]
+    shapely.prepare(outline)
+    edge = np.nonzero(~shapely.contains_properly(outline, out))[0]
+    invalid = edge[~shapely.is_valid(out[edge])]
+    out[invalid] = shapely.make_valid(out[invalid])
+    out[edge] = shapely.intersection(out[edge], outline)
+    return out, owner
