@@ -1,0 +1,101 @@
+"""Work off the interface thread: one job at a time, the newest wins.
+
+A job is a plain function of (progress, stop). Its result reaches the interface thread by a
+signal, and is dropped when a newer job was asked for meanwhile.
+"""
+
+from __future__ import annotations
+
+import threading
+import traceback
+from collections.abc import Callable
+from typing import Any
+
+from PySide6.QtCore import QObject, Signal
+
+from core.errors import EmblemaError, Stopped
+
+Progress = Callable[[float, str], None]
+Work = Callable[[Progress, Callable[[], bool]], Any]
+
+
+class Job:
+    """One piece of work that was asked for."""
+
+    def __init__(self, number: int, work: Work) -> None:
+        self.number = number
+        self.work = work
+        self.halt = threading.Event()
+
+
+class Worker(QObject):
+    """A thread that does the newest job asked of it."""
+
+    done = Signal(int, object)
+    failed = Signal(int, str)
+    stopped = Signal(int)
+    progress = Signal(int, float, str)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._count = 0
+        self._now: Job | None = None
+        self._next: Job | None = None
+        self._wake = threading.Condition()
+        self._over = False
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self._thread.start()
+
+    def ask(self, work: Work) -> int:
+        """Do this instead of whatever was asked before; return the job's number."""
+        with self._wake:
+            self._count += 1
+            self._next = Job(self._count, work)
+            if self._now is not None:
+                self._now.halt.set()
+            self._wake.notify()
+            return self._count
+
+    def stop(self) -> None:
+        """Stop the job that runs and forget the one that waits."""
+        with self._wake:
+            self._next = None
+            if self._now is not None:
+                self._now.halt.set()
+
+    def close(self) -> None:
+        """Stop, and end the thread."""
+        with self._wake:
+            self._over = True
+            self._next = None
+            if self._now is not None:
+                self._now.halt.set()
+            self._wake.notify()
+        self._thread.join(timeout=5.0)
+
+    def _run(self) -> None:
+        while True:
+            with self._wake:
+                while self._next is None and not self._over:
+                    self._wake.wait()
+                if self._over:
+                    return
+                job = self._now = self._next
+                self._next = None
+            assert job is not None
+            try:
+                result = job.work(
+                    lambda share, what, n=job.number: self.progress.emit(n, share, what),
+                    job.halt.is_set,
+                )
+                self.done.emit(job.number, result)
+            except Stopped:
+                self.stopped.emit(job.number)
+            except EmblemaError as e:
+                self.failed.emit(job.number, str(e))
+            except Exception as e:  # a fault of ours: say so and stay alive
+                traceback.print_exc()
+                self.failed.emit(job.number, f"Something went wrong while laying: {e!r}")
+            finally:
+                with self._wake:
+                    self._now = None

@@ -1,0 +1,302 @@
+"""The open commission: its document, undo, selection, and the layout that follows every change.
+
+All edits go through `apply`. The layout is derived in the background and may lag the document;
+`layout_is_current` says whether it does.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from app.jobs import Progress, Worker
+from core import archive
+from core.commission import Commission
+from core.errors import EmblemaError
+from core.pieces import Layout
+from core.plan import Planner
+from core.stock.lists import starter_stock
+
+SETTLE_MS = 120  # a change waits so long for the next one before it is laid
+KEEP_MS = 45_000  # unsaved work is kept aside this often
+MOST_UNDO = 500
+
+
+class Session(QObject):
+    """One commission being worked on."""
+
+    changed = Signal()
+    laid = Signal()
+    selection_changed = Signal()
+    progress = Signal(float, str)
+    busy = Signal(bool)
+    message = Signal(str)
+    path_changed = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._doc = Commission("", 600.0, 400.0)
+        self._images: dict[str, bytes] = {}
+        self._undo: list[tuple[str, Commission]] = []
+        self._redo: list[tuple[str, Commission]] = []
+        self._saved: Commission | None = self._doc
+        self._path: Path | None = None
+        self._selection: tuple[str, ...] = ()
+        self._piece: tuple[str, int] | None = None
+        self._layout: Layout | None = None
+        self._laid_doc: Commission | None = None
+        self._job = 0
+        self._planner = Planner()
+        self._worker = Worker(self)
+        self._worker.done.connect(self._on_done)
+        self._worker.failed.connect(self._on_failed)
+        self._worker.stopped.connect(self._on_stopped)
+        self._worker.progress.connect(self._on_progress)
+        self._settle = QTimer(self, singleShot=True, interval=SETTLE_MS)
+        self._settle.timeout.connect(self.lay)
+        self._keep = QTimer(self, interval=KEEP_MS)
+        self._keep.timeout.connect(self.keep_aside)
+        self._keep.start()
+
+    # what stands
+
+    @property
+    def doc(self) -> Commission:
+        """The document."""
+        return self._doc
+
+    @property
+    def images(self) -> dict[str, bytes]:
+        """The pictures that travel with the document."""
+        return self._images
+
+    @property
+    def layout(self) -> Layout | None:
+        """The newest finished layout."""
+        return self._layout
+
+    @property
+    def laid_doc(self) -> Commission | None:
+        """The document that `layout` was derived from."""
+        return self._laid_doc
+
+    @property
+    def layout_is_current(self) -> bool:
+        """Whether the layout is that of the document."""
+        return self._laid_doc is self._doc
+
+    @property
+    def path(self) -> Path | None:
+        """The file, once there is one."""
+        return self._path
+
+    @property
+    def dirty(self) -> bool:
+        """Whether there is anything to save."""
+        return self._doc is not self._saved
+
+    @property
+    def undo_label(self) -> str | None:
+        """What undo would take back."""
+        return self._undo[-1][0] if self._undo else None
+
+    @property
+    def redo_label(self) -> str | None:
+        """What redo would do again."""
+        return self._redo[-1][0] if self._redo else None
+
+    # edits
+
+    def apply(self, label: str, doc: Commission, images: Mapping[str, bytes] | None = None) -> None:
+        """Make a new document the one that stands; one undo step. The same one does nothing."""
+        if images:
+            self._images = {**self._images, **images}
+        if doc is self._doc or doc == self._doc:
+            return
+        self._undo.append((label, self._doc))
+        del self._undo[:-MOST_UNDO]
+        self._redo.clear()
+        self._set(doc)
+
+    def undo(self) -> None:
+        """Take the last edit back."""
+        if self._undo:
+            label, doc = self._undo.pop()
+            self._redo.append((label, self._doc))
+            self._set(doc)
+            self.message.emit(f"Taken back: {label}")
+
+    def redo(self) -> None:
+        """Do the last edit taken back again."""
+        if self._redo:
+            label, doc = self._redo.pop()
+            self._undo.append((label, self._doc))
+            self._set(doc)
+            self.message.emit(f"Done again: {label}")
+
+    def _set(self, doc: Commission) -> None:
+        self._doc = doc
+        ids = {f.id for f in doc.fields}
+        kept = tuple(i for i in self._selection if i in ids)
+        lost = kept != self._selection
+        self._selection = kept
+        if self._piece is not None and self._piece[0] not in ids:
+            self._piece = None
+        self.changed.emit()
+        if lost:
+            self.selection_changed.emit()
+        self._settle.start()
+
+    # selection
+
+    @property
+    def selection(self) -> tuple[str, ...]:
+        """Chosen fields' ids."""
+        return self._selection
+
+    @property
+    def selected_piece(self) -> tuple[str, int] | None:
+        """The chosen piece: its field and index in the layout."""
+        return self._piece
+
+    def select(self, field_ids: Iterable[str]) -> None:
+        """Choose fields."""
+        ids = tuple(dict.fromkeys(field_ids))
+        if ids != self._selection or self._piece is not None:
+            self._selection, self._piece = ids, None
+            self.selection_changed.emit()
+
+    def select_piece(self, field_id: str, index: int) -> None:
+        """Choose one piece, and its field."""
+        self._selection, self._piece = (field_id,), (field_id, index)
+        self.selection_changed.emit()
+
+    # files
+
+    def new(self, width_mm: float, height_mm: float, title: str) -> None:
+        """Begin a new commission with the starter stock."""
+        self._begin(Commission(title, width_mm, height_mm, materials=starter_stock()), {}, None)
+        self._saved = None
+
+    def open(self, path: str | Path) -> None:
+        """Open a file; a bad one changes nothing.
+
+        Raises
+        ------
+        EmblemaError
+            The file cannot be read.
+        """
+        doc, images = archive.load(path)
+        self._begin(doc, images, Path(path))
+
+    def open_copy(self, path: str | Path) -> None:
+        """Open a file as a commission not yet saved anywhere: the demo, or recovered work."""
+        doc, images = archive.load(path)
+        self._begin(doc, images, None)
+
+    def recover(self, kept: Path, path: Path | None) -> None:
+        """Open unsaved work that was kept aside, as a change to its file."""
+        doc, images = archive.load(kept)
+        self._begin(doc, images, path)
+        self._saved = None
+
+    def save(self, path: str | Path | None = None) -> None:
+        """Save to a file, the one it came from where left out.
+
+        Raises
+        ------
+        EmblemaError
+            There is no file yet, or it cannot be written.
+        """
+        where = Path(path) if path is not None else self._path
+        if where is None:
+            raise EmblemaError("Choose where to save the commission first.")
+        archive.save(where, self._doc, self._images)
+        old, self._path, self._saved = self._path, where, self._doc
+        for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
+            kept.unlink(missing_ok=True)
+        self.path_changed.emit()
+        self.message.emit(f"Saved {where.name}")
+
+    def keep_aside(self) -> None:
+        """Keep unsaved work where it can be found after a mishap."""
+        if self.dirty:
+            try:
+                archive.save(archive.recovery_path(self._path), self._doc, self._images)
+            except EmblemaError as e:
+                self.message.emit(str(e))
+
+    def forget_kept(self) -> None:
+        """The user chose not to save: nothing is to be found again."""
+        archive.recovery_path(self._path).unlink(missing_ok=True)
+
+    def _begin(self, doc: Commission, images: Mapping[str, bytes], path: Path | None) -> None:
+        self._undo.clear()
+        self._redo.clear()
+        self._images, self._path, self._saved = dict(images), path, doc
+        self._layout = self._laid_doc = None
+        self._selection, self._piece = (), None
+        self._doc = doc
+        self.path_changed.emit()
+        self.selection_changed.emit()
+        self.changed.emit()
+        self._settle.start()
+
+    # laying
+
+    def lay(self) -> None:
+        """Begin to derive the layout of the document as it stands."""
+        self._settle.stop()
+        doc, images = self._doc, dict(self._images)
+
+        def work(progress: Progress, stop: object) -> tuple[Commission, Layout, float]:
+            begun = time.perf_counter()
+            layout = self._planner.layout(doc, images, progress, stop)  # type: ignore[arg-type]
+            return doc, layout, time.perf_counter() - begun
+
+        self._job = self._worker.ask(work)
+        self.busy.emit(True)
+
+    def stop_laying(self) -> None:
+        """Stop; the layout that stood before stays."""
+        self._settle.stop()
+        self._worker.stop()
+
+    def _on_done(self, number: int, result: tuple[Commission, Layout, float]) -> None:
+        if number != self._job:
+            return
+        doc, layout, seconds = result
+        self.busy.emit(False)
+        if doc is not self._doc:  # the document has moved on
+            return
+        self._layout, self._laid_doc = layout, doc
+        if self._piece is not None:
+            laid = next((f for f in layout.fields if f.field_id == self._piece[0]), None)
+            if laid is None or self._piece[1] >= len(laid.pieces):
+                self._piece = None
+        self.laid.emit()
+        self.message.emit(f"{len(layout):,} tesserae laid in {seconds:.1f} s")
+
+    def _on_failed(self, number: int, words: str) -> None:
+        if number == self._job:
+            self.busy.emit(False)
+            self.message.emit(words)
+
+    def _on_stopped(self, number: int) -> None:
+        if number == self._job:
+            self.busy.emit(False)
+            self.message.emit("Stopped; the layout before stands.")
+
+    def _on_progress(self, number: int, share: float, what: str) -> None:
+        if number == self._job:
+            self.progress.emit(share, what)
+
+    def close(self) -> None:
+        """End the background work."""
+        self._keep.stop()
+        self._settle.stop()
+        self._worker.close()
+        self._planner.close()
