@@ -63,6 +63,12 @@ class Worker(QObject):
             if self._now is not None:
                 self._now.halt.set()
 
+    @property
+    def idle(self) -> bool:
+        """Whether nothing runs or waits."""
+        with self._wake:
+            return self._now is None and self._next is None
+
     def close(self) -> None:
         """Stop, and end the thread."""
         with self._wake:

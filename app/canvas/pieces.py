@@ -1,0 +1,77 @@
+"""All laid pieces as one table, ready to be drawn and to be found under the hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.colour.convert import bytes_from_lab
+from core.colour.distance_view import lab_seen_with
+from core.colour.shown import shown_lab
+from core.commission import Commission
+from core.pieces import Layout
+
+# CIEDE2000 from "cannot be told apart" to "another colour", and the colours that show it
+STEPS = np.array([0.0, 2.3, 6.0, 12.0, 24.0])
+SCALE = np.array(
+    [[236, 240, 236], [196, 221, 208], [238, 208, 140], [205, 110, 70], [110, 30, 50]], float
+)
+UNMATCHED = (255, 0, 160)
+
+
+class PieceTable:
+    """The pieces of a layout: outlines, colours, and which field and index each is."""
+
+    def __init__(self, doc: Commission, layout: Layout) -> None:
+        some = [f for f in layout.fields if len(f.pieces)]
+        self.doc = doc
+        self.polygons = _joined([f.pieces.polygons for f in some], object)
+        self.stock = _joined([f.stock for f in some], np.int64)
+        self.delta_e = _joined([f.delta_e for f in some], np.float64)
+        self.wanted = np.concatenate([f.wanted_lab for f in some] or [np.empty((0, 3))])
+        self.lab = np.concatenate([shown_lab(doc, f) for f in some] or [np.empty((0, 3))])
+        self.field_ids = tuple(f.field_id for f in some)
+        counts = [len(f.pieces) for f in some]
+        self.field = np.repeat(np.arange(len(some)), counts)
+        self.index = np.concatenate([np.arange(n) for n in counts] or [np.empty(0, np.int64)])
+        rings = shapely.get_exterior_ring(self.polygons)
+        self.points, owner = shapely.get_coordinates(rings, return_index=True)
+        self.starts = np.searchsorted(owner, np.arange(len(self.polygons) + 1))
+        self.tree = shapely.STRtree(self.polygons)
+
+    def __len__(self) -> int:
+        return len(self.polygons)
+
+    def rgb(self, view: str) -> NDArray[np.uint8]:
+        """Return each piece's colour (n, 3): as it is, by colour difference, or as another
+        colour vision sees it.
+        """
+        if view == "difference":
+            d = np.nan_to_num(self.delta_e, nan=0.0)
+            out = np.stack([np.interp(d, STEPS, SCALE[:, k]) for k in range(3)], axis=1)
+            out[self.stock < 0] = UNMATCHED
+            return out.astype(np.uint8)
+        if view in ("protanomaly", "deuteranomaly", "tritanomaly") and len(self):
+            return bytes_from_lab(lab_seen_with(self.lab, view))
+        return bytes_from_lab(self.lab)
+
+    def at(self, x: float, y: float) -> int | None:
+        """Return the row of the piece at a place on the work, mm."""
+        found = self.tree.query(shapely.Point(x, y), predicate="intersects")
+        return int(found[0]) if len(found) else None
+
+    def within(self, x0: float, y0: float, x1: float, y1: float) -> NDArray[np.int64]:
+        """Return the rows of all pieces that touch a rectangle."""
+        return np.sort(self.tree.query(shapely.box(x0, y0, x1, y1)))
+
+    def row(self, field_id: str, index: int) -> int | None:
+        """Return the row of a field's piece."""
+        if field_id not in self.field_ids:
+            return None
+        rows = np.flatnonzero(self.field == self.field_ids.index(field_id))
+        return int(rows[index]) if index < len(rows) else None
+
+
+def _joined(parts: list[NDArray[object]], kind: object) -> NDArray[object]:
+    return np.concatenate(parts) if parts else np.empty(0, kind)  # type: ignore[call-overload]

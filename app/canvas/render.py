@@ -1,0 +1,133 @@
+"""Draws the heavy part of the bench, sketch and tesserae, off the interface thread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QImage, QPainter, QPolygonF, QTransform
+
+from app.canvas.pieces import PieceTable
+from app.theme import BENCH
+from core.colour.convert import swatch_rgb
+from core.commission import Commission, Sketch
+from core.errors import Stopped
+
+ASK_STOP = 2000  # pieces between looks at whether the picture is still wanted
+
+
+@dataclass(frozen=True)
+class View:
+    """A stretch of the work as it is seen: pixel (0, 0) lies at `left`, `top` mm."""
+
+    left: float
+    top: float
+    px_per_mm: float
+    width: int
+    height: int
+
+    def to_px(self, x: float, y: float) -> tuple[float, float]:
+        """Return pixels of a place on the work."""
+        return (x - self.left) * self.px_per_mm, (y - self.top) * self.px_per_mm
+
+    def to_mm(self, x: float, y: float) -> tuple[float, float]:
+        """Return the place on the work of a pixel."""
+        return self.left + x / self.px_per_mm, self.top + y / self.px_per_mm
+
+
+@dataclass(frozen=True)
+class Want:
+    """What the picture is to show."""
+
+    view: View
+    doc: Commission
+    table: PieceTable | None
+    sketch: QImage | None
+    show_sketch: bool
+    show_pieces: bool
+    colours: str
+    lit: str | None  # a material's code: its pieces stand out
+    sketch_opacity: float
+    ratio: float
+
+
+def render(want: Want, stop: Callable[[], bool]) -> tuple[View, QImage]:
+    """Return the picture of a view."""
+    v = want.view
+    image = QImage(
+        round(v.width * want.ratio), round(v.height * want.ratio), QImage.Format.Format_RGB32
+    )
+    image.fill(QColor(BENCH))
+    p = QPainter(image)
+    try:
+        p.scale(want.ratio, want.ratio)
+        p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        p.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+        x0, y0 = v.to_px(0, 0)
+        work = QRectF(x0, y0, want.doc.width_mm * v.px_per_mm, want.doc.height_mm * v.px_per_mm)
+        p.fillRect(work.adjusted(3, 4, 5, 6), QColor(0, 0, 0, 38))
+        pieces = want.show_pieces and want.table is not None and len(want.table)
+        grout, _ = swatch_rgb(want.doc.grout_lab)
+        p.fillRect(work, QColor(*grout) if pieces else QColor("white"))
+        if want.show_sketch and want.sketch is not None and want.doc.sketch is not None:
+            p.setClipRect(work)
+            p.setOpacity(want.sketch_opacity)
+            p.setTransform(sketch_transform(want.doc.sketch, v, want.ratio))
+            p.drawImage(0, 0, want.sketch)
+            p.resetTransform()
+            p.scale(want.ratio, want.ratio)
+            p.setOpacity(1.0)
+            p.setClipping(False)
+        if pieces:
+            assert want.table is not None
+            _pieces(p, want, want.table, stop)
+    finally:
+        p.end()
+    image.setDevicePixelRatio(want.ratio)
+    return v, image
+
+
+def sketch_transform(sketch: Sketch, v: View, ratio: float = 1.0) -> QTransform:
+    """Return the way from the sketch's pixels to those of a view."""
+    t = QTransform()
+    t.scale(ratio, ratio)
+    t.translate(*v.to_px(*sketch.origin_mm))
+    t.rotateRadians(sketch.turn_rad)
+    t.scale(sketch.mm_per_px * v.px_per_mm, sketch.mm_per_px * v.px_per_mm)
+    return t
+
+
+def _pieces(p: QPainter, want: Want, table: PieceTable, stop: Callable[[], bool]) -> None:
+    v = want.view
+    x1, y1 = v.to_mm(v.width, v.height)
+    rows = table.within(v.left, v.top, x1, y1)
+    rgb = table.rgb(want.colours)
+    faint = None
+    if want.lit is not None:
+        codes = [m.code for m in table.doc.materials]
+        mine = codes.index(want.lit) if want.lit in codes else -2
+        faint = table.stock != mine
+    points = (table.points - (v.left, v.top)) * v.px_per_mm
+    p.setPen(Qt.PenStyle.NoPen)
+    last: tuple[int, ...] | None = None
+    for n, k in enumerate(rows.tolist()):
+        if n % ASK_STOP == 0 and stop():
+            raise Stopped
+        r, g, b = rgb[k].tolist()
+        colour = (r, g, b, 60 if faint is not None and faint[k] else 255)
+        if colour != last:
+            p.setBrush(QColor(*colour))
+            last = colour
+        corners = points[table.starts[k] : table.starts[k + 1] - 1]
+        p.drawPolygon(QPolygonF([QPointF(x, y) for x, y in corners.tolist()]))
+
+
+def sketch_image(data: bytes, name: str) -> QImage:
+    """Return the sketch as Qt draws it."""
+    from core.sketch import read_image
+
+    pixels = np.ascontiguousarray(read_image(data, name))
+    h, w = pixels.shape[:2]
+    return QImage(pixels.data, w, h, 3 * w, QImage.Format.Format_RGB888).copy()

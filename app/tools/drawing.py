@@ -1,0 +1,237 @@
+"""Outline draws a field; Flow line draws the andamento. Both are curves through clicked points."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPen, QPolygonF
+from PySide6.QtWidgets import QMenu
+
+from app import theme
+from app.tools.base import Place, Tool
+from app.tools.hand import label
+from core.commission import FlowLine, add_flow_line, change_flow_line, remove_flow_line
+from core.fields import add_outline, closed_curve
+from core.flow import smooth_curve
+
+NODE = 5.0
+
+
+class CurveTool(Tool):
+    """Gathers points; Enter or a double click ends, Backspace takes the last point back."""
+
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, bench: object) -> None:
+        super().__init__(bench)  # type: ignore[arg-type]
+        self.points: list[Place] = []
+        self._hover: Place | None = None
+
+    def put_down(self) -> None:
+        self.points, self._hover = [], None
+
+    def snapped(self, at: Place) -> Place:
+        """Return the place, drawn to the work's edge where it is near."""
+        reach, doc = self.reach_mm(), self.session.doc
+        x, y = at
+        for far in (0.0, doc.width_mm):
+            x = far if abs(x - far) < reach else x
+        for far in (0.0, doc.height_mm):
+            y = far if abs(y - far) < reach else y
+        return x, y
+
+    def press(self, event: QMouseEvent) -> None:
+        at = self.snapped(self.at(event))
+        if not self.points or math.dist(at, self.points[-1]) > 1e-6:
+            self.points.append(at)
+
+    def move(self, event: QMouseEvent) -> None:
+        self._hover = self.snapped(self.at(event))
+
+    def double(self, event: QMouseEvent) -> None:
+        self.finish()
+
+    def key(self, event: QKeyEvent) -> bool:
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.finish()
+        elif event.key() == Qt.Key.Key_Escape:
+            self.points = []
+        elif event.key() == Qt.Key.Key_Backspace and self.points:
+            self.points.pop()
+        else:
+            return False
+        return True
+
+    def finish(self) -> None:
+        """Make what was drawn part of the commission."""
+
+    def _paint_nodes(self, p: QPainter, points: list[Place]) -> None:
+        p.setPen(QPen(QColor(theme.VERDIGRIS), 1.6))
+        p.setBrush(QColor("white"))
+        for q in points:
+            p.drawEllipse(self.bench.to_px(*q), NODE, NODE)
+
+    def _paint_curve(self, p: QPainter, curve: list[Place]) -> None:
+        path = QPolygonF([self.bench.to_px(*q) for q in curve])
+        p.setBrush(Qt.BrushStyle.NoBrush)
+        for colour, width in ((QColor(255, 255, 255, 200), 4.5), (QColor(theme.VERDIGRIS), 2.2)):
+            p.setPen(QPen(colour, width))
+            p.drawPolyline(path)
+
+
+class OutlineTool(CurveTool):
+    """Draws a field round; it is cut out of the fields beneath it."""
+
+    name = "Outline"
+    key_letter = "O"
+    hint = (
+        "Click round the field; click the first point, double-click or press Enter to close it. "
+        "S: straight or smooth."
+    )
+
+    def __init__(self, bench: object) -> None:
+        super().__init__(bench)
+        self.smooth = True
+
+    def press(self, event: QMouseEvent) -> None:
+        at = self.at(event)
+        if len(self.points) > 2 and math.dist(at, self.points[0]) < self.reach_mm():
+            self.finish()
+        else:
+            super().press(event)
+
+    def key(self, event: QKeyEvent) -> bool:
+        if event.key() == Qt.Key.Key_S:
+            self.smooth = not self.smooth
+            self.session.message.emit("Smooth outline" if self.smooth else "Straight outline")
+            return True
+        return super().key(event)
+
+    def finish(self) -> None:
+        points, self.points = self.points, []
+        if len(points) < 3:
+            return
+        edited = add_outline(self.session.doc, points, smooth=self.smooth)
+        self.session.apply("Draw a field", edited.doc)
+        self.session.select((edited.field_id,))
+        for note in edited.notes:
+            self.session.message.emit(note)
+
+    def paint(self, p: QPainter) -> None:
+        points = [*self.points]
+        if self._hover is not None and points and math.dist(self._hover, points[-1]) > 1e-6:
+            points.append(self._hover)
+        if len(points) > 2 and self.smooth and len(set(points)) > 2:
+            curve = [(float(x), float(y)) for x, y in closed_curve(points, 3 * self.reach_mm(2))]
+            self._paint_curve(p, [*curve, curve[0]])
+        elif len(points) > 1:
+            self._paint_curve(p, [*points, points[0]])
+        self._paint_nodes(p, self.points)
+
+
+class FlowLineTool(CurveTool):
+    """Draws flow lines, for the chosen field or for all; drags and removes their points."""
+
+    name = "Flow line"
+    key_letter = "F"
+    hint = (
+        "Click along the way the courses are to run; double-click or Enter ends the line. "
+        "Drag a point to move it."
+    )
+
+    def __init__(self, bench: object) -> None:
+        super().__init__(bench)
+        self._held: tuple[str, int] | None = None
+        self._to: Place | None = None
+
+    def _node_at(self, at: Place) -> tuple[str, int] | None:
+        reach = self.reach_mm()
+        for line in reversed(self.session.doc.flow_lines):
+            for k, q in enumerate(line.points):
+                if math.dist(q, at) < reach:
+                    return line.id, k
+        return None
+
+    def _line(self, line_id: str) -> FlowLine:
+        return next(w for w in self.session.doc.flow_lines if w.id == line_id)
+
+    def press(self, event: QMouseEvent) -> None:
+        at = self.at(event)
+        if not self.points:
+            self._held = self._node_at(at)
+            if self._held is not None:
+                self._to = at
+                return
+        super().press(event)
+
+    def move(self, event: QMouseEvent) -> None:
+        super().move(event)
+        if self._held is not None:
+            self._to = self._hover
+
+    def release(self, event: QMouseEvent) -> None:
+        held, to = self._held, self._to
+        self._held = self._to = None
+        if held is None or to is None:
+            return
+        points = list(self._line(held[0]).points)
+        if math.dist(points[held[1]], to) > self.reach_mm(3):
+            points[held[1]] = to
+            self.session.apply(
+                "Move a flow line",
+                change_flow_line(self.session.doc, held[0], points=tuple(points), smooth=True),
+            )
+
+    def finish(self) -> None:
+        points, self.points = self.points, []
+        if len(points) < 2:
+            return
+        chosen = self.session.selection
+        owner = chosen[0] if len(chosen) == 1 else None
+        doc, _ = add_flow_line(self.session.doc, points, owner)
+        self.session.apply("Draw a flow line", doc)
+        whose = self.session.doc.field_by_id(owner).name if owner else "all fields"
+        self.session.message.emit(f"Flow line for {whose}.")
+
+    def menu(self, at: Place, where: QPoint) -> None:
+        node = self._node_at(at)
+        if node is None:
+            return
+        menu = QMenu(self.bench)
+        line = self._line(node[0])
+        menu.addAction(
+            "Remove this flow line",
+            lambda: self.session.apply(
+                "Remove a flow line", remove_flow_line(self.session.doc, line.id)
+            ),
+        )
+        if len(line.points) > 2:
+            rest = tuple(q for k, q in enumerate(line.points) if k != node[1])
+            menu.addAction(
+                "Remove this point",
+                lambda: self.session.apply(
+                    "Remove a point",
+                    change_flow_line(self.session.doc, line.id, points=rest),
+                ),
+            )
+        menu.popup(where)
+
+    def paint(self, p: QPainter) -> None:
+        for line in self.session.doc.flow_lines:
+            points = list(line.points)
+            if self._held is not None and self._held[0] == line.id and self._to is not None:
+                points[self._held[1]] = self._to
+                self._paint_curve(p, [(x, y) for x, y in smooth_curve(points).tolist()])
+            if len(points) < 60:
+                self._paint_nodes(p, points)
+        points = [*self.points]
+        if self._hover is not None and points and math.dist(self._hover, points[-1]) > 1e-6:
+            points.append(self._hover)
+        if len(points) > 1:
+            self._paint_curve(p, [(x, y) for x, y in smooth_curve(points).tolist()])
+        self._paint_nodes(p, self.points)
+        if self.points and self._hover is not None:
+            chosen = self.session.selection
+            name = self.session.doc.field_by_id(chosen[0]).name if len(chosen) == 1 else "all"
+            label(p, self.bench.to_px(*self._hover), f"flow line for {name}")
