@@ -67,9 +67,13 @@ class LaidField:
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """Everything derived from a commission, in the order of its fields."""
+    """Everything derived from a commission, in the order of its fields.
+
+    `dropped` names the hand edits that could not be done again: (field's name, what, why).
+    """
 
     fields: tuple[LaidField, ...]
+    dropped: tuple[tuple[str, str, str], ...] = ()
 
     def __len__(self) -> int:
         return sum(len(f.pieces) for f in self.fields)

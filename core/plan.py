@@ -9,14 +9,19 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Mapping
 
+import numpy as np
+from numpy.typing import NDArray
+
 from core.colour.wanted import SketchColours, match_field
-from core.commission import Commission, Field
+from core.commission import Commission, Field, HandEdit
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
+from core.handwork import Dropped, apply_edits
 from core.laying import Setting, SideBySide
 from core.pieces import Layout, Pieces
 
 Progress = Callable[[float, str], None]
+_Edited = tuple[Pieces, NDArray[np.object_] | None, tuple[Dropped, ...]]
 
 
 def setting_of(doc: Commission, field: Field) -> Setting:
@@ -48,6 +53,7 @@ class Planner:
     def __init__(self) -> None:
         self._hands = SideBySide()
         self._pieces: dict[str, tuple[Setting, Pieces]] = {}
+        self._edited: dict[str, tuple[Pieces, tuple[HandEdit, ...], _Edited]] = {}
         self._colours: tuple[str, SketchColours] | None = None
 
     def layout(
@@ -88,9 +94,23 @@ class Planner:
             progress(0.95 * laid / sum(size), f"Laid {field.name}")
         self._forget(doc)
         colours = self._sketch(doc, images)
-        done = [match_field(doc, f, self._pieces[f.id][1], colours) for f in doc.fields]
+        done, dropped = [], []
+        for f in doc.fields:
+            pieces, by_hand, lost = self._by_hand(doc, f)
+            done.append(match_field(doc, f, pieces, colours, by_hand))
+            dropped += [(f.name, d.edit.kind, d.reason) for d in lost]
         progress(1.0, "Laid")
-        return Layout(tuple(done))
+        return Layout(tuple(done), tuple(dropped))
+
+    def _by_hand(self, doc: Commission, field: Field) -> _Edited:
+        """Return a field's pieces with the hand edits done, kept while neither changes."""
+        pieces = self._pieces[field.id][1]
+        edits = tuple(e for e in doc.edits if e.field_id == field.id)
+        kept = self._edited.get(field.id)
+        if kept is None or kept[0] is not pieces or kept[1] != edits:
+            done: _Edited = apply_edits(field, pieces, edits) if edits else (pieces, None, ())
+            kept = self._edited[field.id] = (pieces, edits, done)
+        return kept[2]
 
     def close(self) -> None:
         """End the worker processes."""
@@ -100,6 +120,7 @@ class Planner:
         ids = {f.id for f in doc.fields}
         for gone in [k for k in self._pieces if k not in ids]:
             del self._pieces[gone]
+            self._edited.pop(gone, None)
 
     def _sketch(self, doc: Commission, images: Mapping[str, bytes]) -> SketchColours | None:
         if doc.sketch is None or doc.sketch.image not in images:

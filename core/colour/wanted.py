@@ -190,12 +190,17 @@ def stocked_lab(materials: Iterable[Material]) -> Floats:
 
 
 def match_field(
-    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None
+    doc: Commission,
+    field: Field,
+    pieces: Pieces,
+    colours: SketchColours | None,
+    by_hand: NDArray[np.object_] | None = None,
 ) -> LaidField:
     """Give every piece of a field its wanted colour and the material to lay.
 
     The nearest material by CIEDE2000 of the field's palette (of all, where it has none), then the
-    field's accent, then the commission's swaps in the order in which they were made. With neither
+    field's accent, then the commission's swaps in the order in which they were made, then what was
+    laid `by_hand` (codes, "" for all others). With neither
     a sketch nor a wanted colour the field's palette decides: its first material is laid.
     """
     n = len(pieces)
@@ -233,6 +238,9 @@ def match_field(
             and swap.new in place
         ):
             stock[stock == place[swap.old]] = place[swap.new]
+    if by_hand is not None:
+        for k in np.flatnonzero(by_hand != ""):
+            stock[k] = place.get(by_hand[k], stock[k])
     laid = stock >= 0
     delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
     return LaidField(field.id, pieces, wanted, stock, delta_e)
