@@ -162,8 +162,8 @@ def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     parts = [g for g in shapely.get_parts(shapely.get_parts([left])) if g.geom_type == "Polygon"]
     if not parts:
         raise _Refused("there is no room for it")
-    best: Polygon = max(parts, key=lambda g: g.area)
-    return Polygon(best.exterior)
+    best = max(parts, key=lambda g: float(shapely.area(g)))
+    return Polygon(shapely.get_exterior_ring(best))
 
 
 def _do_nip(b: _Board, e: HandEdit) -> None:

@@ -1,0 +1,212 @@
+"""The program's own icons, drawn in a square of 24 units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QIcon, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
+
+from app.theme import INK, RUST, VERDIGRIS
+
+Draw = Callable[[QPainter], None]
+
+
+def _path(*points: tuple[float, float]) -> QPolygonF:
+    return QPolygonF([QPointF(x, y) for x, y in points])
+
+
+def _curve(a: tuple[float, float], *through: tuple[float, float]) -> QPainterPath:
+    path = QPainterPath(QPointF(*a))
+    for k in range(0, len(through), 3):
+        path.cubicTo(*(QPointF(*q) for q in through[k : k + 3]))
+    return path
+
+
+def _pen(p: QPainter, colour: str = INK, width: float = 1.7) -> None:
+    pen = QPen(QColor(colour), width)
+    pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+    pen.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
+    p.setPen(pen)
+    p.setBrush(Qt.BrushStyle.NoBrush)
+
+
+def _tessera(p: QPainter, *points: tuple[float, float], fill: str = "#d5e8e4") -> None:
+    _pen(p)
+    p.setBrush(QColor(fill))
+    p.drawPolygon(_path(*points))
+
+
+def _hand(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("#fbfaf6"))
+    p.drawPolygon(
+        _path((6, 3), (6, 18), (10, 14.5), (12.7, 20.5), (15, 19.4), (12.4, 13.6), (17.5, 13))
+    )
+
+
+def _outline(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("#d5e8e4"))
+    p.drawPath(
+        _curve(
+            (4, 14),
+            (3, 6),
+            (10, 3),
+            (15, 5),
+            (21, 7),
+            (22, 15),
+            (17, 18),
+            (12, 21),
+            (5, 20),
+            (4, 14),
+        )
+    )
+    for x, y in ((4, 14), (15, 5), (17, 18)):
+        p.setBrush(QColor("white"))
+        p.drawEllipse(QPointF(x, y), 2.1, 2.1)
+
+
+def _flow(p: QPainter) -> None:
+    for k, colour in ((-5, INK), (0, VERDIGRIS), (5, INK)):
+        _pen(p, colour, 2.2 if k == 0 else 1.3)
+        p.drawPath(_curve((2, 14 + k), (8, 4 + k), (14, 22 + k), (22, 9 + k)))
+
+
+def _measure(p: QPainter) -> None:
+    _pen(p)
+    p.save()
+    p.translate(12, 12)
+    p.rotate(-35)
+    p.setBrush(QColor("#f2e2c0"))
+    p.drawRect(QRectF(-11, -4, 22, 8))
+    for k in range(-3, 4):
+        p.drawLine(QPointF(3 * k, -4), QPointF(3 * k, -0.6 if k % 2 else 1))
+    p.restore()
+
+
+def _lift(p: QPainter) -> None:
+    _tessera(p, (6, 13), (18, 12), (18, 21), (6, 21))
+    _pen(p, RUST, 2)
+    p.drawLine(QPointF(12, 10), QPointF(12, 3))
+    p.drawPolyline(_path((9, 6), (12, 3), (15, 6)))
+
+
+def _set(p: QPainter) -> None:
+    _tessera(p, (6, 13), (18, 12), (18, 21), (6, 21))
+    _pen(p, VERDIGRIS, 2)
+    p.drawLine(QPointF(12, 2), QPointF(12, 9))
+    p.drawPolyline(_path((9, 6.4), (12, 9.4), (15, 6.4)))
+
+
+def _nip(p: QPainter) -> None:
+    _tessera(p, (3, 7), (10, 6.5), (8, 18), (3, 18))
+    _tessera(p, (14, 6.5), (21, 6), (21, 18), (12, 18))
+    _pen(p, RUST, 2)
+    p.drawLine(QPointF(13.4, 2.5), QPointF(9.4, 22))
+
+
+def _join(p: QPainter) -> None:
+    _tessera(p, (2, 8), (9, 7.5), (9, 18), (2, 18))
+    _tessera(p, (15, 7.5), (22, 7), (22, 18), (15, 18))
+    _pen(p, VERDIGRIS, 2)
+    p.drawLine(QPointF(7, 12.6), QPointF(17, 12.6))
+    p.drawPolyline(_path((9.5, 10), (7, 12.6), (9.5, 15.2)))
+    p.drawPolyline(_path((14.5, 10), (17, 12.6), (14.5, 15.2)))
+
+
+def _shift(p: QPainter) -> None:
+    _tessera(p, (8, 8.5), (16, 7.5), (16.5, 16), (8, 16.5))
+    _pen(p, VERDIGRIS, 1.8)
+    for a, b, c, d in ((12, 5, 12, 1.5), (12, 19, 12, 22.5), (5, 12, 1.5, 12), (19, 12, 22.5, 12)):
+        p.drawLine(QPointF(a, b), QPointF(c, d))
+
+
+def _pin(p: QPainter) -> None:
+    _tessera(p, (4, 12), (17, 11), (18, 21), (4, 21))
+    _pen(p)
+    p.drawLine(QPointF(12, 16), QPointF(17, 7))
+    p.setBrush(QColor(RUST))
+    p.drawEllipse(QPointF(18, 5), 3.4, 3.4)
+
+
+def _open(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("#f2e2c0"))
+    p.drawPolygon(_path((3, 19), (3, 6), (9, 6), (11, 8.5), (19, 8.5), (19, 11)))
+    p.setBrush(QColor("#fbfaf6"))
+    p.drawPolygon(_path((3, 19), (6.5, 11), (22, 11), (18.5, 19)))
+
+
+def _save(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("#d5e8e4"))
+    p.drawPolygon(_path((4, 4), (17, 4), (20, 7), (20, 20), (4, 20)))
+    p.setBrush(QColor("white"))
+    p.drawRect(QRectF(7.5, 12.5, 9, 7.5))
+    p.drawRect(QRectF(8, 4, 7, 4.5))
+
+
+def _back(p: QPainter) -> None:
+    _pen(p, INK, 2)
+    p.drawPath(_curve((5, 9), (12, 4), (21, 9), (18, 18)))
+    p.drawPolyline(_path((9.5, 4), (4.6, 9.2), (11, 12)))
+
+
+def _again(p: QPainter) -> None:
+    p.save()
+    p.translate(24, 0)
+    p.scale(-1, 1)
+    _back(p)
+    p.restore()
+
+
+def _new(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("white"))
+    p.drawPolygon(_path((5, 3), (14, 3), (19, 8), (19, 21), (5, 21)))
+    p.drawPolyline(_path((14, 3), (14, 8), (19, 8)))
+
+
+def _fit(p: QPainter) -> None:
+    _pen(p, INK, 1.9)
+    for x, y, a, b in ((4, 4, 1, 1), (20, 4, -1, 1), (4, 20, 1, -1), (20, 20, -1, -1)):
+        p.drawPolyline(_path((x, y + 5 * b), (x, y), (x + 5 * a, y)))
+    p.setBrush(QColor("#d5e8e4"))
+    p.drawRect(QRectF(8.5, 9, 7, 6))
+
+
+DRAWN: dict[str, Draw] = {
+    "Hand": _hand,
+    "Outline": _outline,
+    "Flow line": _flow,
+    "Measure": _measure,
+    "Lift": _lift,
+    "Set": _set,
+    "Nip": _nip,
+    "Join": _join,
+    "Shift": _shift,
+    "Pin": _pin,
+    "New": _new,
+    "Open": _open,
+    "Save": _save,
+    "Undo": _back,
+    "Redo": _again,
+    "Whole": _fit,
+}
+
+
+def icon(name: str, size: int = 26) -> QIcon:
+    """Return one of the program's icons, sharp on fine screens too."""
+    out = QIcon()
+    for ratio in (1, 2):
+        picture = QPixmap(size * ratio, size * ratio)
+        picture.setDevicePixelRatio(ratio)
+        picture.fill(Qt.GlobalColor.transparent)
+        p = QPainter(picture)
+        p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        p.scale(size / 24, size / 24)
+        DRAWN[name](p)
+        p.end()
+        out.addPixmap(picture)
+    return out

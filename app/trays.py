@@ -1,0 +1,225 @@
+"""The trays: one for each stocked material that is laid, along the bottom of the window.
+
+A tray is dropped on another to swap everywhere, or on the bench to swap there.
+"""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QMimeData, QPoint, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import (
+    QColor,
+    QDrag,
+    QDragEnterEvent,
+    QDropEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QPixmap,
+)
+from PySide6.QtWidgets import (
+    QApplication,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app import theme
+from app.canvas.bench import MATERIAL, Bench
+from app.session import Session
+from app.widgets import describe, paint_swatch
+from core.commission import add_swap
+from core.errors import EmblemaError
+from core.figures import Count, counts
+from core.material import Material
+
+WIDE, HIGH = 104, 84
+
+
+class Tray(QWidget):
+    """One material: its swatch, the studio's code, pieces laid and pieces in hand."""
+
+    dropped = Signal(str, str)
+    chosen = Signal(str)
+
+    def __init__(self, material: Material, count: Count | None) -> None:
+        super().__init__()
+        self.material, self.count = material, count
+        self.lit = False
+        self._over = False
+        self._pressed: QPoint | None = None
+        self.setFixedSize(WIDE, HIGH)
+        self.setAcceptDrops(True)
+        self.setCursor(Qt.CursorShape.OpenHandCursor)
+        self.setToolTip(describe(material))
+
+    def sizeHint(self) -> QSize:
+        """A tray is always as large."""
+        return QSize(WIDE, HIGH)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the tray."""
+        p = QPainter(self)
+        p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        edge = theme.VERDIGRIS if self.lit or self._over else theme.SAND
+        p.setPen(QPen(QColor(edge), 2.4 if self.lit or self._over else 1.0))
+        p.setBrush(QColor(theme.VERDIGRIS_PALE if self._over else theme.CHALK))
+        p.drawRoundedRect(QRectF(2, 2, WIDE - 4, HIGH - 4), 8, 8)
+        paint_swatch(p, self.material, 9, 9, WIDE - 18, 30)
+        font = p.font()
+        font.setBold(True)
+        p.setFont(font)
+        p.setPen(QColor(theme.INK))
+        p.drawText(QRectF(9, 40, WIDE - 18, 18), Qt.AlignmentFlag.AlignLeft, self.material.code)
+        font.setBold(False)
+        font.setPixelSize(12)
+        p.setFont(font)
+        laid = self.count.pieces if self.count else 0
+        short = bool(self.count and self.count.short)
+        p.setPen(QColor(theme.RUST if short else theme.SLATE))
+        words = f"{laid:,} of {self.material.pieces:,}"
+        p.drawText(QRectF(9, 58, WIDE - 18, 18), Qt.AlignmentFlag.AlignLeft, words)
+        p.end()
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Begin a click or a drag."""
+        self._pressed = event.position().toPoint()
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """A click lets this material's pieces stand out."""
+        if self._pressed is not None:
+            self.chosen.emit(self.material.code)
+        self._pressed = None
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Carry the tray away."""
+        if self._pressed is None:
+            return
+        moved = (event.position().toPoint() - self._pressed).manhattanLength()
+        if moved < QApplication.startDragDistance():
+            return
+        self._pressed = None
+        drag = QDrag(self)
+        data = QMimeData()
+        data.setData(MATERIAL, self.material.code.encode())
+        drag.setMimeData(data)
+        picture = QPixmap(64, 40)
+        picture.fill(Qt.GlobalColor.transparent)
+        p = QPainter(picture)
+        paint_swatch(p, self.material, 1, 1, 62, 38)
+        p.end()
+        drag.setPixmap(picture)
+        drag.setHotSpot(QPoint(32, 20))
+        drag.exec(Qt.DropAction.CopyAction)
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Take another material."""
+        data = event.mimeData()
+        if data.hasFormat(MATERIAL) and bytes(data.data(MATERIAL).data()).decode() != (
+            self.material.code
+        ):
+            self._over = True
+            event.acceptProposedAction()
+            self.update()
+
+    def dragLeaveEvent(self, event: object) -> None:
+        """The other tray was carried on."""
+        self._over = False
+        self.update()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Lay the material dropped here in this one's place, everywhere."""
+        self._over = False
+        self.update()
+        new = bytes(event.mimeData().data(MATERIAL).data()).decode()
+        event.acceptProposedAction()
+        self.dropped.emit(self.material.code, new)
+
+
+class Trays(QFrame):
+    """The strip of trays."""
+
+    def __init__(self, session: Session, bench: Bench) -> None:
+        super().__init__()
+        self.session, self.bench = session, bench
+        self.setProperty("role", "bar")
+        self.setFixedHeight(HIGH + 24)
+        self._all = False
+        self._strip = QWidget()
+        self._box = QHBoxLayout(self._strip)
+        self._box.setContentsMargins(4, 2, 4, 2)
+        self._box.setSpacing(6)
+        scroll = QScrollArea()
+        scroll.setWidget(self._strip)
+        scroll.setWidgetResizable(True)
+        scroll.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._more = QPushButton("All stock")
+        self._more.setCheckable(True)
+        self._more.setFixedSize(88, 40)
+        self._more.setToolTip("Show every material of this commission, laid or not")
+        self._more.toggled.connect(self._show_all)
+        self._words = QLabel()
+        self._words.setProperty("role", "hint")
+        self._words.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        side = QVBoxLayout()
+        side.addWidget(self._more)
+        side.addWidget(self._words)
+        box = QHBoxLayout(self)
+        box.setContentsMargins(10, 4, 6, 4)
+        box.addLayout(side)
+        box.addWidget(scroll, 1)
+        session.changed.connect(self.refresh)
+        session.laid.connect(self.refresh)
+        self.trays: list[Tray] = []
+        self.refresh()
+
+    def _show_all(self, on: bool) -> None:
+        self._all = on
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Lay the trays out again: those in use, most pieces first, then the rest if wanted."""
+        layout, doc = self.session.layout, self.session.laid_doc
+        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        by_code = {c.material.code: c for c in table}
+        used = sorted(table, key=lambda c: -c.pieces)
+        shown = [(c.material, c) for c in used]
+        if self._all or not shown:
+            shown += [(m, None) for m in self.session.doc.materials if m.code not in by_code]
+        now = [(t.material, t.count) for t in self.trays]
+        self._words.setText(f"{len(used)} in use")
+        if now == shown:
+            return
+        while self._box.count():
+            item = self._box.takeAt(0)
+            widget = item.widget() if item is not None else None
+            if widget is not None:
+                widget.deleteLater()
+        self.trays = []
+        for m, c in shown:
+            tray = Tray(m, c)
+            tray.lit = self.bench.lit == m.code
+            tray.dropped.connect(self.swap)
+            tray.chosen.connect(self._light)
+            self._box.addWidget(tray)
+            self.trays.append(tray)
+        self._box.addStretch(1)
+
+    def swap(self, old: str, new: str) -> None:
+        """Lay a material in another's place, everywhere."""
+        try:
+            self.session.apply(
+                f"Swap {old} for {new} everywhere", add_swap(self.session.doc, old, new)
+            )
+        except (EmblemaError, KeyError) as e:
+            self.session.message.emit(str(e))
+
+    def _light(self, code: str) -> None:
+        self.bench.light(None if self.bench.lit == code else code)
+        for tray in self.trays:
+            tray.lit = tray.material.code == self.bench.lit
+            tray.update()

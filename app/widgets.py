@@ -1,0 +1,250 @@
+"""Small parts that the leaves are made of: large targets, plain words, values with units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import QPointF, QSize, Qt
+from PySide6.QtGui import QColor, QIcon, QPainter, QPixmap, QPolygonF
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QDoubleSpinBox,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSlider,
+    QVBoxLayout,
+    QWidget,
+)
+
+from core.colour.convert import swatch_rgb
+from core.colour.wanted import stocked_lab
+from core.material import Material
+
+
+def text(words: str, role: str = "") -> QLabel:
+    """Return words that wrap."""
+    label = QLabel(words)
+    label.setWordWrap(True)
+    if role:
+        label.setProperty("role", role)
+    return label
+
+
+def line() -> QFrame:
+    """Return a thin line between groups."""
+    f = QFrame()
+    f.setProperty("role", "line")
+    return f
+
+
+def row(*widgets: QWidget | str, gap: int = 8) -> QWidget:
+    """Return widgets side by side; words become labels."""
+    w = QWidget()
+    box = QHBoxLayout(w)
+    box.setContentsMargins(0, 0, 0, 0)
+    box.setSpacing(gap)
+    for x in widgets:
+        box.addWidget(QLabel(x) if isinstance(x, str) else x)
+    return w
+
+
+def button(words: str, do: Callable[[], object], role: str = "", tip: str = "") -> QPushButton:
+    """Return a button."""
+    b = QPushButton(words)
+    b.setMinimumHeight(38)
+    if role:
+        b.setProperty("role", role)
+    if tip:
+        b.setToolTip(tip)
+    b.clicked.connect(lambda *_: do())
+    return b
+
+
+class Number(QWidget):
+    """A named value with its unit."""
+
+    def __init__(
+        self,
+        name: str,
+        unit: str,
+        low: float,
+        high: float,
+        changed: Callable[[float], object],
+        decimals: int = 1,
+        step: float = 0.5,
+        tip: str = "",
+    ) -> None:
+        super().__init__()
+        self.spin = QDoubleSpinBox()
+        self.spin.setRange(low, high)
+        self.spin.setDecimals(decimals)
+        self.spin.setSingleStep(step)
+        self.spin.setSuffix(f" {unit}" if unit else "")
+        self.spin.setKeyboardTracking(False)
+        self.spin.setFixedWidth(118)
+        self.spin.setAlignment(Qt.AlignmentFlag.AlignRight)
+        self.spin.valueChanged.connect(changed)
+        if tip:
+            self.setToolTip(tip)
+        label = QLabel(name)
+        label.setWordWrap(True)
+        box = QHBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.addWidget(label, 1)
+        box.addWidget(self.spin)
+
+    def show_value(self, value: float) -> None:
+        """Show a value without telling anyone."""
+        self.spin.blockSignals(True)
+        self.spin.setValue(value)
+        self.spin.blockSignals(False)
+
+
+class Choice(QWidget):
+    """A named choice of a few words."""
+
+    def __init__(
+        self, name: str, words: Sequence[tuple[str, str]], changed: Callable[[str], object]
+    ) -> None:
+        super().__init__()
+        self.box = QComboBox()
+        self.box.setMinimumHeight(34)
+        for value, shown in words:
+            self.box.addItem(shown, value)
+        self.box.currentIndexChanged.connect(lambda k: changed(self.box.itemData(k)))
+        box = QHBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        if name:
+            box.addWidget(QLabel(name))
+        box.addWidget(self.box, 1)
+
+    def show_value(self, value: str) -> None:
+        """Show a value without telling anyone."""
+        self.box.blockSignals(True)
+        self.box.setCurrentIndex(max(0, self.box.findData(value)))
+        self.box.blockSignals(False)
+
+    @property
+    def value(self) -> str:
+        """What is chosen."""
+        return str(self.box.currentData())
+
+
+class Switch(QCheckBox):
+    """On or off."""
+
+    def __init__(self, words: str, changed: Callable[[bool], object], tip: str = "") -> None:
+        super().__init__(words)
+        self.setMinimumHeight(32)
+        if tip:
+            self.setToolTip(tip)
+        self.toggled.connect(changed)
+
+    def show_value(self, on: bool) -> None:
+        """Show a value without telling anyone."""
+        self.blockSignals(True)
+        self.setChecked(on)
+        self.blockSignals(False)
+
+
+class Slide(QWidget):
+    """A named value on a slider, told when let go."""
+
+    def __init__(
+        self,
+        name: str,
+        low: int,
+        high: int,
+        changed: Callable[[int], object],
+        shown: Callable[[int], str],
+    ) -> None:
+        super().__init__()
+        self.slider = QSlider(Qt.Orientation.Horizontal)
+        self.slider.setRange(low, high)
+        self.slider.setMinimumHeight(30)
+        self._shown = shown
+        self._value = QLabel()
+        self._value.setAlignment(Qt.AlignmentFlag.AlignRight)
+        top = row(QLabel(name), self._value)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(2)
+        box.addWidget(top)
+        box.addWidget(self.slider)
+        self.slider.valueChanged.connect(lambda v: self._value.setText(shown(v)))
+        self.slider.valueChanged.connect(changed)
+        self._value.setText(shown(self.slider.value()))
+
+    def show_value(self, value: int) -> None:
+        """Show a value without telling anyone."""
+        self.slider.blockSignals(True)
+        self.slider.setValue(value)
+        self.slider.blockSignals(False)
+        self._value.setText(self._shown(value))
+
+
+def material_rgb(m: Material) -> tuple[tuple[int, int, int], bool]:
+    """Return a material's colour for a screen, and whether a screen can show it."""
+    return swatch_rgb(stocked_lab([m])[0])
+
+
+def paint_swatch(p: QPainter, m: Material, x: float, y: float, w: float, h: float) -> None:
+    """Paint a material's swatch: a folded corner marks what a screen cannot show, a glint what
+    one colour cannot describe.
+    """
+    rgb, shown = material_rgb(m)
+    p.save()
+    p.setRenderHint(QPainter.RenderHint.Antialiasing)
+    p.setPen(QColor(0, 0, 0, 60))
+    p.setBrush(QColor(*rgb))
+    p.drawRoundedRect(int(x), int(y), int(w), int(h), 4, 4)
+    p.setPen(Qt.PenStyle.NoPen)
+    if m.finish in ("metallic", "iridescent", "transparent"):
+        p.setBrush(QColor(255, 255, 255, 120))
+        a, b = x + 0.25 * w, x + 0.5 * w
+        p.drawPolygon(
+            QPolygonF(
+                [
+                    QPointF(a, y + h - 1),
+                    QPointF(b, y + 1),
+                    QPointF(b + 0.12 * w, y + 1),
+                    QPointF(a + 0.12 * w, y + h - 1),
+                ]
+            )
+        )
+    if not shown:
+        s = min(w, h) * 0.35
+        p.setBrush(QColor(255, 255, 255))
+        p.drawPolygon(QPolygonF([QPointF(x + w - s, y), QPointF(x + w, y), QPointF(x + w, y + s)]))
+    p.restore()
+
+
+def swatch_icon(m: Material, w: int = 34, h: int = 24) -> QIcon:
+    """Return a material's swatch as an icon."""
+    picture = QPixmap(QSize(w, h))
+    picture.fill(Qt.GlobalColor.transparent)
+    p = QPainter(picture)
+    paint_swatch(p, m, 1, 1, w - 2, h - 2)
+    p.end()
+    return QIcon(picture)
+
+
+MARKS = {
+    "metallic": "metallic: one colour cannot describe it",
+    "iridescent": "iridescent: one colour cannot describe it",
+    "transparent": "transparent: it takes colour from its bed",
+}
+
+
+def describe(m: Material) -> str:
+    """Return a material in words, with what its swatch cannot show."""
+    words = f"{m.code}  {m.description}\nL* {m.lab[0]:.1f}  a* {m.lab[1]:.1f}  b* {m.lab[2]:.1f}"
+    words += f"\n{m.pieces:,} pieces in hand, {m.length_mm:g} x {m.width_mm:g} mm"
+    if m.finish in MARKS:
+        words += f"\n{MARKS[m.finish]}"
+    if not material_rgb(m)[1]:
+        words += "\nscreens cannot show this colour truly"
+    return words
