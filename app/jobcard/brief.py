@@ -1,0 +1,108 @@
+"""Brief: what is to be made, how large, and how it is reckoned."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
+
+from app.jobcard.base import Leaf
+from app.widgets import Number, button, row, text
+from core.fields import resize_work
+
+
+class BriefLeaf(Leaf):
+    """The commission as agreed."""
+
+    name = "Brief"
+    purpose = "What is to be made, for where, and how large."
+
+    def build(self) -> None:
+        self.title = QLineEdit()
+        self.title.setPlaceholderText("Name of the commission")
+        self.title.editingFinished.connect(
+            lambda: self.change("Name the commission", title=self.title.text().strip())
+        )
+        self.notes = QPlainTextEdit()
+        self.notes.setPlaceholderText("Place, client's wishes, what was agreed ...")
+        self.notes.setFixedHeight(110)
+        self.group("Commission", self.title, self.notes)
+        self.notes_keep = button("Keep the notes", self._keep_notes)
+        self.group("", self.notes_keep)
+        self.width_mm = Number("Finished width", "mm", 10, 100_000, self._width, 1, 10)
+        self.height_mm = Number("Finished height", "mm", 10, 100_000, self._height, 1, 10)
+        self.group(
+            "Size",
+            self.width_mm,
+            self.height_mm,
+            text(
+                "A new width makes the whole drawing larger or smaller; tesserae keep their size. "
+                "A new height crops or adds below.",
+                "hint",
+            ),
+        )
+        self.currency = QLineEdit()
+        self.currency.setPlaceholderText("such as EUR")
+        self.currency.setMaximumWidth(118)
+        self.currency.editingFinished.connect(
+            lambda: self.change("Set the currency", currency=self.currency.text().strip())
+        )
+        self.hour = Number("An hour's work", "", 0, 10_000, self._rate("hour"), 2, 1)
+        self.grout = Number("Grout, a kg", "", 0, 10_000, self._rate("grout_kg"), 2, 0.5)
+        self.bed = Number("Adhesive, a kg", "", 0, 10_000, self._rate("adhesive_kg"), 2, 0.5)
+        self.seconds = Number(
+            "A piece takes",
+            "s",
+            1,
+            3600,
+            self._rate("seconds_a_piece"),
+            0,
+            5,
+            "To pick, nip and lay one tessera in courses",
+        )
+        self.group(
+            "Rates", row("Currency", self.currency), self.hour, self.grout, self.bed, self.seconds
+        )
+        self.group(
+            "The hand",
+            text("Every laying has small irregularities. Lay it with other ones:", "hint"),
+            button("Another throw of the hand", self._throw),
+        )
+
+    def _keep_notes(self) -> None:
+        self.change("Keep the notes", notes=self.notes.toPlainText())
+
+    def _width(self, mm: float) -> None:
+        if abs(mm - self.doc.width_mm) > 1e-6:
+            self.try_to("Resize the work", lambda: resize_work(self.doc, mm))
+
+    def _height(self, mm: float) -> None:
+        if abs(mm - self.doc.height_mm) > 1e-6:
+            self.try_to("Change the height", lambda: resize_work(self.doc, self.doc.width_mm, mm))
+
+    def _rate(self, name: str) -> object:
+        def changed(value: float) -> None:
+            money = name in ("hour", "grout_kg", "adhesive_kg")
+            new = Decimal(f"{value:.2f}") if money else value
+            self.change("Change a rate", rates=replace(self.doc.rates, **{name: new}))
+
+        return changed
+
+    def _throw(self) -> None:
+        self.change("Another throw of the hand", seed=self.doc.seed + 1)
+
+    def refresh(self) -> None:
+        doc = self.doc
+        if not self.title.hasFocus():
+            self.title.setText(doc.title)
+        if not self.notes.hasFocus() and self.notes.toPlainText() != doc.notes:
+            self.notes.setPlainText(doc.notes)
+        if not self.currency.hasFocus():
+            self.currency.setText(doc.currency)
+        self.width_mm.show_value(doc.width_mm)
+        self.height_mm.show_value(doc.height_mm)
+        self.hour.show_value(float(doc.rates.hour))
+        self.grout.show_value(float(doc.rates.grout_kg))
+        self.bed.show_value(float(doc.rates.adhesive_kg))
+        self.seconds.show_value(doc.rates.seconds_a_piece)

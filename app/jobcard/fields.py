@@ -1,0 +1,197 @@
+"""Fields: their names and motifs, joined and parted, and the client's rounds of more and fewer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QColor, QIcon, QPixmap
+from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWidgetItem
+
+from app.jobcard.base import Leaf
+from app.widgets import button, row, text
+from core.colour.convert import swatch_rgb
+from core.fields import (
+    Edited,
+    add_ground,
+    duplicate_field,
+    gaps_and_overlaps,
+    knit_all,
+    merge,
+    remove_fields,
+    scale_fields,
+    smooth_borders,
+)
+from core.pieces import LaidField
+
+
+class FieldsLeaf(Leaf):
+    """The map of fields."""
+
+    name = "Fields"
+    purpose = "The areas laid in one way. Draw them with Outline, or trace them from the sketch."
+
+    def build(self) -> None:
+        self.list = QListWidget()
+        self.list.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        self.list.setIconSize(QSize(26, 18))
+        self.list.setMinimumHeight(250)
+        self.list.itemSelectionChanged.connect(self._list_chosen)
+        self.group("Fields, the uppermost first", self.list)
+        self.title = QLineEdit()
+        self.title.editingFinished.connect(self._rename)
+        self.motif = QLineEdit()
+        self.motif.setPlaceholderText("such as heron, reeds, border")
+        self.motif.editingFinished.connect(self._motif)
+        self.one = self.group("Chosen", row("Name", self.title), row("Motif", self.motif))
+        self.group(
+            "Shape",
+            row(
+                button("Draw", lambda: self.bench.take("Outline"), tip="Draw a field (O)"),
+                button("Ground", self._ground, tip="One field of all that is not covered"),
+            ),
+            row(
+                button("Join", self._merge, tip="Make one field of those chosen"),
+                button("Smooth", self._smooth, tip="Smooth the borders of those chosen"),
+            ),
+        )
+        self.group(
+            "A round of changes",
+            text("What the client asks for: more of a motif, fewer, bigger, smaller.", "hint"),
+            row(
+                button("More", self._more, tip="Another of the chosen field, beside it"),
+                button("Fewer", self._fewer, tip="Take it out; neighbours take its room"),
+            ),
+            row(
+                button("Bigger", lambda: self._scale(1.1)),
+                button("Smaller", lambda: self._scale(1 / 1.1)),
+            ),
+            button("Choose the whole motif", self._whole_motif),
+        )
+        self.check = text("", "hint")
+        self.mend = button("Mend gaps and overlaps", self._knit)
+        self.group("Sound?", self.check, self.mend)
+        self._filling = False
+
+    def _edited(self, label: str, make: Callable[[], Edited]) -> None:
+        notes: list[str] = []
+        ids: list[str] = []
+
+        def do() -> object:
+            edited = make()
+            notes.extend(edited.notes)
+            ids.append(edited.field_id)
+            return edited.doc
+
+        if self.try_to(label, do):  # type: ignore[arg-type]
+            if ids and ids[0]:
+                self.session.select((ids[0],))
+            for n in notes:
+                self.session.message.emit(n)
+
+    def _ids(self) -> list[str]:
+        return [f.id for f in self.chosen()]
+
+    def _ground(self) -> None:
+        self._edited("Add the ground", lambda: add_ground(self.doc))
+
+    def _merge(self) -> None:
+        self._edited("Join fields", lambda: merge(self.doc, self._ids()))
+
+    def _smooth(self) -> None:
+        self.try_to("Smooth borders", lambda: smooth_borders(self.doc, self._ids()))
+
+    def _more(self) -> None:
+        for f in self.chosen()[:1]:
+            x0, _, x1, _ = self.bench.shape_of(f).bounds
+            self._edited(
+                f"More: {f.name}",
+                lambda f=f, by=(x1 - x0) * 1.1: duplicate_field(self.doc, f.id, (by, 0.0)),
+            )
+
+    def _fewer(self) -> None:
+        ids = self._ids()
+        if ids:
+            self.try_to("Fewer", lambda: remove_fields(self.doc, ids))
+
+    def _scale(self, by: float) -> None:
+        ids = self._ids()
+        if ids:
+            label = "Bigger" if by > 1 else "Smaller"
+            chosen = self.session.selection
+            self._edited(label, lambda: scale_fields(self.doc, ids, by))
+            self.session.select(chosen)
+
+    def _whole_motif(self) -> None:
+        motifs = {f.motif for f in self.chosen() if f.motif}
+        self.session.select(f.id for f in self.doc.fields if f.motif in motifs)
+
+    def _knit(self) -> None:
+        self._edited("Mend gaps and overlaps", lambda: knit_all(self.doc))
+
+    def _rename(self) -> None:
+        chosen = self.chosen()
+        if len(chosen) == 1 and self.title.text().strip() not in ("", chosen[0].name):
+            self.change_chosen("Name a field", name=self.title.text().strip())
+
+    def _motif(self) -> None:
+        motif = self.motif.text().strip()
+        if any(f.motif != motif for f in self.chosen()):
+            self.change_chosen("Set the motif", motif=motif)
+
+    def _list_chosen(self) -> None:
+        if not self._filling:
+            ids = [i.data(Qt.ItemDataRole.UserRole) for i in self.list.selectedItems()]
+            self.session.select(ids)
+
+    def refresh(self) -> None:
+        self._filling = True
+        doc, layout = self.doc, self.session.layout
+        laid = {f.field_id: f for f in layout.fields} if layout is not None else {}
+        chosen = set(self.session.selection)
+        place = self.list.verticalScrollBar().value()
+        self.list.clear()
+        for f in reversed(doc.fields):
+            pieces = len(laid[f.id].pieces) if f.id in laid else 0
+            motif = f"  ·  {f.motif}" if f.motif else ""
+            item = QListWidgetItem(f"{f.name}{motif}  ·  {pieces:,}")
+            item.setData(Qt.ItemDataRole.UserRole, f.id)
+            item.setIcon(_mean_icon(laid.get(f.id)))
+            self.list.addItem(item)
+            item.setSelected(f.id in chosen)
+            if f.id in chosen and len(chosen) == 1:
+                self.list.scrollToItem(item)
+        if len(chosen) != 1:
+            self.list.verticalScrollBar().setValue(place)
+        self._filling = False
+        some = self.chosen()
+        self.one.setEnabled(bool(some))
+        self.title.setEnabled(len(some) == 1)
+        self.title.setText(some[0].name if len(some) == 1 else f"{len(some)} fields")
+        motifs = {f.motif for f in some}
+        self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
+        if not doc.fields:
+            self.check.setText("No fields yet.")
+            self.mend.setEnabled(False)
+            return
+        faults = gaps_and_overlaps(doc)
+        gaps = sum(a for kind, a, _ in faults if kind == "gap")
+        overlaps = [a for kind, a, _ in faults if kind == "overlap"]
+        words = "Fields cover the whole work." if gaps < 1 else f"{gaps / 100:,.1f} cm² is bare."
+        if overlaps:
+            words += f" {len(overlaps)} overlaps, {sum(overlaps):.1f} mm²."
+        self.check.setText(words)
+        self.mend.setEnabled(bool(overlaps))
+
+
+def _mean_icon(laid: LaidField | None) -> QIcon:
+    picture = QPixmap(26, 18)
+    colour = QColor("#ddd8cc")
+    if laid is not None and len(laid.pieces):
+        wanted = laid.wanted_lab[np.isfinite(laid.wanted_lab).all(1)]
+        if len(wanted):
+            rgb, _ = swatch_rgb(wanted.mean(0))
+            colour = QColor(*rgb)
+    picture.fill(colour)
+    return QIcon(picture)

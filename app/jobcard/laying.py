@@ -1,0 +1,244 @@
+"""Laying: which opus, how large the pieces, how wide the joint, how steady the hand."""
+
+from __future__ import annotations
+
+import numpy as np
+from PySide6.QtCore import QPointF, QSize, Qt
+from PySide6.QtGui import QColor, QIcon, QPainter, QPixmap, QPolygonF
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QLineEdit,
+    QToolButton,
+    QWidget,
+)
+from shapely import LineString, MultiPolygon, Polygon, box
+
+from app.jobcard.base import Leaf
+from app.theme import SLATE
+from app.widgets import Choice, Number, button, text
+from core.commission import LAYINGS, Field
+from core.laying import Setting, lay_field
+
+TELL = {
+    "tessellatum": "Parallel courses along the flow.",
+    "regulatum": "A grid; joints in line both ways.",
+    "vermiculatum": "Small courses hug the figure; the rest flows round them.",
+    "musivum": "The hugging courses fill the whole field.",
+    "classicum": "A few hugging courses, then plain parallel courses.",
+    "palladianum": "Irregular pieces, like broken stone.",
+    "circumactum": "Fans on a module.",
+    "sectile": "One shaped piece, or a few, cut along the field's flow lines.",
+}
+
+
+class LayingLeaf(Leaf):
+    """How the chosen fields are laid."""
+
+    name = "Laying"
+    purpose = "How the chosen fields are laid. Every change is laid again at once."
+
+    def build(self) -> None:
+        grid = QWidget()
+        cells = QGridLayout(grid)
+        cells.setContentsMargins(0, 0, 0, 0)
+        cells.setSpacing(4)
+        self.buttons: dict[str, QToolButton] = {}
+        for k, laying in enumerate(LAYINGS):
+            b = QToolButton()
+            b.setCheckable(True)
+            b.setIconSize(QSize(64, 46))
+            b.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextUnderIcon)
+            b.setText(laying)
+            b.setToolTip(TELL[laying])
+            b.setProperty("role", "leaf")
+            b.setFixedSize(94, 78)
+            b.clicked.connect(lambda _, name=laying: self._laying(name))
+            cells.addWidget(b, k // 3, k % 3)
+            self.buttons[laying] = b
+        self.tell = text("", "hint")
+        self.of = text("", "head")
+        self.which = self.group("", self.of, grid, self.tell)
+        self.pieces = Choice(
+            "Pieces",
+            (("cut", "cut tesserae"), ("rounds", "pebbles and rounds"), ("tapers", "long shells")),
+            lambda v: self.change_chosen("Choose the pieces", pieces=v),
+        )
+
+        def number(
+            name: str,
+            attribute: str,
+            unit: str,
+            low: float,
+            high: float,
+            step: float = 0.5,
+            decimals: int = 1,
+            by: float = 1.0,
+            tip: str = "",
+        ) -> Number:
+            n = Number(
+                name,
+                unit,
+                low,
+                high,
+                lambda v: self.change_chosen(f"{name}", **{attribute: v * by}),
+                decimals,
+                step,
+                tip,
+            )
+            self.numbers[attribute] = (n, by)
+            return n
+
+        self.numbers: dict[str, tuple[Number, float]] = {}
+        self.sizes = self.group(
+            "Pieces",
+            self.pieces,
+            number("Tessera", "tessera_mm", "mm", 1, 500),
+            number("Joint", "joint_mm", "mm", 0.1, 50, 0.1, 2),
+            number("Lengths vary", "variation", "%", 0, 30, 1, 0, 0.01, "As by hand"),
+            number("Widths vary", "width_variation", "%", 0, 30, 1, 0, 0.01, "As by hand"),
+        )
+        self.hug = QLineEdit()
+        self.hug.setPlaceholderText("motifs, such as heron, sun (none: its own border)")
+        self.hug.editingFinished.connect(self._hug)
+        self.courses = Number(
+            "Hugging courses",
+            "",
+            1,
+            5,
+            lambda v: self.change_chosen("Hugging courses", hug_courses=int(v)),
+            0,
+            1,
+        )
+        self.hug_size = Number(
+            "Their tessera",
+            "mm",
+            1,
+            500,
+            lambda v: self.change_chosen("Hugging tessera", hug_tessera_mm=v),
+        )
+        self.hugging = self.group(
+            "Hugging courses",
+            text("They hug the border with these motifs:", "hint"),
+            self.hug,
+            self.courses,
+            self.hug_size,
+        )
+        self.special = self.group(
+            "This laying's own",
+            number("Sizes spread", "spread", "%", 0, 60, 1, 0, 0.01),
+            number("Turned along the flow", "strictness", "%", 0, 100, 5, 0, 0.01),
+            number("Length to width", "slenderness", "", 1, 8, 0.1, 2),
+            number("Fans apart", "module_mm", "mm", 20, 2000, 5, 0),
+        )
+        self.group(
+            "",
+            button(
+                "Lay again with another hand",
+                self._throw,
+                tip="The same choices with other small irregularities",
+            ),
+        )
+
+    def _laying(self, name: str) -> None:
+        self.change_chosen(f"Lay in {name}", laying=name)
+        self.refresh()
+
+    def _hug(self) -> None:
+        motifs = tuple(m.strip() for m in self.hug.text().split(",") if m.strip())
+        if any(f.hug != motifs for f in self.chosen()):
+            self.change_chosen("Hug motifs", hug=motifs)
+
+    def _throw(self) -> None:
+        self.change("Another throw of the hand", seed=self.doc.seed + 1)
+
+    def showEvent(self, event: object) -> None:
+        """Draw the little pictures when they are first seen."""
+        super().showEvent(event)  # type: ignore[arg-type]
+        if self.buttons[LAYINGS[0]].icon().isNull():
+            for laying, b in self.buttons.items():
+                b.setIcon(picture(laying))
+
+    def refresh(self) -> None:
+        some = self.chosen()
+        for card in (self.which, self.sizes, self.hugging, self.special):
+            card.setEnabled(bool(some))
+        self.of.setText(
+            "Choose a field on the bench"
+            if not some
+            else some[0].name
+            if len(some) == 1
+            else f"{len(some)} fields"
+        )
+        first = some[0] if some else Field("", "", ())
+        for laying, b in self.buttons.items():
+            b.setChecked(bool(some) and first.laying == laying)
+        self.tell.setText(TELL[first.laying] if some else "")
+        self.pieces.show_value(first.pieces)
+        for attribute, (n, by) in self.numbers.items():
+            n.show_value(getattr(first, attribute) / by)
+        self.hug.setText(", ".join(first.hug))
+        self.courses.show_value(first.hug_courses)
+        self.hug_size.show_value(first.hug_tessera_mm or first.tessera_mm * 2 / 3)
+        natural = first.pieces != "cut"
+        hugs = first.laying in ("vermiculatum", "musivum", "classicum") and not natural
+        self.hugging.setVisible(hugs)
+        self.courses.setVisible(first.laying != "musivum")
+        self.hug_size.setVisible(first.laying != "musivum")
+        shown = {
+            "spread": natural or first.laying == "palladianum",
+            "strictness": natural,
+            "slenderness": natural,
+            "module_mm": first.laying == "circumactum" and not natural,
+        }
+        for attribute, on in shown.items():
+            self.numbers[attribute][0].setVisible(on)
+        self.special.setVisible(any(shown.values()))
+
+
+def picture(laying: str) -> QIcon:
+    """Return a little picture of a laying, laid by the program itself."""
+    w, h = 64, 46
+    whole = box(0, 0, w * 2, h * 2)
+    x = np.linspace(-10, 2 * w + 10, 30)
+    flow: tuple[LineString, ...] = (
+        LineString(np.stack([x, h + 0.25 * h * np.sin(x / 20)], axis=1)),
+    )
+    hug: tuple[LineString, ...] = ()
+    t = np.linspace(0, 2 * np.pi, 60)
+    disc = LineString(np.stack([w * 0.75 + 28 * np.cos(t), h * 1.1 + 28 * np.sin(t)], axis=1))
+    outline = MultiPolygon([whole])
+    if laying in ("vermiculatum", "musivum", "classicum"):
+        outline = MultiPolygon([whole.difference(Polygon(disc.coords))])
+        flow, hug = (), (disc,)
+    if laying in ("regulatum", "palladianum", "circumactum"):
+        flow = ()
+    size = {"sectile": 30.0, "palladianum": 17.0}.get(laying, 10.0)
+    setting = Setting(
+        outline,
+        laying,
+        size,
+        1.8,
+        False,
+        flow,
+        hug=hug,
+        hug_courses=2,
+        hug_tessera_mm=7.0,
+        module_mm=58.0,
+        spread=0.3,
+    )
+    pieces = lay_field(setting)
+    out = QPixmap(2 * w, 2 * h)
+    out.fill(QColor("#8d877b"))
+    p = QPainter(out)
+    p.setRenderHint(QPainter.RenderHint.Antialiasing)
+    p.setPen(Qt.PenStyle.NoPen)
+    rng = np.random.default_rng(2)
+    for polygon in pieces.polygons:
+        shade = int(rng.integers(-9, 9))
+        p.setBrush(QColor(228 + shade, 220 + shade, 203 + shade))
+        p.drawPolygon(QPolygonF([QPointF(x, y) for x, y in polygon.exterior.coords]))
+    if hug:
+        p.setBrush(QColor(SLATE))
+        p.drawPolygon(QPolygonF([QPointF(x, y) for x, y in disc.coords]))
+    p.end()
+    return QIcon(out)

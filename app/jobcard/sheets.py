@@ -1,0 +1,118 @@
+"""Sheets: the full-size cartoon for paper-face mounting."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QFileDialog, QWidget
+
+from app.canvas import Bench
+from app.jobcard.base import Leaf
+from app.painting import write_cartoon_pdf
+from app.theme import INK, SLATE, STONE, VERDIGRIS
+from app.widgets import Choice, Switch, button, text
+from core.cartoon import PAPERS, WHOLE, tiles
+from core.errors import EmblemaError
+from core.figures import CAUTIONS
+
+
+class PageMap(QWidget):
+    """How the cartoon divides over its pages."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self.bench = bench
+        self.paper = "A4"
+        self.setMinimumHeight(190)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the map."""
+        doc = self.bench.session.doc
+        p = QPainter(self)
+        p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        by = min((self.width() - 8) / doc.width_mm, (self.height() - 8) / doc.height_mm)
+        left = (self.width() - doc.width_mm * by) / 2
+        p.translate(left, 4)
+        p.fillRect(QRectF(0, 0, doc.width_mm * by, doc.height_mm * by), QColor("white"))
+        p.setPen(QPen(QColor(STONE), 0.8))
+        for f in doc.fields:
+            for part in f.outline:
+                for ring in part:
+                    for a, b in zip(ring, (*ring[1:], ring[0]), strict=True):
+                        p.drawLine(int(a[0] * by), int(a[1] * by), int(b[0] * by), int(b[1] * by))
+        parts = tiles(doc, self.paper)
+        for t in parts:
+            p.setPen(QPen(QColor(VERDIGRIS), 1.2))
+            box = QRectF(t.x0 * by, t.y0 * by, (t.x1 - t.x0) * by, (t.y1 - t.y0) * by)
+            p.drawRect(box)
+            if len(parts) > 1 and box.height() > 14:
+                p.setPen(QColor(INK if len(parts) < 40 else SLATE))
+                p.drawText(box, Qt.AlignmentFlag.AlignCenter, t.name)
+        p.end()
+
+
+class SheetsLeaf(Leaf):
+    """The cartoon on paper."""
+
+    name = "Sheets"
+    purpose = "The cartoon at its true size, for laying under the sticky film."
+
+    def build(self) -> None:
+        words = [(k, f"{k}, {v[0]:g} x {v[1]:g} mm") for k, v in PAPERS.items()]
+        self.paper = Choice("Paper", [*words, (WHOLE, "one page, the finished size")], self._paper)
+        self.mirrored = Switch(
+            "Mirrored, as laid face down",
+            lambda on: None,
+            "For work laid upside down; words stay readable",
+        )
+        self.map = PageMap(self.bench)
+        self.pages = text("", "hint")
+        self.group(
+            "Cartoon",
+            self.paper,
+            self.mirrored,
+            self.map,
+            self.pages,
+            button("Write the cartoon as PDF ...", self.choose, "main"),
+        )
+        self.group(
+            "Before you lay over it",
+            text(
+                "Print at 100 %, never fitted to the page. Measure both check bars with a steel "
+                "rule: 100 mm each, across and up. Trim to the corner marks and lap the pages "
+                "by 10 mm.",
+                "hint",
+            ),
+        )
+        self.group("With care", *(text(c, "hint") for c in CAUTIONS))
+
+    def _paper(self, paper: str) -> None:
+        self.map.paper = paper
+        self.refresh()
+
+    def choose(self) -> None:
+        """Ask where, and write."""
+        path, _ = QFileDialog.getSaveFileName(
+            self, "Write the cartoon", "cartoon.pdf", "PDF (*.pdf)"
+        )
+        if path:
+            self.write(path)
+
+    def write(self, path: str) -> None:
+        """Write the cartoon of the layout as it stands."""
+        layout = self.session.layout
+        if layout is None or self.session.laid_doc is None:
+            self.session.message.emit("Nothing is laid yet.")
+            return
+        try:
+            write_cartoon_pdf(
+                path, self.session.laid_doc, layout, self.paper.value, self.mirrored.isChecked()
+            )
+            self.session.message.emit(f"Cartoon written to {path}")
+        except EmblemaError as e:
+            self.session.message.emit(str(e))
+
+    def refresh(self) -> None:
+        n = len(tiles(self.doc, self.paper.value))
+        self.pages.setText(f"{n} page{'s' if n > 1 else ''} and the key page.")
+        self.map.update()
