@@ -12,7 +12,8 @@ from collections.abc import Callable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from core.colour.wanted import SketchColours, match_field
+from core.colour.fieldmatch import match_layout
+from core.colour.wanted import SketchColours
 from core.commission import Commission, Field, HandEdit
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
@@ -94,13 +95,15 @@ class Planner:
             progress(0.95 * laid / sum(size), f"Laid {field.name}")
         self._forget(doc)
         colours = self._sketch(doc, images)
-        done, dropped = [], []
-        for f in doc.fields:
-            pieces, by_hand, lost = self._by_hand(doc, f)
-            done.append(match_field(doc, f, pieces, colours, by_hand))
-            dropped += [(f.name, d.edit.kind, d.reason) for d in lost]
+        edited = [self._by_hand(doc, f) for f in doc.fields]
+        done = match_layout(doc, [e[0] for e in edited], colours, [e[1] for e in edited])
+        dropped = tuple(
+            (f.name, d.edit.kind, d.reason)
+            for f, e in zip(doc.fields, edited, strict=True)
+            for d in e[2]
+        )
         progress(1.0, "Laid")
-        return Layout(tuple(done), tuple(dropped))
+        return Layout(done, dropped)
 
     def _by_hand(self, doc: Commission, field: Field) -> _Edited:
         """Return a field's pieces with the hand edits done, kept while neither changes."""

@@ -208,7 +208,12 @@ class StockMatch:
 
 
 def match_within_stock(
-    wanted: ArrayLike, palette: ArrayLike, available: ArrayLike, kl: float = 1.0
+    wanted: ArrayLike,
+    palette: ArrayLike,
+    available: ArrayLike,
+    kl: float = 1.0,
+    group: ArrayLike | None = None,
+    allowed: ArrayLike | None = None,
 ) -> StockMatch:
     """Match all pieces at once, never using more of a material than is in hand.
 
@@ -221,6 +226,8 @@ def match_within_stock(
     palette : array_like, shape (m, 3)
     available : array_like of int, shape (m,)
         Pieces in hand.
+    group : array_like of int, shape (n,), optional
+        Which row of `allowed` (g, m) says what a piece may take; all where left out.
     """
     want = np.asarray(wanted, np.float64).reshape(-1, 3)
     have = np.asarray(palette, np.float64).reshape(-1, 3)
@@ -229,14 +236,25 @@ def match_within_stock(
     if n == 0 or m == 0:
         nothing = np.full(n, -1, np.int64)
         return StockMatch(nothing, np.full(n, np.nan), np.nan, np.nan, ())
-    kinds, owner, supply = np.unique(want, axis=0, return_inverse=True, return_counts=True)
+    of = np.zeros(n) if group is None else np.asarray(group, np.float64)
+    both, owner, supply = np.unique(
+        np.column_stack([of, want]), axis=0, return_inverse=True, return_counts=True
+    )
     owner = owner.reshape(-1)
-    cost = differences(kinds, have, kl)
+    cost = differences(both[:, 1:], have, kl)
+    if allowed is not None:
+        barred = ~np.asarray(allowed, bool)[both[:, 0].astype(np.int64)]
+        top = float(cost.max())
+        cost = np.where(barred, 8 * top + 8, cost)
+    else:
+        barred = np.zeros(cost.shape, bool)
+        top = float(cost.max())
     close = cost.argmin(axis=1)
     demand = np.bincount(close, supply, m).astype(np.int64)
-    missing = max(n - int(room.sum()), 0)
+    # with palettes the shelf may hold enough and still not for every piece
+    missing = n if allowed is not None else max(n - int(room.sum()), 0)
     # "Nothing" is one material more, dear beyond all others, that takes what cannot be served.
-    dear = np.full((len(kinds), 1), 2 * float(cost.max()) + 1)
+    dear = np.full((len(both), 1), 2 * top + 1)
     flow = share_out(
         np.hstack([cost, dear]) if missing else cost,
         supply,
@@ -244,6 +262,7 @@ def match_within_stock(
     )
     index = _handed_out(flow, owner, supply)
     index[index == m] = -1
+    index[(index >= 0) & barred[owner, index.clip(0)]] = -1
     served = index >= 0
     delta_e = np.full(n, np.nan)
     delta_e[served] = cost[owner[served], index[served]]

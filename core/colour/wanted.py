@@ -1,4 +1,4 @@
-"""The colour the sketch asks of every piece, and the stocked material nearest to it.
+"""The colour the sketch asks of every piece, and the stocked colour nearest to it.
 
 A piece's wanted colour is the mean of the sketch over exactly the piece's area, in linear light,
 as the eye sums it. Each edge of a piece is cut at the pixel borders and the sketch's running sums
@@ -9,7 +9,6 @@ pixel counts half of it and a piece smaller than a pixel needs no special care.
 from __future__ import annotations
 
 import weakref
-import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
@@ -26,12 +25,10 @@ from core.colour.convert import (
     lab_under_d65,
 )
 from core.colour.coverage import Cuts, cut_at_pixels
-from core.colour.difference import ciede2000, nearest
-from core.colour.scatter import accents
-from core.commission import Commission, Field, Sketch
+from core.colour.difference import nearest
+from core.commission import Sketch
 from core.errors import EmblemaError
 from core.material import Lab, Material
-from core.pieces import LaidField, Pieces
 from core.sketch import read_image, to_px
 
 _BAND_ROWS: Final = 128
@@ -42,7 +39,7 @@ class _Kept:
     sketch: Sketch
     alive: weakref.ref[NDArray[np.object_]]
     lab: Floats
-    matched: dict[tuple[Lab, bytes], tuple[Floats, NDArray[np.int64]]]
+    matched: dict[tuple[Lab, bytes, float], tuple[Floats, NDArray[np.int64]]]
 
 
 class SketchColours:
@@ -90,7 +87,12 @@ class SketchColours:
         return self._known(sketch, polygons).lab
 
     def nearest(
-        self, sketch: Sketch, polygons: NDArray[np.object_], shift: Lab, stocked: Floats
+        self,
+        sketch: Sketch,
+        polygons: NDArray[np.object_],
+        shift: Lab,
+        stocked: Floats,
+        kl: float = 1.0,
     ) -> tuple[Floats, NDArray[np.int64]]:
         """Return what each piece should look like, `shift` added, and its nearest stocked colour.
 
@@ -106,10 +108,10 @@ class SketchColours:
             Both are kept for the next time; copy before changing them.
         """
         kept = self._known(sketch, polygons)
-        key = (shift, stocked.tobytes())
+        key = (shift, stocked.tobytes(), kl)
         if key not in kept.matched:
-            wanted = _shifted(kept.lab, shift)
-            kept.matched = {key: (wanted, nearest(wanted, stocked)[0])}
+            wanted = shifted_lab(kept.lab, shift)
+            kept.matched = {key: (wanted, nearest(wanted, stocked, kl)[0])}
         return kept.matched[key]
 
     def _known(self, sketch: Sketch, polygons: NDArray[np.object_]) -> _Kept:
@@ -189,64 +191,8 @@ def stocked_lab(materials: Iterable[Material]) -> Floats:
     return np.array(seen, np.float64).reshape(-1, 3)
 
 
-def match_field(
-    doc: Commission,
-    field: Field,
-    pieces: Pieces,
-    colours: SketchColours | None,
-    by_hand: NDArray[np.object_] | None = None,
-) -> LaidField:
-    """Give every piece of a field its wanted colour and the material to lay.
-
-    The nearest material by CIEDE2000 of the field's palette (of all, where it has none), then the
-    field's accent, then the commission's swaps in the order in which they were made, then what was
-    laid `by_hand` (codes, "" for all others). With neither
-    a sketch nor a wanted colour the field's palette decides: its first material is laid.
-    """
-    n = len(pieces)
-    stock = np.full(n, -1, np.int64)
-    delta_e = np.full(n, np.nan)
-    place = {m.code: k for k, m in reversed(list(enumerate(doc.materials)))}
-    codes = field.palette or tuple(place)
-    allowed = np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
-    lab = stocked_lab(doc.materials)
-    if field.wanted_lab is not None:
-        wanted = np.tile(_shifted(np.array([field.wanted_lab]), field.shift_lab), (n, 1))
-        if n and len(allowed):
-            stock[:] = allowed[nearest(wanted[:1], lab[allowed])[0]]
-    elif colours is not None and doc.sketch is not None:
-        if len(allowed):
-            wanted, index = colours.nearest(
-                doc.sketch, pieces.polygons, field.shift_lab, lab[allowed]
-            )
-            stock[:] = allowed[index]
-        else:
-            wanted = _shifted(colours.mean_lab(doc.sketch, pieces.polygons), field.shift_lab)
-    else:
-        wanted = np.full((n, 3), np.nan)
-        if field.palette and len(allowed):
-            stock[:] = allowed[0]
-    if field.accent in place and field.accent_share > 0:
-        seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
-        struck = accents(pieces, field.accent_share, field.accent_along, seed)
-        stock[struck] = place[field.accent]
-    for swap in doc.swaps:
-        if (
-            swap.field_id in (None, field.id)
-            and swap.motif in (None, field.motif)
-            and swap.old in place
-            and swap.new in place
-        ):
-            stock[stock == place[swap.old]] = place[swap.new]
-    if by_hand is not None:
-        for k in np.flatnonzero(by_hand != ""):
-            stock[k] = place.get(by_hand[k], stock[k])
-    laid = stock >= 0
-    delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
-    return LaidField(field.id, pieces, wanted, stock, delta_e)
-
-
-def _shifted(lab: Floats, shift: Lab) -> Floats:
+def shifted_lab(lab: Floats, shift: Lab) -> Floats:
+    """Return wanted colours with a shift added, lightness kept within 0 to 100."""
     wanted = lab + np.asarray(shift, np.float64)
     wanted[:, 0] = np.clip(wanted[:, 0], 0, 100)
     return np.asarray(wanted)

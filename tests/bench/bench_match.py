@@ -17,10 +17,11 @@ import shapely
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from core.colour.fieldmatch import match_field
 from core.colour.matching import choose_colours, differences, match_within_stock
 from core.colour.mixing import optical_mix
 from core.colour.scatter import even_order
-from core.colour.wanted import SketchColours, match_field, stocked_lab
+from core.colour.wanted import SketchColours, stocked_lab
 from core.commission import Commission, Field, Sketch, Swap
 from core.pieces import Pieces
 from core.stock import starter_stock

@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
+from core.colour.fieldmatch import match_field
 from core.colour.scatter import accents, even_order, graded, progress
-from core.colour.wanted import match_field
 from core.commission import Commission, Field, Swap
 from core.material import Material
 from core.pieces import Pieces

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from core.colour import ciede2000, lab_from_linear, lab_from_srgb, linear_from_srgb
-from core.colour.wanted import SketchColours, match_field, stocked_lab
+from core.colour.fieldmatch import match_field
+from core.colour.wanted import SketchColours, stocked_lab
 from core.commission import Commission, Field, Sketch, Swap
 from core.errors import EmblemaError
 from core.material import Material

@@ -1,0 +1,318 @@
+"""What to do about a finding: done by hand edits, tried first, and refused where it mends nothing.
+
+A mend is a few edits of `core.handwork`. It is kept only if the finding is gone after it and no
+more findings lie about the place than before.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+
+from core.commission import Commission, Field, HandEdit, Point
+from core.errors import Stopped
+from core.handwork import apply_edits
+from core.lookagain.finding import Finding
+from core.lookagain.rules import look_at
+from core.pieces import LaidField, Layout, Pieces
+
+AROUND = 4.0  # pitches about a finding that are looked at again
+Edits = tuple[HandEdit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mended:
+    """A mend as tried: the document with it if it was `done`, else the old one and the reason."""
+
+    doc: Commission
+    done: bool
+    reason: str
+
+
+def mend(doc: Commission, layout: Layout, finding: Finding) -> Mended:
+    """Try the mends that suit a finding, and keep the first that mends it."""
+    field = doc.field_by_id(finding.field_id)
+    laid = layout.by_id(finding.field_id)
+    part = _About(doc, field, laid, finding.at_mm)
+    found = part.like(finding)
+    if found is None:
+        return Mended(doc, False, "it is no longer there")
+    before = len(part.findings)
+    reason = "nothing that a hand could do here would make it better"
+    for edits in _ways(part, found):
+        after, refused = part.after(edits)
+        if after is None:
+            reason = refused
+            continue
+        if any(f.rule == finding.rule and _close(f, finding, 0.8 * part.pitch) for f in after):
+            continue
+        if len(after) < before:
+            return Mended(replace(doc, edits=(*doc.edits, *edits)), True, "")
+        reason = "it would only move the fault to a neighbour"
+    return Mended(doc, False, reason)
+
+
+def mend_all(
+    doc: Commission,
+    layout: Layout,
+    findings: Iterable[Finding],
+    stop: Callable[[], bool] = lambda: False,
+    progress: Callable[[float, str], None] = lambda share, what: None,
+) -> tuple[Commission, int]:
+    """Mend what can be mended, never two findings that lie close together in one go.
+
+    Returns the new document and how many were mended.
+    """
+    todo = list(findings)
+    done: list[tuple[str, Point]] = []
+    count = 0
+    for k, f in enumerate(todo):
+        if stop():
+            raise Stopped
+        progress(k / max(len(todo), 1), "Mending")
+        pitch = _pitch(doc.field_by_id(f.field_id))
+        if any(i == f.field_id and math.dist(at, f.at_mm) < 3 * pitch for i, at in done):
+            continue
+        tried = mend(doc, layout, f)
+        if tried.done:
+            doc, count = tried.doc, count + 1
+            done.append((f.field_id, f.at_mm))
+    return doc, count
+
+
+def _pitch(field: Field) -> float:
+    return field.tessera_mm + field.joint_mm
+
+
+def _close(a: Finding, b: Finding, far: float) -> bool:
+    return math.dist(a.at_mm, b.at_mm) < far
+
+
+class _About:
+    """The pieces about a finding, so that a mend is tried on a few instead of on all."""
+
+    def __init__(self, doc: Commission, field: Field, laid: LaidField, at: Point) -> None:
+        self.doc, self.field, self.at = doc, field, at
+        self.pitch = _pitch(field)
+        near = shapely.dwithin(laid.pieces.polygons, shapely.Point(at), AROUND * self.pitch)
+        self.rows = np.flatnonzero(near)
+        p = laid.pieces
+        self.pieces = Pieces(p.polygons[near], p.course[near], p.piece[near], p.angle_rad[near])
+        self.laid = LaidField(
+            field.id, self.pieces, laid.wanted_lab[near], laid.stock[near], laid.delta_e[near]
+        )
+        self.findings = self._look(self.laid)
+
+    def _look(self, laid: LaidField) -> list[Finding]:
+        """Return findings near the place; those farther out miss their neighbours."""
+        return [
+            f
+            for f in look_at(self._local(), self.field, laid, pools=False)
+            if math.dist(f.at_mm, self.at) < (AROUND - 1.6) * self.pitch
+        ]
+
+    def _local(self) -> Commission:
+        # the only piece of a colour is a matter of the whole field, not of a few pieces
+        return replace(self.doc, limits=replace(self.doc.limits, lone_piece=False))
+
+    def like(self, finding: Finding) -> Finding | None:
+        """Return the same finding among the few, or itself where only the whole field shows it."""
+        if finding.rule in ("grout pool", "lone colour"):
+            rows = np.flatnonzero(self.rows == finding.index)
+            self.findings.append(finding)
+            return replace(finding, index=int(rows[0]) if len(rows) else -1)
+        for f in self.findings:
+            if f.rule == finding.rule and _close(f, finding, 0.5 * self.pitch):
+                return f
+        return None
+
+    def after(self, edits: Edits) -> tuple[list[Finding] | None, str]:
+        """Return the findings after some edits, or why they cannot be done."""
+        pieces, by_hand, dropped = apply_edits(self.field, self.pieces, edits)
+        if dropped:
+            return None, dropped[0].reason
+        places = shapely.STRtree(self.pieces.polygons).nearest(
+            shapely.point_on_surface(pieces.polygons)
+        )
+        stock = self.laid.stock[places].copy()
+        delta = self.laid.delta_e[places].copy()
+        codes = {m.code: k for k, m in enumerate(self.doc.materials)}
+        for k in np.flatnonzero(by_hand != ""):
+            stock[k] = codes.get(by_hand[k], stock[k])
+            delta[k] = 0.0
+        laid = LaidField(self.field.id, pieces, self.laid.wanted_lab[places], stock, delta)
+        return self._look(laid), ""
+
+    def inside(self, k: int) -> Point:
+        """Return a place within a piece."""
+        x, y = shapely.get_coordinates(shapely.point_on_surface(self.pieces.polygons[k]))[0]
+        return float(x), float(y)
+
+    def neighbours(self, k: int) -> list[int]:
+        """Return the pieces next to one, the longest joint first."""
+        p = self.pieces.polygons
+        near = np.flatnonzero(shapely.dwithin(p, p[k], 1.7 * self.field.joint_mm))
+        wide = shapely.buffer(p[k], 1.4 * self.field.joint_mm, join_style="mitre")
+        near = near[near != k]
+        shared = shapely.area(shapely.intersection(p[near], wide))
+        return [int(n) for n in near[np.argsort(-shared)]]
+
+
+def _ways(part: _About, f: Finding) -> Iterator[Edits]:
+    """Give the edits to try, the likeliest first."""
+    if f.rule in ("colour", "lone colour"):
+        yield from _recolour(part, f)
+    elif f.rule == "joints in line":
+        yield from _move_joint(part, f)
+    elif f.rule in ("too big", "not convex"):
+        yield from _nip(part, f.index)
+        yield from _trim(part, f.index)
+    elif f.rule == "off the flow":
+        yield from _turn(part, f.index)
+    elif f.rule in ("wide joint", "grout pool"):
+        yield from _grow(part, f)
+    elif f.rule == "touching":
+        yield from _trim(part, f.index)
+    else:
+        yield from _join(part, f.index)
+        yield from _trim(part, f.index)
+
+
+def _join(part: _About, k: int) -> Iterator[Edits]:
+    for n in part.neighbours(k)[:5]:
+        yield (HandEdit("join", part.field.id, part.inside(k), other_mm=part.inside(n)),)
+    # or share the two out anew: one cut, moved
+    for n in part.neighbours(k)[:3]:
+        yield from _shared_out(part, k, n)
+
+
+def _shared_out(part: _About, k: int, n: int) -> Iterator[Edits]:
+    """Lift two neighbours and set two even ones in their room."""
+    one, two = part.pieces.polygons[k], part.pieces.polygons[n]
+    hull = shapely.convex_hull(shapely.union(one, two))
+    a, b = shapely.get_coordinates(shapely.centroid(np.array([one, two])))
+    yield from _halves(part, k, n, hull, b - a, 0.0)
+
+
+def _halves(
+    part: _About, k: int, n: int, hull: shapely.Geometry, along: np.ndarray, shift: float
+) -> Iterator[Edits]:
+    size = float(np.hypot(*along))
+    if size < 1e-9:
+        return
+    t = along / size
+    middle = shapely.get_coordinates(shapely.centroid(hull))[0] + shift * t
+    across = np.array([-t[1], t[0]]) * 4 * part.pitch
+    knife = shapely.buffer(
+        LineString([middle - across, middle + across]),
+        part.field.joint_mm / 2,
+        cap_style="flat",
+    )
+    halves = [g for g in shapely.get_parts(shapely.difference(hull, knife)) if g.area > 0]
+    if len(halves) != 2:
+        return
+    yield (
+        HandEdit("lift", part.field.id, part.inside(k)),
+        HandEdit("lift", part.field.id, part.inside(n)),
+        *(_set(part, g) for g in halves),
+    )
+
+
+def _set(part: _About, shape: shapely.Geometry) -> HandEdit:
+    c = shapely.get_coordinates(shapely.get_exterior_ring(shape))[:-1]
+    x, y = shapely.get_coordinates(shapely.point_on_surface(shape))[0]
+    ring = tuple((float(a), float(b)) for a, b in c)
+    return HandEdit("set", part.field.id, (float(x), float(y)), outline=ring)
+
+
+def _move_joint(part: _About, f: Finding) -> Iterator[Edits]:
+    k, n = f.index, f.other
+    if k < 0 or n < 0:
+        return
+    hull = shapely.convex_hull(shapely.union(part.pieces.polygons[k], part.pieces.polygons[n]))
+    c = shapely.get_coordinates(shapely.centroid(part.pieces.polygons[[k, n]]))
+    for shift in (0.24, -0.24, 0.3, -0.3):
+        yield from _halves(part, k, n, hull, c[1] - c[0], shift * part.pitch)
+
+
+def _nip(part: _About, k: int) -> Iterator[Edits]:
+    shape = part.pieces.polygons[k]
+    c = shapely.get_coordinates(shapely.oriented_envelope(shape))
+    one, two = c[1] - c[0], c[2] - c[1]
+    long, short = (one, two) if np.hypot(*one) >= np.hypot(*two) else (two, one)
+    middle = shapely.get_coordinates(shapely.centroid(shape))[0]
+    for d in (short, long):
+        a, b = middle - d, middle + d
+        line = ((float(a[0]), float(a[1])), (float(b[0]), float(b[1])))
+        yield (HandEdit("nip", part.field.id, part.inside(k), line=line),)
+    # or let a smaller neighbour have some of it
+    for n in part.neighbours(k)[:4]:
+        if part.pieces.polygons[n].area < 0.9 * shape.area:
+            yield from _shared_out(part, k, n)
+
+
+def _trim(part: _About, k: int) -> Iterator[Edits]:
+    """Lift the piece and set its convex hull again, trimmed to keep its joints."""
+    hull = shapely.convex_hull(part.pieces.polygons[k])
+    at = part.inside(k)
+    yield (HandEdit("lift", part.field.id, at), _set(part, hull))
+    less = shapely.buffer(hull, -0.3 * part.field.joint_mm, join_style="mitre")
+    if isinstance(less, Polygon) and less.area > 0:
+        yield (HandEdit("lift", part.field.id, at), _set(part, less))
+
+
+def _turn(part: _About, k: int) -> Iterator[Edits]:
+    shape = part.pieces.polygons[k]
+    c = shapely.get_coordinates(shapely.oriented_envelope(shape))
+    axis = math.atan2(c[1][1] - c[0][1], c[1][0] - c[0][0])
+    off = axis - float(part.pieces.angle_rad[k])
+    off = (off + math.pi / 4) % (math.pi / 2) - math.pi / 4
+    for share in (1.0, 0.6):
+        yield (HandEdit("shift", part.field.id, part.inside(k), turn_rad=-share * off),)
+    # or square it up: a straight piece of its size, trimmed to fit
+    angle = float(part.pieces.angle_rad[k])
+    x, y = shapely.get_coordinates(shapely.centroid(shape))[0]
+    half = math.sqrt(shape.area) / 2 * 1.08
+    square = shapely.affinity.rotate(
+        shapely.box(x - half, y - half, x + half, y + half), angle, use_radians=True
+    )
+    yield (HandEdit("lift", part.field.id, part.inside(k)), _set(part, square))
+
+
+def _grow(part: _About, f: Finding) -> Iterator[Edits]:
+    """Let a piece beside the bare place grow into it, or set a new one there."""
+    p = part.pieces.polygons
+    spot = shapely.Point(f.at_mm).buffer(1.2 * part.field.joint_mm, quad_segs=4)
+    order = np.argsort(shapely.distance(p, shapely.Point(f.at_mm)))[:4]
+    first = [f.index] if f.index >= 0 else []
+    for k in dict.fromkeys([*first, *(int(n) for n in order)]):
+        wide = shapely.buffer(p[k], 0.9 * part.field.joint_mm, join_style="mitre")
+        hull = shapely.convex_hull(shapely.union(wide, spot) if f.index < 0 else wide)
+        yield (HandEdit("lift", part.field.id, part.inside(k)), _set(part, hull))
+    size = 0.6 * part.field.tessera_mm
+    yield (_set(part, shapely.Point(f.at_mm).buffer(size, quad_segs=2)),)
+
+
+def _recolour(part: _About, f: Finding) -> Iterator[Edits]:
+    from core.colour.difference import ciede2000
+    from core.colour.wanted import stocked_lab
+
+    if f.index < 0:
+        return
+    at = part.inside(f.index)
+    near = [n for n in part.neighbours(f.index) if part.laid.stock[n] >= 0]
+    codes = [part.doc.materials[part.laid.stock[n]].code for n in near]
+    if f.rule == "lone colour":
+        for code in dict.fromkeys(codes):
+            yield (HandEdit("stock", part.field.id, at, material=code),)
+        return
+    off = ciede2000(part.laid.wanted_lab[f.index], stocked_lab(part.doc.materials))
+    best = int(off.argmin())
+    if off[best] < f.limit:
+        code = part.doc.materials[best].code
+        yield (HandEdit("stock", part.field.id, at, material=code),)
