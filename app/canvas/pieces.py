@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.colour.convert import bytes_from_lab
-from core.colour.distance_view import lab_seen_with
+from core.colour.distance_view import VISIONS, lab_seen_with
 from core.colour.shown import shown_lab
 from core.commission import Commission
 from core.pieces import Layout
@@ -52,7 +52,7 @@ class PieceTable:
             out = np.stack([np.interp(d, STEPS, SCALE[:, k]) for k in range(3)], axis=1)
             out[self.stock < 0] = UNMATCHED
             return out.astype(np.uint8)
-        if view in ("protanomaly", "deuteranomaly", "tritanomaly") and len(self):
+        if view in VISIONS and len(self):
             return bytes_from_lab(lab_seen_with(self.lab, view))
         return bytes_from_lab(self.lab)
 

@@ -92,6 +92,11 @@ class JobCard(QFrame):
         self.buttons[name].setChecked(True)
         self.refresh()
 
+    def end(self) -> None:
+        """End the background work of all leaves, as the window closes."""
+        for leaf in self.leaves.values():
+            leaf.end()
+
     def refresh(self) -> None:
         """Bring the leaf that is shown up to date."""
         self.leaf.refresh()

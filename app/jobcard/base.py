@@ -39,6 +39,9 @@ class Leaf(QWidget):
     def refresh(self) -> None:
         """Show the document, the layout and the selection as they stand."""
 
+    def end(self) -> None:
+        """End the leaf's background work, as the window closes."""
+
     def group(self, head: str, *widgets: QWidget) -> QFrame:
         """Add a card of widgets under a heading."""
         card = QFrame()

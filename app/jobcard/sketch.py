@@ -90,6 +90,9 @@ class SketchLeaf(Leaf):
         self._worker.failed.connect(self._failed)
         self._asked: Commission | None = None
 
+    def end(self) -> None:
+        self._worker.close()
+
     def _auto(self, on: bool) -> None:
         self.count.setEnabled(not on)
 

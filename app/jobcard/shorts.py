@@ -1,0 +1,106 @@
+"""Materials of which the studio has too few, and what could be laid in their place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QSize
+from PySide6.QtWidgets import QComboBox, QGridLayout, QVBoxLayout, QWidget
+
+from app.jobcard.base import clear
+from app.session import Session
+from app.theme import RUST
+from app.widgets import button, swatch_icon, text
+from core.colour.matching import StandIn, stand_ins
+from core.commission import Commission, add_swap
+from core.figures import Count, counts
+
+OFFERED = 4
+
+
+class Shorts(QWidget):
+    """A short material, and its nearest stand-ins with difference and price."""
+
+    def __init__(
+        self, session: Session, try_to: Callable[[str, Callable[[], Commission]], bool]
+    ) -> None:
+        super().__init__()
+        self.session, self.try_to = session, try_to
+        self.short: dict[str, Count] = {}
+        self.which = QComboBox()
+        self.which.setMinimumHeight(36)
+        self.which.setIconSize(QSize(28, 18))
+        self.which.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
+        self.which.currentIndexChanged.connect(lambda _: self._offer())
+        self.words = text("", "hint")
+        self._offers = QWidget()
+        self._grid = QGridLayout(self._offers)
+        self._grid.setContentsMargins(0, 0, 0, 0)
+        self._grid.setColumnStretch(0, 1)
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        for w in (self.words, self.which, self._offers):
+            box.addWidget(w)
+
+    def refresh(self) -> None:
+        """Show what is short in the layout as it stands."""
+        layout, doc = self.session.layout, self.session.laid_doc
+        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        short = {c.material.code: c for c in table if c.short}
+        if short == self.short and self.words.text():
+            return
+        self.short = short
+        now = self.which.currentData()
+        self.which.blockSignals(True)
+        self.which.clear()
+        for c in sorted(self.short.values(), key=lambda c: -c.short):
+            m = c.material
+            self.which.addItem(swatch_icon(m, 28, 18), f"{m.code}: {c.short:,} short", m.code)
+        self.which.setCurrentIndex(max(0, self.which.findData(now)) if self.short else -1)
+        self.which.blockSignals(False)
+        self.which.setVisible(bool(self.short))
+        self._offers.setVisible(bool(self.short))
+        n = len(self.short)
+        self.words.setText(
+            "Everything laid is in hand."
+            if not n
+            else f"{n} material{'s' if n > 1 else ''} must be bought, or take a stand-in:"
+        )
+        self._offer()
+
+    def offers(self) -> tuple[StandIn, ...]:
+        """Return the nearest stand-ins for the material shown."""
+        count = self.short.get(str(self.which.currentData()))
+        if count is None:
+            return ()
+        found = stand_ins(count.material, self.session.doc.materials, count.take)
+        return found[:OFFERED]
+
+    def _offer(self) -> None:
+        clear(self._grid)
+        old = str(self.which.currentData())
+        currency = self.session.doc.currency
+        for k, s in enumerate(self.offers()):
+            price = "price not comparable"
+            if s.price_change_m2 is not None:
+                price = f"{s.price_change_m2:+,.0f} {currency}".strip() + " a m²"
+            stock = f"{s.material.pieces:,} in hand" + ("" if s.enough else ", too few")
+            words = text(
+                f"<b>{s.material.code}</b> {s.material.description}<br>"
+                f"difference {s.delta_e:.1f} · {price}<br>"
+                + (stock if s.enough else f"<span style='color:{RUST}'>{stock}</span>")
+            )
+            use = button(
+                "Lay it",
+                lambda new=s.material.code: self.lay(old, new),
+                tip=f"Lay {s.material.code} wherever {old} is laid",
+            )
+            use.setIcon(swatch_icon(s.material, 28, 18))
+            self._grid.addWidget(words, k, 0)
+            self._grid.addWidget(use, k, 1)
+
+    def lay(self, old: str, new: str) -> None:
+        """Lay a stand-in wherever the short material is laid."""
+        self.try_to(f"Lay {new} for {old}", lambda: add_swap(self.session.doc, old, new))
