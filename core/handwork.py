@@ -154,10 +154,10 @@ def _do_set(b: _Board, e: HandEdit) -> None:
 def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     """Cut a new piece back to keep a joint from its neighbours and half a one from the border."""
     joint = b.field.joint_mm
-    shape = shapely.make_valid(shape)
+    whole = shapely.make_valid(shape)
     room = shapely.buffer(b.outline, -joint / 2 * 0.999, join_style="mitre", quad_segs=4)
-    left = shapely.intersection(shape, room)
-    for k in b.near(shape, joint):
+    left = shapely.intersection(whole, room)
+    for k in b.near(whole, joint):
         left = shapely.difference(left, shapely.buffer(b.polygons[k], joint, join_style="mitre"))
     parts = [g for g in shapely.get_parts(shapely.get_parts([left])) if g.geom_type == "Polygon"]
     if not parts:

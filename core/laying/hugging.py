@@ -77,7 +77,9 @@ def divided(setting: Setting) -> tuple[MultiPolygon, MultiPolygon]:
     )
     rest = shapely.difference(setting.outline, near)
     half = LEAST_REST * setting.pitch_mm / 2
-    opened = shapely.buffer(shapely.buffer(rest, -half, quad_segs=16), half, quad_segs=16)
+    opened = shapely.buffer(
+        shapely.buffer(rest, -half, quad_segs=16), half, join_style="mitre", mitre_limit=3.0
+    )
     rest = _polygons(shapely.intersection(shapely.intersection(rest, opened), setting.outline))
     return _polygons(shapely.difference(setting.outline, rest)), rest
 

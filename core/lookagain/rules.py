@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw
 from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -366,42 +367,38 @@ def grout_pools(
     outline: shapely.MultiPolygon, polygons: NDArray[np.object_], joint: float, limit: float
 ) -> list[tuple[float, float, float]]:
     """Return (x, y, width in joints) of spots of grout wider than `limit` joints."""
-    from skimage.draw import polygon as fill
-
     x0, y0, x1, y1 = outline.bounds
     px = max(joint / 4, float(np.sqrt((x1 - x0) * (y1 - y0) / 1.2e7)))
-    shape = (int((y1 - y0) / px) + 3, int((x1 - x0) / px) + 3)
-    free = np.zeros(shape, bool)
+    size = (int((x1 - x0) / px) + 3, int((y1 - y0) / px) + 3)
 
-    def put(ring: shapely.Geometry, value: bool) -> None:
-        c = shapely.get_coordinates(ring)
-        free[fill((c[:, 1] - y0) / px + 1, (c[:, 0] - x0) / px + 1, shape)] = value
+    def picture(rings: Iterable[shapely.Geometry], holes: Iterable[shapely.Geometry]) -> Bools:
+        image = Image.new("1", size)
+        pen = ImageDraw.Draw(image)
+        for colour, lines in ((1, rings), (0, holes)):
+            for ring in lines:
+                c = (shapely.get_coordinates(ring) - (x0, y0)) / px + 1
+                pen.polygon([(x, y) for x, y in c.tolist()], fill=colour)
+        return np.asarray(image)
 
-    for part in outline.geoms:
-        put(part.exterior, True)
-        for hole in part.interiors:
-            put(hole, False)
-    inside = free.copy()
-    for ring in shapely.get_exterior_ring(polygons):
-        put(ring, False)
+    inside = picture(
+        [part.exterior for part in outline.geoms],
+        [hole for part in outline.geoms for hole in part.interiors],
+    )
+    free = inside & ~picture(shapely.get_exterior_ring(polygons), ())
     # joints along the border count as grout too: only what is laid or outside bounds a pool
     far = ndimage.distance_transform_edt(free | ~inside) * px
     far[~inside] = 0.0
     deep = far > limit / 2 * joint + 0.7 * px
     spots, n = ndimage.label(deep)
+    boxes = ndimage.find_objects(spots)
     out = []
     for k in range(1, n + 1):
-        where = np.nonzero(spots == k) if n < 60 else _where(spots, k)
-        best = int(far[where].argmax())
-        y, x = where[0][best], where[1][best]
+        box = boxes[k - 1]
+        deepest = np.where(spots[box] == k, far[box], 0.0).argmax()
+        dy, dx = np.unravel_index(deepest, spots[box].shape)
+        y, x = box[0].start + int(dy), box[1].start + int(dx)
         out.append((x0 + (x - 1) * px, y0 + (y - 1) * px, 2 * float(far[y, x]) / joint))
     return out
-
-
-def _where(spots: NDArray[np.int64], k: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    box = ndimage.find_objects(spots)[k - 1]
-    y, x = np.nonzero(spots[box] == k)
-    return y + box[0].start, x + box[1].start
 
 
 def _corners(p: NDArray[np.object_]) -> tuple[Array, Array, Array, NDArray[np.int64]]:
