@@ -65,6 +65,8 @@ def draw(shapes: list[Shape]) -> bytes:
     lead = Image.new("L", (w, h))
     pen = ImageDraw.Draw(lead)
     for s in shapes:
+        # a shape in front rubs out the line behind it
+        pen.polygon(at(s.outline), fill=0)
         line = np.array(at([*s.outline, s.outline[0]]))
         line = line + ndimage.gaussian_filter1d(rng.normal(0, 2.2, line.shape), 3, axis=0)
         pen.line([tuple(p) for p in line], fill=255, width=2)

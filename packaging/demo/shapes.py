@@ -214,9 +214,9 @@ def scene() -> list[Shape]:
             bank,
             ((150, 132, 112), (104, 88, 76)),
             ("ST-04", "ST-06", "ST-13", "ST-37", "SM-92", "MB-07", "MB-16"),
-            15.0,
-            1.6,
-            {"laying": "palladianum", "spread": 0.3},
+            12.0,
+            1.4,
+            {"spread": 0.3, "variation": 0.2},
         )
     )
     pebbles = within_frame(
@@ -231,9 +231,9 @@ def scene() -> list[Shape]:
             pebbles,
             ((172, 164, 148), (132, 126, 116)),
             ("ST-06", "ST-37", "MB-07", "MB-16", "ST-04"),
-            12.0,
-            1.4,
-            {"pieces": "rounds", "spread": 0.3, "slenderness": 1.3, "strictness": 0.8},
+            11.0,
+            1.3,
+            {"spread": 0.3, "variation": 0.2},
         )
     )
     for k, (x, y, rx, ry) in enumerate(

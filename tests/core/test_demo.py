@@ -1,0 +1,86 @@
+"""The demo commission opens, is what its maker makes, and lays soundly."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+import shapely
+
+from core import archive
+from core.commission import Commission
+from core.fields import gaps_and_overlaps
+from core.geometry import polygon_of
+from core.pieces import Layout
+from core.plan import Planner
+from core.resources import asset
+
+
+@contextmanager
+def maker_on_the_path() -> Iterator[None]:
+    here = str(asset("demo").parent.parent / "packaging" / "demo")
+    sys.path.insert(0, here)
+    try:
+        yield
+    finally:
+        sys.path.remove(here)
+
+
+@pytest.fixture(scope="module")
+def demo() -> tuple[Commission, dict[str, bytes]]:
+    return archive.load(asset("demo/heron.emblema"))
+
+
+@pytest.fixture(scope="module")
+def layout(demo: tuple[Commission, dict[str, bytes]]) -> Layout:
+    planner = Planner()
+    try:
+        return planner.layout(*demo)
+    finally:
+        planner.close()
+
+
+def test_made_again_it_is_the_same(demo: tuple[Commission, dict[str, bytes]]) -> None:
+    with maker_on_the_path():
+        from make import commission  # type: ignore[import-not-found]
+
+        doc, images = commission(asset("demo/heron.png").read_bytes())
+    assert doc == demo[0]
+    assert images == demo[1]
+
+
+def test_fields_cover_the_wall_once(demo: tuple[Commission, dict[str, bytes]]) -> None:
+    doc = demo[0]
+    assert (doc.width_mm, doc.height_mm) == (1200.0, 600.0)
+    assert len(doc.fields) >= 12
+    assert gaps_and_overlaps(doc) == ()
+
+
+def test_rich_enough_to_show(demo: tuple[Commission, dict[str, bytes]], layout: Layout) -> None:
+    assert len(layout) >= 4000
+    assert all(len(f.pieces) for f in layout.fields)
+    stock = np.concatenate([f.stock for f in layout.fields])
+    assert (stock >= 0).all()
+    laid = [demo[0].materials[k] for k in np.unique(stock)]
+    assert len(laid) >= 14
+    assert {"gold glass", "shell", "smalti"} <= {m.kind for m in laid}
+
+
+def test_pieces_keep_to_their_field(
+    demo: tuple[Commission, dict[str, bytes]], layout: Layout
+) -> None:
+    for field, laid in zip(demo[0].fields, layout.fields, strict=True):
+        room = polygon_of(field.outline).buffer(1e-6, quad_segs=4, join_style="mitre")
+        out = shapely.area(shapely.difference(laid.pieces.polygons, room))
+        assert out.max() < 1e-3, field.name
+
+
+def test_no_piece_lies_on_another(layout: Layout) -> None:
+    pieces = np.concatenate([f.pieces.polygons for f in layout.fields])
+    a, b = shapely.STRtree(pieces).query(pieces, predicate="intersects")
+    a, b = a[a < b], b[a < b]
+    if len(a):
+        assert shapely.area(shapely.intersection(pieces[a], pieces[b])).max() < 1e-3
