@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import numpy as np
-from PySide6.QtCore import QPointF, QSize, Qt
-from PySide6.QtGui import QColor, QIcon, QPainter, QPixmap, QPolygonF
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import (
     QGridLayout,
     QLineEdit,
     QToolButton,
     QWidget,
 )
-from shapely import LineString, MultiPolygon, Polygon, box
 
 from app.jobcard.base import Leaf
-from app.theme import SLATE
+from app.jobcard.pictures import laying_icon
 from app.widgets import Choice, Number, button, text
 from core.commission import LAYINGS, Field
-from core.laying import Setting, lay_field
 
 TELL = {
     "tessellatum": "Parallel courses along the flow.",
@@ -156,7 +152,7 @@ class LayingLeaf(Leaf):
         super().showEvent(event)  # type: ignore[arg-type]
         if self.buttons[LAYINGS[0]].icon().isNull():
             for laying, b in self.buttons.items():
-                b.setIcon(picture(laying))
+                b.setIcon(laying_icon(laying))
 
     def refresh(self) -> None:
         some = self.chosen()
@@ -193,52 +189,3 @@ class LayingLeaf(Leaf):
         for attribute, on in shown.items():
             self.numbers[attribute][0].setVisible(on)
         self.special.setVisible(any(shown.values()))
-
-
-def picture(laying: str) -> QIcon:
-    """Return a little picture of a laying, laid by the program itself."""
-    w, h = 64, 46
-    whole = box(0, 0, w * 2, h * 2)
-    x = np.linspace(-10, 2 * w + 10, 30)
-    flow: tuple[LineString, ...] = (
-        LineString(np.stack([x, h + 0.25 * h * np.sin(x / 20)], axis=1)),
-    )
-    hug: tuple[LineString, ...] = ()
-    t = np.linspace(0, 2 * np.pi, 60)
-    disc = LineString(np.stack([w * 0.75 + 28 * np.cos(t), h * 1.1 + 28 * np.sin(t)], axis=1))
-    outline = MultiPolygon([whole])
-    if laying in ("vermiculatum", "musivum", "classicum"):
-        outline = MultiPolygon([whole.difference(Polygon(disc.coords))])
-        flow, hug = (), (disc,)
-    if laying in ("regulatum", "palladianum", "circumactum"):
-        flow = ()
-    size = {"sectile": 30.0, "palladianum": 17.0}.get(laying, 10.0)
-    setting = Setting(
-        outline,
-        laying,
-        size,
-        1.8,
-        False,
-        flow,
-        hug=hug,
-        hug_courses=2,
-        hug_tessera_mm=7.0,
-        module_mm=58.0,
-        spread=0.3,
-    )
-    pieces = lay_field(setting)
-    out = QPixmap(2 * w, 2 * h)
-    out.fill(QColor("#8d877b"))
-    p = QPainter(out)
-    p.setRenderHint(QPainter.RenderHint.Antialiasing)
-    p.setPen(Qt.PenStyle.NoPen)
-    rng = np.random.default_rng(2)
-    for polygon in pieces.polygons:
-        shade = int(rng.integers(-9, 9))
-        p.setBrush(QColor(228 + shade, 220 + shade, 203 + shade))
-        p.drawPolygon(QPolygonF([QPointF(x, y) for x, y in polygon.exterior.coords]))
-    if hug:
-        p.setBrush(QColor(SLATE))
-        p.drawPolygon(QPolygonF([QPointF(x, y) for x, y in disc.coords]))
-    p.end()
-    return QIcon(out)
