@@ -1,7 +1,9 @@
 """Work by hand on laid pieces: lift, set, nip, join, shift and turn, pin, lay in a material.
 
-An edit is kept by its field and place. At every laying the edits are done again in order; one
-whose place no longer exists, or that would make pieces touch, is left out and named.
+An edit is kept by its field and place. At every laying the edits are done again in the order in
+which they were made; one whose place no longer exists, or that would make pieces touch, is left
+out and named. A pinned piece is laid exactly as it was pinned: the others give way, and no other
+edit moves it.
 """
 
 from __future__ import annotations
@@ -23,7 +25,8 @@ from core.pieces import Layout, Pieces
 TOUCH = 0.35  # joints; nearer than that is touching
 SMALLEST = 0.2  # of a tessera's area: a smaller part cannot be held
 LARGEST = 2.6  # tesserae's areas: more cannot be cut from one piece
-CONVEX = 0.93  # of its hull that a joined piece must fill
+CONVEX = 0.97  # of its hull that a joined piece must fill
+SAME = 0.8  # of both pieces' common area: they are the same piece
 INTO_PIN = 0.3  # of a piece that must be left for it to stay beside a pin
 
 
@@ -42,7 +45,7 @@ class _Refused(Exception):
 class _Board:
     """A field's pieces while they are worked on."""
 
-    def __init__(self, field: Field, pieces: Pieces) -> None:
+    def __init__(self, field: Field, pieces: Pieces, pins: Iterable[HandEdit] = ()) -> None:
         self.field = field
         self.outline: MultiPolygon = polygon_of(field.outline)
         self.polygons: list[Polygon] = list(pieces.polygons)
@@ -52,6 +55,11 @@ class _Board:
         self.alive = [True] * len(pieces)
         self.laid = len(pieces)
         self.tree = shapely.STRtree(pieces.polygons)
+        self.pinned: set[int] = set()
+        for pin in pins:
+            if pin.kind == "pin" and pin.field_id == field.id:
+                k = self.same(Polygon(pin.outline))
+                self.pinned |= {k} if k is not None else set()
 
     def near(self, shape: shapely.Geometry, far: float) -> list[int]:
         """Return the living pieces within a distance of a shape."""
@@ -63,14 +71,29 @@ class _Board:
         ]
         return [k for k in found if self.alive[k]]
 
-    def find(self, at: Point) -> int:
-        """Return the piece at a place, else the nearest within half a pitch."""
+    def same(self, shape: Polygon) -> int | None:
+        """Return the living piece that is exactly this shape."""
+        for k in self.near(shape, 0.0):
+            if self.polygons[k].equals_exact(shape, 1e-9):
+                return k
+        return None
+
+    def find(self, at: Point, free: bool = True) -> int:
+        """Return the piece at a place, else the nearest within half a pitch.
+
+        `free` asks for a piece that may be moved or cut, not a pinned one.
+        """
         point = shapely.Point(at)
         half = (self.field.tessera_mm + self.field.joint_mm) / 2
         best = [(shapely.distance(self.polygons[k], point), k) for k in self.near(point, half)]
+        # a pin is never the next best: it was there when the edit was made, and not meant
+        best = [(d, k) for d, k in best if d == 0 or k not in self.pinned]
         if not best:
             raise _Refused("there is no piece at its place any more")
-        return min(best)[1]
+        k = min(best)[1]
+        if free and k in self.pinned:
+            raise _Refused("the piece is pinned; take its pin out first")
+        return k
 
     def check(self, shape: Polygon, instead_of: Iterable[int] = ()) -> None:
         """Refuse a shape that leaves the field, touches a neighbour, or cannot be cut."""
@@ -89,6 +112,28 @@ class _Board:
         for k in self.near(shape, TOUCH * f.joint_mm):
             if k not in skip:
                 raise _Refused("it would touch its neighbour")
+
+    def way(self, k: int) -> tuple[float, float]:
+        """Return the direction in which a piece's course is numbered."""
+        t = (float(np.cos(self.angle[k])), float(np.sin(self.angle[k])))
+        here = self.polygons[k].centroid
+        vote = 0.0
+        for n in self.near(self.polygons[k], 2 * self.field.joint_mm):
+            if self.course[n] == self.course[k]:
+                c = self.polygons[n].centroid
+                along = (c.x - here.x) * t[0] + (c.y - here.y) * t[1]
+                vote += float(np.sign(self.piece[n] - self.piece[k])) * along
+        return t if vote >= 0 else (-t[0], -t[1])
+
+    def like(self, shape: Polygon) -> int | None:
+        """Return the piece, lifted or not, in whose place a shape lies, else the nearest."""
+        near = sorted({int(k) for k in self.tree.query(shape)} | set(self.near(shape, 0.0)))
+        near += [k for k in range(self.laid, len(self.polygons)) if not self.alive[k]]
+        over = [(self.polygons[k].intersection(shape).area, k) for k in near]
+        area, k = max(over, default=(0.0, -1))
+        if area > 0:
+            return k
+        return int(self.tree.nearest(shape)) if self.laid else None
 
     def put(self, shape: Polygon, like: int | None, material: str = "") -> int:
         """Lay a piece down, numbered like another."""
@@ -119,9 +164,17 @@ class _Board:
 
 
 def apply_edits(
-    field: Field, pieces: Pieces, edits: Sequence[HandEdit]
+    field: Field,
+    pieces: Pieces,
+    edits: Sequence[HandEdit],
+    pins: Iterable[HandEdit] = (),
 ) -> tuple[Pieces, NDArray[np.object_], tuple[Dropped, ...]]:
-    """Do a field's edits on freshly laid pieces.
+    """Do a field's edits on freshly laid pieces, in order.
+
+    Parameters
+    ----------
+    pins : iterable of HandEdit
+        Pins already among `pieces`, when these are not freshly laid.
 
     Returns
     -------
@@ -130,9 +183,9 @@ def apply_edits(
         Codes laid by hand, "" for all others.
     dropped : tuple of Dropped
     """
-    board = _Board(field, pieces)
+    board = _Board(field, pieces, pins)
     dropped = []
-    for edit in sorted(edits, key=lambda e: e.kind != "pin"):  # pins come first: all goes round
+    for edit in edits:
         try:
             _DO[edit.kind](board, edit)
         except _Refused as e:
@@ -142,13 +195,19 @@ def apply_edits(
 
 
 def _do_lift(b: _Board, e: HandEdit) -> None:
-    b.lift(b.find(e.at_mm))
+    k = b.find(e.at_mm)
+    if e.outline:  # only this very piece was meant
+        meant = Polygon(e.outline)
+        common = b.polygons[k].intersection(meant).area
+        if common < SAME * max(b.polygons[k].area, meant.area):
+            raise _Refused("another piece lies there now")
+    b.lift(k)
 
 
 def _do_set(b: _Board, e: HandEdit) -> None:
     shape = _trimmed(b, Polygon(e.outline))
     b.check(shape)
-    b.put(shape, None, e.material)
+    b.put(shape, b.like(shape), e.material)
 
 
 def _trimmed(b: _Board, shape: Polygon) -> Polygon:
@@ -156,14 +215,39 @@ def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     joint = b.field.joint_mm
     whole = shapely.make_valid(shape)
     room = shapely.buffer(b.outline, -joint / 2 * 0.999, join_style="mitre", quad_segs=4)
-    left = shapely.intersection(whole, room)
-    for k in b.near(whole, joint):
-        left = shapely.difference(left, shapely.buffer(b.polygons[k], joint, join_style="mitre"))
-    parts = [g for g in shapely.get_parts(shapely.get_parts([left])) if g.geom_type == "Polygon"]
-    if not parts:
+    left = _largest(shapely.intersection(whole, room))
+    for k in sorted(b.near(whole, joint)):
+        left = _cut_back(left, b.polygons[k], joint)
+    if left.is_empty:
         raise _Refused("there is no room for it")
-    best = max(parts, key=lambda g: float(shapely.area(g)))
-    return Polygon(shapely.get_exterior_ring(best))
+    return left
+
+
+def _largest(shape: shapely.Geometry) -> Polygon:
+    """Return the largest part of a shape without its holes; empty where it has no area."""
+    parts = [g for g in shapely.get_parts(shapely.get_parts([shape])) if g.geom_type == "Polygon"]
+    best = max(parts, key=lambda g: float(shapely.area(g)), default=Polygon())
+    return Polygon(shapely.get_exterior_ring(best)) if best.area > 0 else Polygon()
+
+
+def _cut_back(shape: Polygon, other: Polygon, joint: float) -> Polygon:
+    """Cut a shape straight along one side of another, a joint away, so that most of it is left.
+
+    A straight cut is what a nipper does, and keeps a convex piece convex.
+    """
+    if shape.is_empty or shape.distance(other) >= joint * (1 - 1e-9):
+        return shape
+    c = shapely.get_coordinates(shapely.normalize(shapely.convex_hull(other)))  # clockwise
+    side = np.diff(c, axis=0)
+    t = side / np.maximum(np.hypot(*side.T), 1e-12)[:, None]
+    out = np.stack([-t[:, 1], t[:, 0]], 1)
+    far = 4 * (float(np.ptp(np.r_[c, shapely.get_coordinates(shape)], axis=0).max()) + joint)
+    a = c[:-1] + joint * out
+    halves = shapely.polygons(
+        np.stack([a - far * t, a + far * t, a + far * (t + out), a + far * (out - t)], 1)
+    )
+    left = [_largest(shapely.intersection(g, shape)) for g in np.asarray(halves).tolist()]
+    return max(left, key=lambda g: float(g.area))
 
 
 def _do_nip(b: _Board, e: HandEdit) -> None:
@@ -183,6 +267,8 @@ def _do_nip(b: _Board, e: HandEdit) -> None:
     parts = [g for g in shapely.get_parts(cut) if g.geom_type == "Polygon" and g.area > 0]
     if len(parts) != 2:
         raise _Refused("the line does not cross the piece from side to side")
+    way = b.way(k)
+    parts.sort(key=lambda g: g.centroid.x * way[0] + g.centroid.y * way[1])
     for p in parts:
         b.check(p, (k, *b.near(p, TOUCH * b.field.joint_mm)))
     b.lift(k)
@@ -199,24 +285,24 @@ def _do_join(b: _Board, e: HandEdit) -> None:
     both = shapely.union(b.polygons[k], b.polygons[other])
     if shapely.distance(b.polygons[k], b.polygons[other]) > 2.5 * b.field.joint_mm:
         raise _Refused("the two are not neighbours")
-    shape = shapely.convex_hull(both)
+    shape = _largest(shapely.convex_hull(both))
     if both.area < (CONVEX - 0.12) * shape.area:
         raise _Refused("together they would not make a convex piece")
     # the hull must not push into neighbours: cut it back where it would
-    for n in b.near(shape, b.field.joint_mm * 0.9):
+    for n in sorted(b.near(shape, b.field.joint_mm * 0.9)):
         if n not in (k, other):
-            shape = shapely.difference(
-                shape, shapely.buffer(b.polygons[n], 0.9 * b.field.joint_mm, join_style="mitre")
-            )
-    shape = shapely.intersection(
-        shape, shapely.buffer(b.outline, -0.45 * b.field.joint_mm, join_style="mitre")
+            shape = _cut_back(shape, b.polygons[n], 0.9 * b.field.joint_mm)
+    shape = _largest(
+        shapely.intersection(
+            shape, shapely.buffer(b.outline, -0.45 * b.field.joint_mm, join_style="mitre")
+        )
     )
-    if not isinstance(shape, Polygon) or shape.area < CONVEX * shapely.convex_hull(shape).area:
+    if shape.area < CONVEX * shapely.convex_hull(shape).area:
         raise _Refused("together they would not make a convex piece")
     b.check(shape, (k, other))
     b.lift(k)
     b.lift(other)
-    b.put(Polygon(shape.exterior), k)
+    b.put(shape, k)
 
 
 def _do_shift(b: _Board, e: HandEdit) -> None:
@@ -233,31 +319,26 @@ def _do_pin(b: _Board, e: HandEdit) -> None:
     if not b.outline.contains(shape):
         raise _Refused("its place lies outside the field now")
     joint = b.field.joint_mm
-    clear = shapely.buffer(shape, joint * 0.999, join_style="mitre")
-    like = None
-    for k in b.near(shape, joint * 0.99):
-        piece = b.polygons[k]
-        if piece.equals_exact(shape, 1e-9):
-            like = k
-            b.lift(k)
-            continue
-        left = shapely.difference(piece, clear)
-        parts = [
-            g for g in shapely.get_parts(shapely.get_parts([left])) if g.geom_type == "Polygon"
-        ]
-        best = max(parts, key=lambda g: g.area, default=None)
-        if like is None and piece.intersects(shape):
-            like = k
-        if best is None or best.area < INTO_PIN * piece.area:
-            b.lift(k)
-        elif best.area < piece.area - 1e-9:
-            b.lift(k)
-            b.put(Polygon(best.exterior), k)
-    b.put(shape, like, e.material)
+    k = b.same(shape)
+    if k is None:
+        near = sorted(b.near(shape, joint * 0.99))
+        if any(n in b.pinned and b.polygons[n].intersects(shape) for n in near):
+            raise _Refused("it would lie on another pinned piece")
+        over = shapely.area(shapely.intersection(np.array([b.polygons[n] for n in near]), shape))
+        like = near[int(over.argmax())] if len(near) and over.max() > 0 else None
+        for n in near:
+            if n in b.pinned:
+                continue
+            left = _cut_back(b.polygons[n], shape, joint)
+            b.lift(n)
+            if left.area >= INTO_PIN * b.polygons[n].area:
+                b.put(left, n)
+        k = b.put(shape, like, e.material)
+    b.pinned.add(k)
 
 
 def _do_stock(b: _Board, e: HandEdit) -> None:
-    b.material[b.find(e.at_mm)] = e.material
+    b.material[b.find(e.at_mm, free=False)] = e.material
 
 
 _DO = {
@@ -284,12 +365,17 @@ def _centre(layout: Layout, field_id: str, index: int) -> Point:
 def _with(doc: Commission, layout: Layout, edit: HandEdit) -> Commission:
     """Add an edit, once it was tried on the layout as it lies."""
     field = doc.field_by_id(edit.field_id)
-    board = _Board(field, layout.by_id(edit.field_id).pieces)
+    board = _Board(field, layout.by_id(edit.field_id).pieces, doc.edits)
     try:
         _DO[edit.kind](board, edit)
     except _Refused as e:
         raise EmblemaError(f"That cannot be done: {e}.") from e
     return replace(doc, edits=(*doc.edits, edit))
+
+
+def _known(doc: Commission, material: str) -> None:
+    if all(m.code != material for m in doc.materials):
+        raise EmblemaError(f"There is no material '{material}' in this commission.")
 
 
 def lift(doc: Commission, layout: Layout, field_id: str, index: int) -> Commission:
@@ -305,12 +391,17 @@ def set_piece(
     Raises
     ------
     EmblemaError
-        There is no room for it.
+        There is no room for it, or no such material.
     """
-    if len(set(outline)) < 3:
-        raise EmblemaError("A piece needs three corners.")
     ring = tuple((float(x), float(y)) for x, y in outline)
-    x, y = Polygon(ring).representative_point().coords[0]
+    if len(set(ring)) < 3 or not np.isfinite(ring).all():
+        raise EmblemaError("A piece needs three corners.")
+    if material:
+        _known(doc, material)
+    shape = _largest(shapely.make_valid(Polygon(ring)))
+    if shape.is_empty:
+        raise EmblemaError("A piece needs some width.")
+    x, y = shape.representative_point().coords[0]
     edit = HandEdit("set", field_id, (x, y), outline=ring, material=material)
     return _with(doc, layout, edit)
 
@@ -349,11 +440,13 @@ def shift(
 
 
 def pin(doc: Commission, layout: Layout, field_id: str, index: int) -> Commission:
-    """Keep a piece as it lies at every new laying."""
+    """Keep a piece as it lies at every new laying; the others are cut back to go around it."""
     laid = layout.by_id(field_id)
     c = shapely.get_coordinates(laid.pieces.polygons[index].exterior)[:-1]
     ring = tuple((float(x), float(y)) for x, y in c)
     edit = HandEdit("pin", field_id, _centre(layout, field_id, index), outline=ring)
+    if any(e.kind == "pin" and e.field_id == field_id and e.outline == ring for e in doc.edits):
+        return doc
     return replace(doc, edits=(*doc.edits, edit))
 
 
@@ -372,10 +465,7 @@ def unpin(doc: Commission, layout: Layout, field_id: str, index: int) -> Commiss
 
 def lay_in(doc: Commission, layout: Layout, field_id: str, index: int, material: str) -> Commission:
     """Lay one piece in a material."""
-    try:
-        doc.material(material)
-    except KeyError as e:
-        raise EmblemaError(f"There is no material '{material}' in this commission.") from e
+    _known(doc, material)
     at = _centre(layout, field_id, index)
     kept = tuple(
         e for e in doc.edits if not (e.kind == "stock" and e.field_id == field_id and e.at_mm == at)

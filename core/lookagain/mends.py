@@ -1,7 +1,7 @@
 """What to do about a finding: done by hand edits, tried first, and refused where it mends nothing.
 
 A mend is a few edits of `core.handwork`. It is kept only if the finding is gone after it and no
-more findings lie about the place than before.
+finding lies about the place that did not lie there before.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ from core.lookagain.rules import look_at
 from core.pieces import LaidField, Layout, Pieces
 
 AROUND = 4.0  # pitches about a finding that are looked at again
+APART = 6.0  # pitches between two mends tried on the same pieces
+TURNS = 4
 Edits = tuple[HandEdit, ...]
 
 
@@ -42,18 +44,15 @@ def mend(doc: Commission, layout: Layout, finding: Finding) -> Mended:
     found = part.like(finding)
     if found is None:
         return Mended(doc, False, "it is no longer there")
-    before = len(part.findings)
     reason = "nothing that a hand could do here would make it better"
     for edits in _ways(part, found):
         after, refused = part.after(edits)
         if after is None:
             reason = refused
             continue
-        if any(f.rule == finding.rule and _close(f, finding, 0.8 * part.pitch) for f in after):
-            continue
-        if len(after) < before:
+        if _none_new(after, [f for f in part.findings if f is not found], 0.8 * part.pitch):
             return Mended(replace(doc, edits=(*doc.edits, *edits)), True, "")
-        reason = "it would only move the fault to a neighbour"
+        reason = "it would only change one fault for another"
     return Mended(doc, False, reason)
 
 
@@ -64,24 +63,38 @@ def mend_all(
     stop: Callable[[], bool] = lambda: False,
     progress: Callable[[float, str], None] = lambda share, what: None,
 ) -> tuple[Commission, int]:
-    """Mend what can be mended, never two findings that lie close together in one go.
+    """Mend what can be mended, never two findings that lie close together in one turn.
 
     Returns the new document and how many were mended.
     """
     todo = list(findings)
-    done: list[tuple[str, Point]] = []
+    laid = {f.field_id: layout.by_id(f.field_id) for f in todo}
     count = 0
-    for k, f in enumerate(todo):
-        if stop():
-            raise Stopped
-        progress(k / max(len(todo), 1), "Mending")
-        pitch = _pitch(doc.field_by_id(f.field_id))
-        if any(i == f.field_id and math.dist(at, f.at_mm) < 3 * pitch for i, at in done):
-            continue
-        tried = mend(doc, layout, f)
-        if tried.done:
-            doc, count = tried.doc, count + 1
-            done.append((f.field_id, f.at_mm))
+    for turn in range(TURNS):
+        fields = dict.fromkeys(f.field_id for f in todo)
+        before = count
+        for k, field_id in enumerate(fields):
+            progress((turn + k / len(fields)) / TURNS, "Mending")
+            field, near = doc.field_by_id(field_id), Layout((laid[field_id],))
+            start, done = len(doc.edits), list[Point]()
+            for f in (f for f in todo if f.field_id == field_id):
+                if stop():
+                    raise Stopped
+                if any(math.dist(at, f.at_mm) < APART * _pitch(field) for at in done):
+                    continue
+                tried = mend(doc, near, f)
+                if tried.done:
+                    doc, count = tried.doc, count + 1
+                    done.append(f.at_mm)
+            if done:
+                laid[field_id] = relaid(doc, field, laid[field_id], doc.edits[start:])[0]
+        if count == before:
+            break
+        todo = [
+            f
+            for field_id in fields
+            for f in look_at(doc, doc.field_by_id(field_id), laid[field_id])
+        ]
     return doc, count
 
 
@@ -93,6 +106,40 @@ def _close(a: Finding, b: Finding, far: float) -> bool:
     return math.dist(a.at_mm, b.at_mm) < far
 
 
+def _none_new(after: list[Finding], before: list[Finding], far: float) -> bool:
+    """Say whether each finding was there before, one for one."""
+    left = list(before)
+    for f in after:
+        like = [g for g in left if g.rule == f.rule and _close(f, g, far)]
+        if not like:
+            return False
+        left.remove(min(like, key=lambda g: math.dist(f.at_mm, g.at_mm)))
+    return True
+
+
+def relaid(doc: Commission, field: Field, laid: LaidField, edits: Edits) -> tuple[LaidField, str]:
+    """Return a field after some edits more, and why one could not be done, if one could not.
+
+    Each piece keeps the colour wanted and the material of the piece that lay in its place.
+    """
+    from core.colour.difference import ciede2000
+    from core.colour.wanted import stocked_lab
+
+    pieces, by_hand, dropped = apply_edits(field, laid.pieces, edits, doc.edits)
+    places = shapely.STRtree(laid.pieces.polygons).nearest(
+        shapely.point_on_surface(pieces.polygons)
+    )
+    wanted, stock, delta = laid.wanted_lab[places], laid.stock[places], laid.delta_e[places]
+    codes = {m.code: k for k, m in enumerate(doc.materials)}
+    hand = np.array([codes.get(c, -1) for c in by_hand], np.int64)
+    changed = hand >= 0
+    if changed.any():
+        stock[changed] = hand[changed]
+        delta[changed] = ciede2000(wanted[changed], stocked_lab(doc.materials)[hand[changed]])
+    done = LaidField(field.id, pieces, wanted, stock, delta)
+    return done, dropped[0].reason if dropped else ""
+
+
 class _About:
     """The pieces about a finding, so that a mend is tried on a few instead of on all."""
 
@@ -101,6 +148,7 @@ class _About:
         self.pitch = _pitch(field)
         near = shapely.dwithin(laid.pieces.polygons, shapely.Point(at), AROUND * self.pitch)
         self.rows = np.flatnonzero(near)
+        self.disc = shapely.Point(at).buffer((AROUND - 1.2) * self.pitch, quad_segs=8)
         p = laid.pieces
         self.pieces = Pieces(p.polygons[near], p.course[near], p.piece[near], p.angle_rad[near])
         self.laid = LaidField(
@@ -112,7 +160,7 @@ class _About:
         """Return findings near the place; those farther out miss their neighbours."""
         return [
             f
-            for f in look_at(self._local(), self.field, laid, pools=False)
+            for f in look_at(self._local(), self.field, laid, self.disc)
             if math.dist(f.at_mm, self.at) < (AROUND - 1.6) * self.pitch
         ]
 
@@ -122,10 +170,9 @@ class _About:
 
     def like(self, finding: Finding) -> Finding | None:
         """Return the same finding among the few, or itself where only the whole field shows it."""
-        if finding.rule in ("grout pool", "lone colour"):
+        if finding.rule == "lone colour":
             rows = np.flatnonzero(self.rows == finding.index)
-            self.findings.append(finding)
-            return replace(finding, index=int(rows[0]) if len(rows) else -1)
+            return replace(finding, index=int(rows[0])) if len(rows) else None
         for f in self.findings:
             if f.rule == finding.rule and _close(f, finding, 0.5 * self.pitch):
                 return f
@@ -133,25 +180,19 @@ class _About:
 
     def after(self, edits: Edits) -> tuple[list[Finding] | None, str]:
         """Return the findings after some edits, or why they cannot be done."""
-        pieces, by_hand, dropped = apply_edits(self.field, self.pieces, edits)
-        if dropped:
-            return None, dropped[0].reason
-        places = shapely.STRtree(self.pieces.polygons).nearest(
-            shapely.point_on_surface(pieces.polygons)
-        )
-        stock = self.laid.stock[places].copy()
-        delta = self.laid.delta_e[places].copy()
-        codes = {m.code: k for k, m in enumerate(self.doc.materials)}
-        for k in np.flatnonzero(by_hand != ""):
-            stock[k] = codes.get(by_hand[k], stock[k])
-            delta[k] = 0.0
-        laid = LaidField(self.field.id, pieces, self.laid.wanted_lab[places], stock, delta)
-        return self._look(laid), ""
+        laid, refused = relaid(self.doc, self.field, self.laid, edits)
+        return (None, refused) if refused else (self._look(laid), "")
 
     def inside(self, k: int) -> Point:
         """Return a place within a piece."""
         x, y = shapely.get_coordinates(shapely.point_on_surface(self.pieces.polygons[k]))[0]
         return float(x), float(y)
+
+    def lift(self, k: int) -> HandEdit:
+        """Take out this very piece: a mend is not for another that lies there some day."""
+        c = shapely.get_coordinates(self.pieces.polygons[k])[:-1]
+        ring = tuple((float(x), float(y)) for x, y in c)
+        return HandEdit("lift", self.field.id, self.inside(k), outline=ring)
 
     def neighbours(self, k: int) -> list[int]:
         """Return the pieces next to one, the longest joint first."""
@@ -217,8 +258,8 @@ def _halves(
     if len(halves) != 2:
         return
     yield (
-        HandEdit("lift", part.field.id, part.inside(k)),
-        HandEdit("lift", part.field.id, part.inside(n)),
+        part.lift(k),
+        part.lift(n),
         *(_set(part, g) for g in halves),
     )
 
@@ -259,11 +300,10 @@ def _nip(part: _About, k: int) -> Iterator[Edits]:
 def _trim(part: _About, k: int) -> Iterator[Edits]:
     """Lift the piece and set its convex hull again, trimmed to keep its joints."""
     hull = shapely.convex_hull(part.pieces.polygons[k])
-    at = part.inside(k)
-    yield (HandEdit("lift", part.field.id, at), _set(part, hull))
+    yield (part.lift(k), _set(part, hull))
     less = shapely.buffer(hull, -0.3 * part.field.joint_mm, join_style="mitre")
     if isinstance(less, Polygon) and less.area > 0:
-        yield (HandEdit("lift", part.field.id, at), _set(part, less))
+        yield (part.lift(k), _set(part, less))
 
 
 def _turn(part: _About, k: int) -> Iterator[Edits]:
@@ -281,7 +321,7 @@ def _turn(part: _About, k: int) -> Iterator[Edits]:
     square = shapely.affinity.rotate(
         shapely.box(x - half, y - half, x + half, y + half), angle, use_radians=True
     )
-    yield (HandEdit("lift", part.field.id, part.inside(k)), _set(part, square))
+    yield (part.lift(k), _set(part, square))
 
 
 def _grow(part: _About, f: Finding) -> Iterator[Edits]:
@@ -293,7 +333,7 @@ def _grow(part: _About, f: Finding) -> Iterator[Edits]:
     for k in dict.fromkeys([*first, *(int(n) for n in order)]):
         wide = shapely.buffer(p[k], 0.9 * part.field.joint_mm, join_style="mitre")
         hull = shapely.convex_hull(shapely.union(wide, spot) if f.index < 0 else wide)
-        yield (HandEdit("lift", part.field.id, part.inside(k)), _set(part, hull))
+        yield (part.lift(k), _set(part, hull))
     size = 0.6 * part.field.tessera_mm
     yield (_set(part, shapely.Point(f.at_mm).buffer(size, quad_segs=2)),)
 

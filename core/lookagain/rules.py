@@ -12,6 +12,7 @@ from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
+from shapely import MultiPolygon
 
 from core.commission import Commission, Field, Limits
 from core.errors import Stopped
@@ -66,8 +67,10 @@ def scores(
     }
 
 
-def look_at(doc: Commission, field: Field, laid: LaidField, pools: bool = True) -> list[Finding]:
-    """Return the findings of one field."""
+def look_at(
+    doc: Commission, field: Field, laid: LaidField, about: shapely.Geometry | None = None
+) -> list[Finding]:
+    """Return the findings of one field; spots of grout only `about` a place, where one is given."""
     p, limits = laid.pieces, doc.limits
     if not len(p):
         return []
@@ -77,8 +80,8 @@ def look_at(doc: Commission, field: Field, laid: LaidField, pools: bool = True) 
         look.shapes()
         look.sizes()
     look.joints()
-    if pools and cut:
-        look.pools()
+    if cut:
+        look.pools(about)
     if cut and field.laying in ("tessellatum", "vermiculatum", "musivum", "classicum"):
         look.in_line()
         look.flow()
@@ -241,10 +244,17 @@ class _Look:
                 "A joint {m:.1f} times as wide as the others runs along it.",
             )
 
-    def pools(self) -> None:
+    def pools(self, about: shapely.Geometry | None = None) -> None:
         """Spots of grout in which a disc of the limit's width finds room."""
         j, limit = self.field.joint_mm, self.limits.pool_joints
-        for x, y, width in grout_pools(self.outline, self.p.polygons, j, limit):
+        outline = self.outline
+        if about is not None:
+            seen = shapely.intersection(outline, about)
+            parts = [g for g in shapely.get_parts([seen]) if g.geom_type == "Polygon"]
+            outline = MultiPolygon([g for g in parts if g.area > 0])
+            if outline.is_empty:
+                return
+        for x, y, width in grout_pools(outline, self.p.polygons, j, limit):
             self.found.append(
                 Finding(
                     "grout pool",
@@ -327,7 +337,7 @@ class _Look:
         limit = self.limits.course_end_times
         self.add(
             "course end",
-            end & inner & ((corners == 3) | (by < limit)),
+            end & (self.p.course >= 0) & inner & ((corners == 3) | (by < limit)),
             by,
             limit,
             "times its neighbours",
@@ -369,6 +379,7 @@ def grout_pools(
     """Return (x, y, width in joints) of spots of grout wider than `limit` joints."""
     x0, y0, x1, y1 = outline.bounds
     px = max(joint / 4, float(np.sqrt((x1 - x0) * (y1 - y0) / 1.2e7)))
+    x0, y0 = np.floor(x0 / px) * px, np.floor(y0 / px) * px  # a part has the whole's pixels
     size = (int((x1 - x0) / px) + 3, int((y1 - y0) / px) + 3)
 
     def picture(rings: Iterable[shapely.Geometry], holes: Iterable[shapely.Geometry]) -> Bools:
@@ -385,8 +396,9 @@ def grout_pools(
         [hole for part in outline.geoms for hole in part.interiors],
     )
     free = inside & ~picture(shapely.get_exterior_ring(polygons), ())
-    # joints along the border count as grout too: only what is laid or outside bounds a pool
+    # what is laid beyond the border stands off it by half a joint, and bounds a pool as well
     far = ndimage.distance_transform_edt(free | ~inside) * px
+    np.minimum(far, ndimage.distance_transform_edt(inside) * px + joint / 2, out=far)
     far[~inside] = 0.0
     deep = far > limit / 2 * joint + 0.7 * px
     spots, n = ndimage.label(deep)
