@@ -29,7 +29,6 @@ PASSES = 2  # times the courses are divided again by the room that was found
 
 def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay a field of sound outline in courses; no pieces where it is too small for a course."""
-    pitch = setting.pitch_mm
     direction = direction_field(setting)
     _check(stop)
     phase = phase_field(setting, direction, stop)
@@ -42,11 +41,53 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
         return Pieces.empty()
     if setting.width_variation > 0:
         courses = _varied(courses, setting)
+    polygons, course, piece = lay_along(setting, courses, stop, joints)
+    return Pieces(polygons, course, piece, flow_at(direction, polygons))
+
+
+def lay_along(
+    setting: Setting,
+    courses: list[Array],
+    stop: Callable[[], bool],
+    joints: Phase | None = None,
+) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
+    """Lay pieces along courses that are already drawn; return them, their course and number.
+
+    Parameters
+    ----------
+    courses : list of ndarray (n, 2)
+        Middle lines, about a pitch apart, mm; a closed one repeats its first point.
+    joints : Phase, optional
+        Where joints across the courses stand in line.
+    """
+    ground, owner, stretches = ground_along(setting, courses, stop, joints)
+    ground, owner = parted(ground, owner, setting.pitch_mm)
+    polygons = shape_pieces(ground, setting.joint_mm)
+    keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
+    polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
+    return _numbered(polygons, stretches, owner)
+
+
+def ground_along(
+    setting: Setting,
+    courses: list[Array],
+    stop: Callable[[], bool],
+    joints: Phase | None = None,
+    length: float | None = None,
+) -> tuple[NDArray[np.object_], NDArray[np.int64], Stretches]:
+    """Return every part of every piece's territory, whose it is, and the stretches themselves.
+
+    `length` is the wanted distance from cut to cut, a pitch where left out.
+    """
+    nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
+    pitch = setting.pitch_mm
     guard = guards(setting.outline, pitch)
-    ruler = Ruler.of(courses)
-    room = np.ones(len(ruler.at))
+    ruler = Ruler.of(courses) if courses else None
+    room = np.ones(len(ruler.at)) if ruler is not None else np.empty(0)
     for turn in range(PASSES + 1):
-        stretches = _divided(setting, ruler, room, joints)
+        if ruler is None or not len(ruler.at):
+            return np.empty(0, object), np.empty(0, np.int64), nothing
+        stretches = _divided(setting, ruler, room, joints, length or pitch)
         last = turn == PASSES
         sites = places(ruler, stretches, SITES if last else FEW_SITES)
         n, each = sites.shape[:2]
@@ -59,24 +100,19 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
         if not last:
             area = np.nan_to_num(shapely.area(_clipped(cells, setting.outline))) / pitch**2
             ruler, room = respaced(ruler, stretches, area, pitch)
-            if not len(ruler.at):
-                return Pieces.empty()
-    ground, owner = parted(*_all_parts(cells, setting.outline), pitch)
-    polygons = shape_pieces(ground, setting.joint_mm)
-    keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
-    polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
-    return _numbered(polygons, stretches, owner, flow_at(direction, polygons))
+    ground, owner = _all_parts(cells, setting.outline)
+    return ground, owner, stretches
 
 
 def _numbered(
-    polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64], angle: Array
-) -> Pieces:
+    polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64]
+) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
     """Number the pieces along their courses again, since some were parted or given up."""
     course = stretches.course[owner]
     order = np.lexsort((np.arange(len(owner)), stretches.piece[owner], course))
     course = course[order]
     piece = np.arange(len(order)) - np.searchsorted(course, course)
-    return Pieces(polygons[order], course, piece, angle[order])
+    return polygons[order], course, piece
 
 
 def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
@@ -84,11 +120,12 @@ def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
     return direction.angle(shapely.get_coordinates(shapely.centroid(polygons)))
 
 
-def _divided(setting: Setting, ruler: Ruler, room: Array, joints: Phase | None) -> Stretches:
+def _divided(
+    setting: Setting, ruler: Ruler, room: Array, joints: Phase | None, length: float
+) -> Stretches:
     if joints is not None:
         return divide_in_line(ruler, joints, setting.pitch_mm)
-    pitch = setting.pitch_mm
-    return divide(ruler, room, pitch, pitch, setting.variation, setting.seed)
+    return divide(ruler, room, setting.pitch_mm, length, setting.variation, setting.seed)
 
 
 def _check(stop: Callable[[], bool]) -> None:

@@ -10,13 +10,24 @@ import shapely
 from shapely import MultiPolygon
 
 from core.errors import EmblemaError
+from core.laying.circumactum import lay_circumactum
 from core.laying.coursed import lay_courses
 from core.laying.hugging import hugs, lay_hugging, together
+from core.laying.natural import lay_natural
+from core.laying.palladianum import lay_palladianum
+from core.laying.sectile import lay_sectile
 from core.laying.shape import shape_pieces
 from core.laying.spec import Setting
 from core.pieces import Pieces
 
 MOST_PIECES = 200_000
+
+Rule = Callable[[Setting, Callable[[], bool]], Pieces]
+RULES: dict[str, Rule] = {
+    "palladianum": lay_palladianum,
+    "circumactum": lay_circumactum,
+    "sectile": lay_sectile,
+}
 
 
 def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pieces:
@@ -34,22 +45,12 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     return _every_part(setting, pieces)
 
 
-def _rule(setting: Setting) -> Callable[[Setting, Callable[[], bool]], Pieces]:
+def _rule(setting: Setting) -> Rule:
     if setting.pieces != "cut":
-        from core.laying.natural import lay_natural
-
         return lay_natural
     if hugs(setting):
         return lay_hugging
-    if setting.laying == "palladianum":
-        from core.laying.palladianum import lay_palladianum as rule
-    elif setting.laying == "circumactum":
-        from core.laying.circumactum import lay_circumactum as rule
-    elif setting.laying == "sectile":
-        from core.laying.sectile import lay_sectile as rule
-    else:
-        rule = lay_courses
-    return rule
+    return RULES.get(setting.laying, lay_courses)
 
 
 def _every_part(setting: Setting, pieces: Pieces) -> Pieces:

@@ -87,7 +87,7 @@ def wave(
     return points(np.stack([x, y + height * np.sin(2 * np.pi * x / length + phase)], 1))
 
 
-SKY = ("MB-09", "SM-09", "SM-78", "SM-68", "SM-39", "MB-38", "SM-28", "SM-08")
+SKY = ("MB-09", "SM-09", "SM-78", "SM-68", "SM-39", "MB-38", "SM-28")
 REED = ("SM-43", "SM-45", "SM-46", "SM-48", "SM-54", "SM-57", "SM-53")
 DEEP = ("SM-63", "SM-65", "SM-67", "SM-68", "VG-64", "SM-75", "SM-76", "SM-78")
 GREY = ("SM-02", "SM-04", "SM-75", "SM-76", "SM-06", "SM-08", "SM-72")
@@ -123,7 +123,7 @@ def scene() -> list[Shape]:
             "Sky",
             "sky",
             inner,
-            ((176, 207, 222), (206, 222, 222), (236, 228, 206), (246, 216, 180)),
+            ((172, 206, 224), (200, 222, 224), (238, 228, 202), (248, 214, 172)),
             SKY,
             11.0,
             1.2,
@@ -214,9 +214,9 @@ def scene() -> list[Shape]:
             bank,
             ((150, 132, 112), (104, 88, 76)),
             ("ST-04", "ST-06", "ST-13", "ST-37", "SM-92", "MB-07", "MB-16"),
-            12.0,
-            1.4,
-            {"spread": 0.3, "variation": 0.2},
+            15.0,
+            1.6,
+            {"laying": "palladianum", "spread": 0.3},
         )
     )
     pebbles = within_frame(
@@ -231,9 +231,9 @@ def scene() -> list[Shape]:
             pebbles,
             ((172, 164, 148), (132, 126, 116)),
             ("ST-06", "ST-37", "MB-07", "MB-16", "ST-04"),
-            11.0,
-            1.3,
-            {"spread": 0.3, "variation": 0.2},
+            12.0,
+            1.4,
+            {"pieces": "rounds", "spread": 0.3, "slenderness": 1.3, "strictness": 0.8},
         )
     )
     for k, (x, y, rx, ry) in enumerate(
