@@ -55,7 +55,11 @@ class Tray(QWidget):
         self.setFixedSize(WIDE, HIGH)
         self.setAcceptDrops(True)
         self.setCursor(Qt.CursorShape.OpenHandCursor)
-        self.setToolTip(describe(material))
+        words = describe(material)
+        if count is not None:
+            words += f"\n{count.pieces:,} laid; {count.take:,} to take from stock, with waste"
+            words += f"; {count.short:,} short" if count.short else ""
+        self.setToolTip(words)
 
     def sizeHint(self) -> QSize:
         """A tray is always as large."""
@@ -69,20 +73,24 @@ class Tray(QWidget):
         p.setPen(QPen(QColor(edge), 2.4 if self.lit or self._over else 1.0))
         p.setBrush(QColor(theme.VERDIGRIS_PALE if self._over else theme.CHALK))
         p.drawRoundedRect(QRectF(2, 2, WIDE - 4, HIGH - 4), 8, 8)
-        paint_swatch(p, self.material, 9, 9, WIDE - 18, 30)
+        paint_swatch(p, self.material, 9, 8, WIDE - 18, 26)
+        left = Qt.AlignmentFlag.AlignLeft
         font = p.font()
+        font.setPixelSize(13)
         font.setBold(True)
         p.setFont(font)
         p.setPen(QColor(theme.INK))
-        p.drawText(QRectF(9, 40, WIDE - 18, 18), Qt.AlignmentFlag.AlignLeft, self.material.code)
+        p.drawText(QRectF(9, 35, WIDE - 18, 17), left, self.material.code)
         font.setBold(False)
-        font.setPixelSize(12)
+        font.setPixelSize(11)
         p.setFont(font)
+        p.setPen(QColor(theme.SLATE))
         laid = self.count.pieces if self.count else 0
-        short = bool(self.count and self.count.short)
+        p.drawText(QRectF(9, 51, WIDE - 18, 15), left, f"{laid:,} laid" if laid else "not laid")
+        short = self.count.short if self.count else 0
         p.setPen(QColor(theme.RUST if short else theme.SLATE))
-        words = f"{laid:,} of {self.material.pieces:,}"
-        p.drawText(QRectF(9, 58, WIDE - 18, 18), Qt.AlignmentFlag.AlignLeft, words)
+        hand = f"{short:,} short" if short else f"{self.material.pieces:,} in hand"
+        p.drawText(QRectF(9, 65, WIDE - 18, 15), left, hand)
         p.end()
 
     def mousePressEvent(self, event: QMouseEvent) -> None:

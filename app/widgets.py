@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QPointF, QSize, Qt
-from PySide6.QtGui import QColor, QIcon, QPainter, QPixmap, QPolygonF
+from PySide6.QtGui import QColor, QIcon, QPainter, QPaintEvent, QPen, QPixmap, QPolygonF
 from PySide6.QtWidgets import (
+    QAbstractSpinBox,
     QCheckBox,
     QComboBox,
     QDoubleSpinBox,
@@ -15,10 +16,12 @@ from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
     QSlider,
+    QToolButton,
     QVBoxLayout,
     QWidget,
 )
 
+from app.theme import SLATE, STONE
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.material import Material
@@ -63,8 +66,29 @@ def button(words: str, do: Callable[[], object], role: str = "", tip: str = "") 
     return b
 
 
+class Drop(QComboBox):
+    """A box of choices with a mark that it opens."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setMinimumHeight(36)
+        self.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setMinimumContentsLength(8)
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the box and its mark."""
+        super().paintEvent(event)
+        p = QPainter(self)
+        p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        p.setPen(QPen(QColor(SLATE if self.isEnabled() else STONE), 1.8))
+        x, y = self.width() - 15.0, self.height() / 2
+        mark = [QPointF(x - 4.5, y - 2.5), QPointF(x, y + 2.5), QPointF(x + 4.5, y - 2.5)]
+        p.drawPolyline(QPolygonF(mark))
+        p.end()
+
+
 class Number(QWidget):
-    """A named value with its unit."""
+    """A named value with its unit, typed or stepped."""
 
     def __init__(
         self,
@@ -84,23 +108,39 @@ class Number(QWidget):
         self.spin.setSingleStep(step)
         self.spin.setSuffix(f" {unit}" if unit else "")
         self.spin.setKeyboardTracking(False)
-        self.spin.setFixedWidth(118)
+        self.spin.setButtonSymbols(QAbstractSpinBox.ButtonSymbols.NoButtons)
+        self.spin.setFixedSize(106, 36)
         self.spin.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.spin.valueChanged.connect(changed)
         if tip:
             self.setToolTip(tip)
         label = QLabel(name)
         label.setWordWrap(True)
+        self.less, self.more = _stepper("\u2212"), _stepper("+")
+        self.less.clicked.connect(lambda: self.spin.stepBy(-1))
+        self.more.clicked.connect(lambda: self.spin.stepBy(1))
         box = QHBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(2)
         box.addWidget(label, 1)
+        box.addWidget(self.less)
         box.addWidget(self.spin)
+        box.addWidget(self.more)
 
     def show_value(self, value: float) -> None:
         """Show a value without telling anyone."""
         self.spin.blockSignals(True)
         self.spin.setValue(value)
         self.spin.blockSignals(False)
+
+
+def _stepper(sign: str) -> QToolButton:
+    b = QToolButton()
+    b.setText(sign)
+    b.setFixedSize(36, 36)
+    b.setAutoRepeat(True)
+    b.setAutoRepeatDelay(400)
+    return b
 
 
 class Choice(QWidget):
@@ -110,8 +150,7 @@ class Choice(QWidget):
         self, name: str, words: Sequence[tuple[str, str]], changed: Callable[[str], object]
     ) -> None:
         super().__init__()
-        self.box = QComboBox()
-        self.box.setMinimumHeight(34)
+        self.box = Drop()
         for value, shown in words:
             self.box.addItem(shown, value)
         self.box.currentIndexChanged.connect(lambda k: changed(self.box.itemData(k)))
@@ -138,7 +177,7 @@ class Switch(QCheckBox):
 
     def __init__(self, words: str, changed: Callable[[bool], object], tip: str = "") -> None:
         super().__init__(words)
-        self.setMinimumHeight(32)
+        self.setMinimumHeight(36)
         if tip:
             self.setToolTip(tip)
         self.toggled.connect(changed)
@@ -164,7 +203,7 @@ class Slide(QWidget):
         super().__init__()
         self.slider = QSlider(Qt.Orientation.Horizontal)
         self.slider.setRange(low, high)
-        self.slider.setMinimumHeight(30)
+        self.slider.setMinimumHeight(36)
         self._shown = shown
         self._value = QLabel()
         self._value.setAlignment(Qt.AlignmentFlag.AlignRight)

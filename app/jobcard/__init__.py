@@ -66,7 +66,7 @@ class JobCard(QFrame):
             b.setText(kind.name)
             b.setCheckable(True)
             b.setProperty("role", "leaf")
-            b.setFixedSize(108, 34)
+            b.setFixedSize(108, 36)
             b.clicked.connect(lambda _, name=kind.name: self.turn_to(name))
             self._group.addButton(b)
             grid.addWidget(b, k // 3, k % 3)

@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 
+from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 
 from app.jobcard.base import Leaf
 from app.widgets import Number, button, row, text
 from core.fields import resize_work
+
+
+class Notes(QPlainTextEdit):
+    """Notes that are kept when the hand goes elsewhere."""
+
+    def __init__(self, keep: Callable[[], object]) -> None:
+        super().__init__()
+        self._keep = keep
+
+    def focusOutEvent(self, event: QFocusEvent) -> None:
+        """Keep what was written."""
+        super().focusOutEvent(event)
+        self._keep()
 
 
 class BriefLeaf(Leaf):
@@ -24,12 +39,10 @@ class BriefLeaf(Leaf):
         self.title.editingFinished.connect(
             lambda: self.change("Name the commission", title=self.title.text().strip())
         )
-        self.notes = QPlainTextEdit()
+        self.notes = Notes(self._keep_notes)
         self.notes.setPlaceholderText("Place, client's wishes, what was agreed ...")
         self.notes.setFixedHeight(110)
         self.group("Commission", self.title, self.notes)
-        self.notes_keep = button("Keep the notes", self._keep_notes)
-        self.group("", self.notes_keep)
         self.width_mm = Number("Finished width", "mm", 10, 100_000, self._width, 1, 10)
         self.height_mm = Number("Finished height", "mm", 10, 100_000, self._height, 1, 10)
         self.group(
@@ -71,7 +84,7 @@ class BriefLeaf(Leaf):
         )
 
     def _keep_notes(self) -> None:
-        self.change("Keep the notes", notes=self.notes.toPlainText())
+        self.change("Write notes", notes=self.notes.toPlainText())
 
     def _width(self, mm: float) -> None:
         if abs(mm - self.doc.width_mm) > 1e-6:

@@ -147,7 +147,7 @@ class ColourLeaf(Leaf):
         self.share = Slide(
             "Share of pieces",
             0,
-            50,
+            100,
             lambda v: None,
             lambda v: f"{v} %",
         )

@@ -28,7 +28,7 @@ class ColourChart(QWidget):
 
     def __init__(self) -> None:
         super().__init__()
-        self.setMinimumHeight(270)
+        self.setFixedHeight(236)
         self.materials: tuple[Material, ...] = ()
         self.pieces: tuple[int, ...] = ()
         self.lit: str | None = None

@@ -22,7 +22,7 @@ from core.errors import EmblemaError
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import figures, write_counts_csv
 
-HEADS = ("Material", "Pieces", "Take", "Short", "kg")
+HEADS = ("Material", "Pieces", "kg", "In hand", "Short")
 
 
 class FiguresLeaf(Leaf):
@@ -108,15 +108,18 @@ class FiguresLeaf(Leaf):
             cells = (
                 c.material.code,
                 f"{c.pieces:,}",
-                f"{c.take:,}",
+                f"{c.weight_kg:.2f}",
+                f"{c.material.pieces:,}",
                 f"{c.short:,}" if c.short else "",
-                f"{c.take_kg:.2f}",
             )
             for j, words in enumerate(cells):
                 item = QTableWidgetItem(words)
                 if j == 0:
                     item.setIcon(swatch_icon(c.material, 24, 16))
-                    item.setToolTip(c.material.description)
+                    item.setToolTip(
+                        f"{c.material.description}\n{c.area_mm2 / 100:,.1f} cm² laid\n"
+                        f"to take, with waste: {c.take:,} pieces, {c.take_kg:.2f} kg"
+                    )
                 else:
                     item.setTextAlignment(
                         Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter

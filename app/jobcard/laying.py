@@ -47,7 +47,7 @@ class LayingLeaf(Leaf):
             b.setText(laying)
             b.setToolTip(TELL[laying])
             b.setProperty("role", "leaf")
-            b.setFixedSize(94, 78)
+            b.setFixedSize(92, 78)
             b.clicked.connect(lambda _, name=laying: self._laying(name))
             cells.addWidget(b, k // 3, k % 3)
             self.buttons[laying] = b

@@ -6,10 +6,10 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QColor, QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QToolTip, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QSizePolicy, QToolTip, QWidget
 
 from app import theme
-from app.widgets import describe, paint_swatch, swatch_icon
+from app.widgets import Drop, describe, paint_swatch, swatch_icon
 from core.material import Material
 
 WIDE, HIGH = 58, 56
@@ -160,13 +160,8 @@ class MaterialBox(QWidget):
 
     def __init__(self, name: str, none: str, changed: Callable[[str], object]) -> None:
         super().__init__()
-        self.box = QComboBox()
-        self.box.setMinimumHeight(36)
+        self.box = Drop()
         self.box.setIconSize(QSize(28, 18))
-        self.box.setSizeAdjustPolicy(
-            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-        )
-        self.box.setMinimumContentsLength(10)
         self.box.view().setMinimumWidth(260)
         self._none = none
         self._shown: tuple[Material, ...] | None = None

@@ -15,6 +15,8 @@ from core.cartoon import PAPERS, WHOLE, tiles
 from core.errors import EmblemaError
 from core.figures import CAUTIONS
 
+WIDE = 352  # of the job card
+
 
 class PageMap(QWidget):
     """How the cartoon divides over its pages."""
@@ -23,7 +25,6 @@ class PageMap(QWidget):
         super().__init__()
         self.bench = bench
         self.paper = "A4"
-        self.setMinimumHeight(190)
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Paint the map."""
@@ -115,4 +116,6 @@ class SheetsLeaf(Leaf):
     def refresh(self) -> None:
         n = len(tiles(self.doc, self.paper.value))
         self.pages.setText(f"{n} page{'s' if n > 1 else ''} and the key page.")
+        high = (WIDE - 72) * self.doc.height_mm / self.doc.width_mm
+        self.map.setFixedHeight(int(min(300, max(90, high))) + 8)
         self.map.update()

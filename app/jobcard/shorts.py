@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QSize
-from PySide6.QtWidgets import QComboBox, QGridLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 
 from app.jobcard.base import clear
 from app.session import Session
 from app.theme import RUST
-from app.widgets import button, swatch_icon, text
+from app.widgets import Drop, button, swatch_icon, text
 from core.colour.matching import StandIn, stand_ins
 from core.commission import Commission, add_swap
 from core.figures import Count, counts
@@ -27,12 +27,8 @@ class Shorts(QWidget):
         super().__init__()
         self.session, self.try_to = session, try_to
         self.short: dict[str, Count] = {}
-        self.which = QComboBox()
-        self.which.setMinimumHeight(36)
+        self.which = Drop()
         self.which.setIconSize(QSize(28, 18))
-        self.which.setSizeAdjustPolicy(
-            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-        )
         self.which.currentIndexChanged.connect(lambda _: self._offer())
         self.words = text("", "hint")
         self._offers = QWidget()

@@ -1,0 +1,131 @@
+"""A stock list before it is taken: which column means what, what it brings, what is refused."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QSize, Qt, Signal
+from PySide6.QtWidgets import (
+    QDialog,
+    QGridLayout,
+    QLabel,
+    QListWidget,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.widgets import Choice, button, row, swatch_icon, text
+from core.errors import EmblemaError
+from core.material import Material
+from core.stock.lists import COLUMNS, SCREEN_COLOUR, Refused, look_into, take
+
+HEADS = ("Code", "Description", "L* a* b*", "In hand", "Price")
+SHOWN = 60  # lines of the list that are shown
+WORDS = {
+    "code": "Code",
+    "description": "Description",
+    "kind": "Kind",
+    "finish": "Finish",
+    "L": "L*",
+    "a": "a*",
+    "b": "b*",
+    SCREEN_COLOUR: "Screen colour, #rrggbb",
+    "length_mm": "Length, mm",
+    "width_mm": "Width, mm",
+    "thickness_mm": "Thickness, mm",
+    "density_kg_m3": "Density, kg/m³",
+    "price": "Price",
+    "price_unit": "Sold by the",
+    "pieces": "Pieces in hand",
+    "waste": "Lost in cutting",
+    "illuminant": "Light",
+    "observer": "Observer, degrees",
+    "obtained": "How the colour was obtained",
+    "grade": "Grade",
+    "supplier": "Supplier",
+}
+NOTHING = "-1"
+
+
+class TakeList(QDialog):
+    """The columns of a list, guessed and to be corrected; `taken` carries its materials."""
+
+    taken = Signal(object)
+
+    def __init__(self, path: str, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.found = look_into(path)
+        self.materials: tuple[Material, ...] = ()
+        self.refused: tuple[Refused, ...] = ()
+        self.setWindowTitle(f"Take {self.found.name}")
+        self.resize(900, 640)
+        heads = [(NOTHING, "not in the list")]
+        heads += [(str(k), h or f"column {k + 1}") for k, h in enumerate(self.found.headings)]
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(14)
+        self.columns: dict[str, Choice] = {}
+        for k, ours in enumerate((*COLUMNS[:7], SCREEN_COLOUR, *COLUMNS[7:])):
+            choice = Choice("", heads, lambda _: self.look())
+            choice.show_value(str(self.found.columns.get(ours, NOTHING)))
+            self.columns[ours] = choice
+            grid.addWidget(QLabel(WORDS[ours]), k % 7, 2 * (k // 7))
+            grid.addWidget(choice, k % 7, 2 * (k // 7) + 1)
+        self.decimal = Choice(
+            "Decimal sign", ((".", "point"), (",", "comma")), lambda _: self.look()
+        )
+        self.decimal.show_value(self.found.decimal)
+        self.table = QTableWidget(0, 5)
+        self.table.setHorizontalHeaderLabels(
+            ("Code", "Description", "L* a* b*", "In hand", "Price")
+        )
+        self.table.horizontalHeader().setStretchLastSection(True)
+        self.table.setIconSize(QSize(34, 20))
+        self.table.verticalHeader().setVisible(False)
+        self.faults = QListWidget()
+        self.faults.setWordWrap(True)
+        self.faults.setMaximumHeight(120)
+        self.faults.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.words = text("")
+        self.take_it = button("Take", self._take, "main")
+        box = QVBoxLayout(self)
+        box.addWidget(text("Which column is what", "head"))
+        box.addLayout(grid)
+        box.addWidget(self.decimal)
+        box.addWidget(self.words)
+        box.addWidget(self.table, 1)
+        box.addWidget(self.faults)
+        box.addWidget(row(button("Leave it", self.reject), self.take_it))
+        self.look()
+
+    def look(self) -> None:
+        """Show what the list brings with the columns as chosen."""
+        columns = {ours: int(c.value) for ours, c in self.columns.items() if c.value != NOTHING}
+        self.faults.clear()
+        try:
+            self.materials, self.refused = take(self.found, columns, self.decimal.value)
+        except EmblemaError as e:
+            self.materials, self.refused = (), ()
+            self.words.setText(str(e))
+        else:
+            self.words.setText(
+                f"{len(self.materials)} materials can be taken, {len(self.refused)} lines cannot."
+            )
+        for line, why in self.refused:
+            self.faults.addItem(f"Line {line}: {why}")
+        self.faults.setVisible(bool(self.refused))
+        self.take_it.setEnabled(bool(self.materials))
+        self.take_it.setText(f"Take {len(self.materials)} materials")
+        self.table.setRowCount(min(SHOWN, len(self.materials)))
+        for k, m in enumerate(self.materials[:SHOWN]):
+            lab = "  ".join(f"{v:.1f}" for v in m.lab)
+            cells = (m.code, m.description, lab, f"{m.pieces:,}", f"{m.price} a {m.price_unit}")
+            for j, words in enumerate(cells):
+                item = QTableWidgetItem(words)
+                if j == 0:
+                    item.setIcon(swatch_icon(m, 34, 20))
+                self.table.setItem(k, j, item)
+        self.table.resizeColumnsToContents()
+
+    def _take(self) -> None:
+        self.taken.emit(self.materials)
+        self.accept()

@@ -1,0 +1,429 @@
+"""The studio's stock: its materials and lots, lists brought in, and what this commission takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QDialog,
+    QFileDialog,
+    QHeaderView,
+    QInputDialog,
+    QLineEdit,
+    QTableWidget,
+    QTableWidgetItem,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from app.jobcard.materialform import MaterialForm
+from app.jobcard.stocklist import TakeList
+from app.session import Session
+from app.theme import RUST
+from app.widgets import button, row, swatch_icon, text
+from core.commission import Commission
+from core.errors import EmblemaError
+from core.figures import counts
+from core.material import Material
+from core.stock import StockStore
+from core.stock.cgats import read_cgats, with_measured
+from core.stock.lists import write_stock_csv
+
+SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", "Colour")
+LOTS = ("Lot", "Bought on", "In hand", "Set aside", "Lost", "Note")
+LEDGER = ("When", "Code", "Lot", "What", "In hand", "Set aside", "Commission", "Note")
+
+
+def with_stock(doc: Commission, store: StockStore) -> Commission:
+    """Return the commission with the studio's materials: those it has brought up to date, the
+    others added; what the studio no longer stocks stays. Counts are what is free for it.
+    """
+    free = store.available(doc.title)
+    stocked = {m.code: replace(m, pieces=free[m.code]) for m in store.materials()}
+    kept = tuple(stocked.pop(m.code, m) for m in doc.materials)
+    return replace(doc, materials=(*kept, *stocked.values()))
+
+
+class Stockroom(QDialog):
+    """The stock, this commission's share of it, and the ledger."""
+
+    def __init__(
+        self, session: Session, parent: QWidget | None = None, path: Path | None = None
+    ) -> None:
+        super().__init__(parent)
+        self.session = session
+        self.store = StockStore(path)
+        self.setWindowTitle("The studio's stock")
+        self.resize(980, 680)
+        self.find = QLineEdit()
+        self.find.setPlaceholderText("Find a code, a word, a supplier")
+        self.find.setClearButtonEnabled(True)
+        self.find.textChanged.connect(lambda _: self._show_shelf())
+        self.shelf = _table(SHELF, 1)
+        self.shelf.setIconSize(QSize(34, 20))
+        self.shelf.itemSelectionChanged.connect(self._show_lots)
+        self.shelf.cellDoubleClicked.connect(lambda *_: self.edit())
+        self.lots = _table(LOTS, 5)
+        self.lots.setMaximumHeight(150)
+        self.ledger = _table(LEDGER, 7)
+        self.ours = _table(("Material", "Laid", "To take", "Free", "Set aside", "Short"), 0)
+        self.words = text("", "hint")
+        self.told = text("", "hint")
+        tabs = QTabWidget()
+        tabs.addTab(self._shelf_page(), "Shelf")
+        tabs.addTab(self._commission_page(), "This commission")
+        tabs.addTab(self.ledger, "Ledger")
+        box = QVBoxLayout(self)
+        box.addWidget(tabs, 1)
+        box.addWidget(row(self.told, button("Close", self.accept)))
+        self.finished.connect(lambda _: self.store.close())
+        self.refresh()
+
+    def _shelf_page(self) -> QWidget:
+        page = QWidget()
+        box = QVBoxLayout(page)
+        box.addWidget(self.find)
+        box.addWidget(self.shelf, 1)
+        box.addWidget(text("Lots of the chosen material", "head"))
+        box.addWidget(self.lots)
+        box.addWidget(
+            row(
+                button("Add a material ...", self.add),
+                button("Change ...", self.edit),
+                button("Remove", self.remove),
+                button("Add a lot ...", self.add_lot),
+                button("Count a lot ...", self.count_lot),
+                button("Write off ...", self.lose),
+            )
+        )
+        box.addWidget(
+            row(
+                button("Take a list (CSV) ...", self.choose_list),
+                button("Take measurements (CGATS) ...", self.choose_measured),
+                button("Write the list ...", self.choose_export),
+                button("Use in this commission", self.use, "main"),
+            )
+        )
+        return page
+
+    def _commission_page(self) -> QWidget:
+        page = QWidget()
+        box = QVBoxLayout(page)
+        box.addWidget(self.words)
+        box.addWidget(self.ours, 1)
+        box.addWidget(
+            row(
+                button("Set aside what it needs", self.set_aside, "main"),
+                button("Give back", self.release, tip="Nothing stays set aside for it"),
+                button("Take out, it is laid", self.take_out),
+                button("Put back ...", self.put_back, tip="Pieces left over go back to their lots"),
+            )
+        )
+        return page
+
+    # showing
+
+    def refresh(self) -> None:
+        """Show the stock as it stands."""
+        self._show_shelf()
+        self._show_commission()
+        moves = [
+            (
+                m.at.replace("T", " ")[:16],
+                m.code,
+                str(m.lot),
+                m.kind,
+                f"{m.in_hand:+,}" if m.in_hand else "",
+                f"{m.set_aside:+,}" if m.set_aside else "",
+                m.commission,
+                m.note,
+            )
+            for m in reversed(self.store.movements())
+        ]
+        _fill(self.ledger, moves)
+
+    def _show_shelf(self) -> None:
+        now = self.code()
+        free = self.store.available()
+        word = self.find.text().strip().lower()
+        self.materials = [
+            m
+            for m in self.store.materials()
+            if word in f"{m.code} {m.description} {m.kind} {m.supplier}".lower()
+        ]
+        rows = [
+            (
+                m.code,
+                m.description,
+                f"{m.kind}, {m.finish}",
+                f"{m.pieces:,}",
+                f"{free[m.code]:,}",
+                f"{m.price:,} a {m.price_unit}",
+                f"{m.length_mm:g} x {m.width_mm:g} x {m.thickness_mm:g}",
+                f"{m.lab[0]:.1f}  {m.lab[1]:+.1f}  {m.lab[2]:+.1f}  {m.obtained}",
+            )
+            for m in self.materials
+        ]
+        _fill(self.shelf, rows)
+        for k, m in enumerate(self.materials):
+            item = self.shelf.item(k, 0)
+            if item is not None:
+                item.setIcon(swatch_icon(m, 34, 20))
+        codes = [m.code for m in self.materials]
+        if now in codes:
+            self.shelf.selectRow(codes.index(now))
+        self._show_lots()
+
+    def _show_lots(self) -> None:
+        code = self.code()
+        self.lot_ids = []
+        rows = []
+        for lot in self.store.lots(code) if code else ():
+            self.lot_ids.append(lot.id)
+            counts_ = (f"{lot.in_hand:,}", f"{lot.set_aside:,}", f"{lot.lost:,}")
+            rows.append((str(lot.id), lot.bought_on, *counts_, lot.note))
+        _fill(self.lots, rows)
+        if rows:
+            self.lots.selectRow(len(rows) - 1)
+
+    def _needed(self) -> dict[str, int]:
+        layout, doc = self.session.layout, self.session.laid_doc
+        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        return {c.material.code: c.take for c in table}
+
+    def _show_commission(self) -> None:
+        title = self.session.doc.title
+        layout, doc = self.session.layout, self.session.laid_doc
+        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        free, aside = self.store.available(title), self.store.set_aside_for(title)
+        rows = []
+        for c in table:
+            code = c.material.code
+            short = max(0, c.take - free.get(code, 0))
+            cells = (c.pieces, c.take, free.get(code, 0), aside.get(code, 0))
+            rows.append((code, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
+        _fill(self.ours, rows)
+        for k in range(len(rows)):
+            item = self.ours.item(k, 5)
+            if item is not None:
+                item.setForeground(QColor(RUST))
+        n = sum(aside.values())
+        self.words.setText(
+            f"'{title}': {n:,} pieces are set aside. To take: bought pieces, with what sorting "
+            "and cutting lose. Free: in hand and promised to no other commission."
+        )
+
+    def code(self) -> str:
+        """Return the code chosen on the shelf, or nothing."""
+        rows = self.shelf.selectionModel().selectedRows()
+        return self.materials[rows[0].row()].code if rows else ""
+
+    def lot(self) -> int | None:
+        """Return the lot chosen."""
+        rows = self.lots.selectionModel().selectedRows()
+        return self.lot_ids[rows[0].row()] if rows else None
+
+    def try_to(self, do: Callable[[], object], said: str = "") -> bool:
+        """Change the stock; what is refused is said and changes nothing."""
+        try:
+            do()
+        except EmblemaError as e:
+            self.told.setText(str(e))
+            return False
+        self.told.setText(said)
+        self.refresh()
+        return True
+
+    # the shelf
+
+    def add(self) -> None:
+        """Ask for a new material."""
+        form = MaterialForm(Material("", "", "smalti", (60.0, 0.0, 0.0)), self)
+        form.kept.connect(lambda m: self._keep(form, lambda: self.store.add_material(m)))
+        form.open()
+
+    def edit(self) -> None:
+        """Ask for the chosen material's particulars."""
+        code = self.code()
+        if not code:
+            self.told.setText("Choose a material first.")
+            return
+        form = MaterialForm(self.store.material(code), self)
+        form.kept.connect(lambda m: self._keep(form, lambda: self.store.change_material(code, m)))
+        form.open()
+
+    def _keep(self, form: MaterialForm, do: Callable[[], object]) -> None:
+        if self.try_to(do):
+            form.accept()
+        else:
+            form.told.setText(self.told.text())
+
+    def remove(self) -> None:
+        """Take the chosen material out of the stock."""
+        code = self.code()
+        if code:
+            self.try_to(lambda: self.store.remove_material(code), f"{code} is no longer stocked.")
+
+    def _ask(self, title: str, words: str, most: int = 10_000_000) -> int | None:
+        n, sure = QInputDialog.getInt(self, title, words, 0, 0, most)
+        return n if sure else None
+
+    def add_lot(self) -> None:
+        """Ask for a purchase."""
+        code = self.code()
+        n = self._ask("A lot bought", f"Pieces of {code} bought today:") if code else None
+        if n:
+            self.try_to(lambda: self.store.add_lot(code, n))
+
+    def count_lot(self) -> None:
+        """Enter a count."""
+        lot = self.lot()
+        n = self._ask("Count", f"Pieces found of lot {lot}:") if lot is not None else None
+        if lot is not None and n is not None:
+            self.try_to(lambda: self.store.count_lot(lot, n))
+
+    def lose(self) -> None:
+        """Write pieces off."""
+        lot = self.lot()
+        n = self._ask("Write off", f"Pieces of lot {lot} broken or unfit:") if lot else None
+        if lot is not None and n:
+            self.try_to(lambda: self.store.lose(lot, n))
+
+    # files
+
+    def choose_list(self) -> None:
+        """Ask for a stock list."""
+        path, _ = QFileDialog.getOpenFileName(self, "A stock list", "", "Lists (*.csv *.txt *.tsv)")
+        if path:
+            self.take_list(path)
+
+    def take_list(self, path: str) -> TakeList | None:
+        """Look into a stock list and show what it would bring."""
+        try:
+            dialog = TakeList(path, self)
+        except EmblemaError as e:
+            self.told.setText(str(e))
+            return None
+        dialog.taken.connect(self._taken)
+        dialog.open()
+        return dialog
+
+    def _taken(self, materials: object) -> None:
+        added = changed = 0
+
+        def do() -> None:
+            nonlocal added, changed
+            added, changed = self.store.take_list(materials)  # type: ignore[arg-type]
+
+        if self.try_to(do):
+            self.told.setText(f"{added} materials added, {changed} changed.")
+
+    def choose_measured(self) -> None:
+        """Ask for measurements."""
+        path, _ = QFileDialog.getOpenFileName(self, "Measured colours", "", "CGATS (*.txt *.cgats)")
+        if path:
+            self.take_measured(path)
+
+    def take_measured(self, path: str) -> None:
+        """Give materials their measured colours, by code."""
+        said = ""
+
+        def do() -> None:
+            nonlocal said
+            changed, unknown = with_measured(self.store.materials(), read_cgats(path))
+            self.store.take_list(changed)
+            said = f"{len(changed)} materials measured."
+            if unknown:
+                said += f" No material is called {', '.join(unknown[:8])}."
+
+        if self.try_to(do):
+            self.told.setText(said)
+
+    def choose_export(self) -> None:
+        """Ask where to write the list."""
+        path, _ = QFileDialog.getSaveFileName(self, "Write the list", "stock.csv", "CSV (*.csv)")
+        if path:
+            self.try_to(lambda: write_stock_csv(path, self.store.materials()), f"Written to {path}")
+
+    # this commission
+
+    def use(self) -> None:
+        """Bring the studio's materials into the commission."""
+        self.session.apply("Use the studio's stock", with_stock(self.session.doc, self.store))
+        self.told.setText("The commission now matches from this stock.")
+        self.refresh()
+
+    def set_aside(self) -> None:
+        """Promise this commission what it needs, as far as there is."""
+        known = {m.code for m in self.store.materials()}
+        needed = self._needed()
+        wanted = {c: n for c, n in needed.items() if c in known}
+        title = self.session.doc.title
+        short: list[str] = [f"{c} is not stocked" for c in needed if c not in known]
+
+        def do() -> None:
+            for s in self.store.set_aside(title, wanted, partly=True):
+                short.append(f"{s.code} {s.short:,} short")
+
+        if self.try_to(do):
+            self.told.setText("; ".join(short) if short else "Everything it needs is set aside.")
+
+    def release(self) -> None:
+        """Give back what was set aside."""
+        self.try_to(lambda: self.store.release(self.session.doc.title), "Given back.")
+
+    def take_out(self) -> None:
+        """Take what was set aside off the shelf."""
+        short: list[str] = []
+
+        def do() -> None:
+            for s in self.store.take_out(self.session.doc.title):
+                short.append(f"{s.code}: {s.short:,} missing")
+
+        if self.try_to(do):
+            self.told.setText("; ".join(short) or "Taken off the shelf.")
+
+    def put_back(self) -> None:
+        """Put pieces left over back."""
+        rows = self.ours.selectionModel().selectedRows()
+        item = self.ours.item(rows[0].row(), 0) if rows else None
+        if item is None:
+            self.told.setText("Choose a material in the table first.")
+            return
+        code = item.text()
+        n = self._ask("Put back", f"Pieces of {code} left over:")
+        if n:
+            self.try_to(lambda: self.store.put_back(self.session.doc.title, {code: n}))
+
+
+def _table(heads: tuple[str, ...], wide: int) -> QTableWidget:
+    table = QTableWidget(0, len(heads))
+    table.setHorizontalHeaderLabels(heads)
+    table.verticalHeader().setVisible(False)
+    table.verticalHeader().setDefaultSectionSize(34)
+    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+    table.setShowGrid(False)
+    head = table.horizontalHeader()
+    head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+    head.setSectionResizeMode(wide, QHeaderView.ResizeMode.Stretch)
+    return table
+
+
+def _fill(table: QTableWidget, rows: list[tuple[str, ...]]) -> None:
+    table.blockSignals(True)
+    table.setRowCount(len(rows))
+    for k, cells in enumerate(rows):
+        for j, words in enumerate(cells):
+            item = QTableWidgetItem(words)
+            if words.replace(",", "").lstrip("+-").isdigit():
+                item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            table.setItem(k, j, item)
+    table.blockSignals(False)
