@@ -94,7 +94,7 @@ def power_cells(sites: Array, weight: Array, outline: MultiPolygon) -> NDArray[n
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     turn = np.arange(12) * np.pi / 6
     ring = np.stack([cx + far * np.cos(turn), cy + far * np.sin(turn)], axis=1)
-    xy = np.concatenate([sites, ring]) - (cx, cy)
+    xy = np.concatenate([sites, ring]) - np.array([cx, cy])
     lift = (xy**2).sum(1) - np.concatenate([weight, np.zeros(len(ring))])
     hull = ConvexHull(np.column_stack([xy, lift]))
     lower = hull.equations[:, 2] < -1e-12
@@ -120,7 +120,7 @@ def power_cells(sites: Array, weight: Array, outline: MultiPolygon) -> NDArray[n
     if not len(ids):
         return out
     dense = np.searchsorted(ids, owner)
-    points = (*np.concatenate([vertex[row], vertex[row][start]]), cx, cy)
+    points = np.concatenate([vertex[row], vertex[row][start]]) + np.array([cx, cy])
     index = np.concatenate([dense, np.arange(len(ids))])
     o = np.argsort(index, kind="stable")
     out[ids] = shapely.polygons(shapely.linearrings(points[o], indices=index[o]))

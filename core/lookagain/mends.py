@@ -9,13 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from core.commission import Commission, Field, HandEdit, Point
 from core.errors import Stopped
+from core.geometry import polygon_of
 from core.handwork import apply_edits
 from core.lookagain.finding import Finding
 from core.lookagain.rules import look_at
@@ -72,15 +74,16 @@ def mend_all(
     count = 0
     for turn in range(TURNS):
         fields = dict.fromkeys(f.field_id for f in todo)
-        before = count
+        before, mended = count, dict[str, list[Point]]()
         for k, field_id in enumerate(fields):
             progress((turn + k / len(fields)) / TURNS, "Mending")
             field, near = doc.field_by_id(field_id), Layout((laid[field_id],))
-            start, done = len(doc.edits), list[Point]()
+            start = len(doc.edits)
+            done = mended[field_id] = list[Point]()
             for f in (f for f in todo if f.field_id == field_id):
                 if stop():
                     raise Stopped
-                if any(math.dist(at, f.at_mm) < APART * _pitch(field) for at in done):
+                if _near(f, done, APART * _pitch(field)):
                     continue
                 tried = mend(doc, near, f)
                 if tried.done:
@@ -90,12 +93,22 @@ def mend_all(
                 laid[field_id] = relaid(doc, field, laid[field_id], doc.edits[start:])[0]
         if count == before:
             break
+        # what could not be mended is tried again only where something has changed
         todo = [
             f
             for field_id in fields
+            if mended[field_id]
             for f in look_at(doc, doc.field_by_id(field_id), laid[field_id])
+            if _near(f, mended[field_id], APART * _pitch(doc.field_by_id(field_id)))
         ]
     return doc, count
+
+
+@lru_cache(maxsize=8)
+def _shape(field: Field) -> MultiPolygon:
+    shape = polygon_of(field.outline)
+    shapely.prepare(shape)
+    return shape
 
 
 def _pitch(field: Field) -> float:
@@ -104,6 +117,10 @@ def _pitch(field: Field) -> float:
 
 def _close(a: Finding, b: Finding, far: float) -> bool:
     return math.dist(a.at_mm, b.at_mm) < far
+
+
+def _near(f: Finding, places: list[Point], far: float) -> bool:
+    return any(math.dist(f.at_mm, at) < far for at in places)
 
 
 def _none_new(after: list[Finding], before: list[Finding], far: float) -> bool:
@@ -144,8 +161,18 @@ class _About:
     """The pieces about a finding, so that a mend is tried on a few instead of on all."""
 
     def __init__(self, doc: Commission, field: Field, laid: LaidField, at: Point) -> None:
-        self.doc, self.field, self.at = doc, field, at
-        self.pitch = _pitch(field)
+        self.doc, self.at, self.pitch = doc, at, _pitch(field)
+        # only as much of the field as can matter; the new border is out of sight
+        seen = shapely.Point(at).buffer((AROUND + 2) * self.pitch, quad_segs=4)
+        parts = shapely.get_parts([shapely.intersection(_shape(field), seen)])
+        self.field = replace(
+            field,
+            outline=tuple(
+                tuple(tuple(ring.coords[:-1]) for ring in (g.exterior, *g.interiors))
+                for g in parts.tolist()
+                if g.geom_type == "Polygon"
+            ),
+        )
         near = shapely.dwithin(laid.pieces.polygons, shapely.Point(at), AROUND * self.pitch)
         self.rows = np.flatnonzero(near)
         self.disc = shapely.Point(at).buffer((AROUND - 1.2) * self.pitch, quad_segs=8)

@@ -377,7 +377,9 @@ def grout_pools(
     outline: shapely.MultiPolygon, polygons: NDArray[np.object_], joint: float, limit: float
 ) -> list[tuple[float, float, float]]:
     """Return (x, y, width in joints) of spots of grout wider than `limit` joints."""
-    x0, y0, x1, y1 = outline.bounds
+    # what is laid beyond the border stands off it by half a joint, and bounds a pool as well
+    room = shapely.buffer(outline, joint / 2, join_style="mitre")
+    x0, y0, x1, y1 = room.bounds
     px = max(joint / 4, float(np.sqrt((x1 - x0) * (y1 - y0) / 1.2e7)))
     x0, y0 = np.floor(x0 / px) * px, np.floor(y0 / px) * px  # a part has the whole's pixels
     size = (int((x1 - x0) / px) + 3, int((y1 - y0) / px) + 3)
@@ -391,25 +393,25 @@ def grout_pools(
                 pen.polygon([(x, y) for x, y in c.tolist()], fill=colour)
         return np.asarray(image)
 
-    inside = picture(
-        [part.exterior for part in outline.geoms],
-        [hole for part in outline.geoms for hole in part.interiors],
-    )
-    free = inside & ~picture(shapely.get_exterior_ring(polygons), ())
-    # what is laid beyond the border stands off it by half a joint, and bounds a pool as well
-    far = ndimage.distance_transform_edt(free | ~inside) * px
-    np.minimum(far, ndimage.distance_transform_edt(inside) * px + joint / 2, out=far)
-    far[~inside] = 0.0
-    deep = far > limit / 2 * joint + 0.7 * px
-    spots, n = ndimage.label(deep)
-    boxes = ndimage.find_objects(spots)
+    parts = shapely.get_parts([room]).tolist()
+    bare = picture([p.exterior for p in parts], [hole for p in parts for hole in p.interiors])
+    bare = bare & ~picture(shapely.get_exterior_ring(polygons), ())
+    # a disc holds a square: where no square fits, distances need not be measured
+    radius = limit / 2 * joint / px + 0.7
+    half = max(int(radius / np.sqrt(2)) - 1, 0)
+    fits = ndimage.minimum_filter(bare.astype(np.uint8), 2 * half + 1, mode="constant")
+    spots, _ = ndimage.label(fits)
+    margin = int(3 * radius)
     out = []
-    for k in range(1, n + 1):
-        box = boxes[k - 1]
-        deepest = np.where(spots[box] == k, far[box], 0.0).argmax()
-        dy, dx = np.unravel_index(deepest, spots[box].shape)
-        y, x = box[0].start + int(dy), box[1].start + int(dx)
-        out.append((x0 + (x - 1) * px, y0 + (y - 1) * px, 2 * float(far[y, x]) / joint))
+    for k, (rows, columns) in enumerate(ndimage.find_objects(spots), 1):
+        top, left = max(rows.start - margin, 0), max(columns.start - margin, 0)
+        window = np.s_[top : rows.stop + margin, left : columns.stop + margin]
+        far = ndimage.distance_transform_edt(np.pad(bare[window], 1))[1:-1, 1:-1]
+        deep = np.where(spots[window] == k, far, 0.0)
+        y, x = np.unravel_index(int(deep.argmax()), deep.shape)
+        at = (x0 + (left + int(x) - 1) * px, y0 + (top + int(y) - 1) * px)
+        if deep[y, x] > radius and shapely.intersects_xy(outline, *at):
+            out.append((*at, 2 * float(deep[y, x]) * px / joint))
     return out
 
 
