@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import QPointF, QSize, Qt
 from PySide6.QtGui import QColor, QIcon, QPainter, QPaintEvent, QPen, QPixmap, QPolygonF
 from PySide6.QtWidgets import (
-    QAbstractSpinBox,
     QCheckBox,
     QComboBox,
     QDoubleSpinBox,
@@ -25,6 +24,11 @@ from app.theme import SLATE, STONE
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.material import Material
+
+NO_ARROWS = """
+QDoubleSpinBox::up-button, QDoubleSpinBox::down-button { width: 0px; height: 0px; border: none; }
+QDoubleSpinBox::up-arrow, QDoubleSpinBox::down-arrow { width: 0px; height: 0px; }
+"""
 
 
 def text(words: str, role: str = "") -> QLabel:
@@ -108,7 +112,8 @@ class Number(QWidget):
         self.spin.setSingleStep(step)
         self.spin.setSuffix(f" {unit}" if unit else "")
         self.spin.setKeyboardTracking(False)
-        self.spin.setButtonSymbols(QAbstractSpinBox.ButtonSymbols.NoButtons)
+        # the stylesheet leaves no room for the text where the arrows are only switched off
+        self.spin.setStyleSheet(NO_ARROWS)
         self.spin.setFixedSize(106, 36)
         self.spin.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.spin.valueChanged.connect(changed)

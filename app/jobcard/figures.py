@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -22,7 +22,7 @@ from core.errors import EmblemaError
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import figures, write_counts_csv
 
-HEADS = ("Material", "Pieces", "kg", "In hand", "Short")
+HEADS = ("Code", "Pieces", "kg", "In hand", "Short")
 
 
 class FiguresLeaf(Leaf):
@@ -43,7 +43,10 @@ class FiguresLeaf(Leaf):
         self.table.setShowGrid(False)
         self.table.setMinimumHeight(300)
         head = self.table.horizontalHeader()
+        head.setMinimumSectionSize(30)
         head.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        self.table.setStyleSheet("QHeaderView::section { padding: 5px 2px; }")
+        self.table.setIconSize(QSize(20, 14))
         for k in range(1, len(HEADS)):
             head.setSectionResizeMode(k, QHeaderView.ResizeMode.ResizeToContents)
         self.group("By material", self.table)
@@ -115,7 +118,7 @@ class FiguresLeaf(Leaf):
             for j, words in enumerate(cells):
                 item = QTableWidgetItem(words)
                 if j == 0:
-                    item.setIcon(swatch_icon(c.material, 24, 16))
+                    item.setIcon(swatch_icon(c.material, 20, 14))
                     item.setToolTip(
                         f"{c.material.description}\n{c.area_mm2 / 100:,.1f} cm² laid\n"
                         f"to take, with waste: {c.take:,} pieces, {c.take_kg:.2f} kg"

@@ -108,13 +108,13 @@ class TakeList(QDialog):
             self.words.setText(str(e))
         else:
             self.words.setText(
-                f"{len(self.materials)} materials can be taken, {len(self.refused)} lines cannot."
+                f"Can be taken: {len(self.materials)}. Refused lines: {len(self.refused)}."
             )
         for line, why in self.refused:
             self.faults.addItem(f"Line {line}: {why}")
         self.faults.setVisible(bool(self.refused))
         self.take_it.setEnabled(bool(self.materials))
-        self.take_it.setText(f"Take {len(self.materials)} materials")
+        self.take_it.setText(f"Take {len(self.materials)}")
         self.table.setRowCount(min(SHOWN, len(self.materials)))
         for k, m in enumerate(self.materials[:SHOWN]):
             lab = "  ".join(f"{v:.1f}" for v in m.lab)

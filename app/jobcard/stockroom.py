@@ -12,6 +12,7 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialog,
     QFileDialog,
+    QHBoxLayout,
     QHeaderView,
     QInputDialog,
     QLineEdit,
@@ -73,6 +74,7 @@ class Stockroom(QDialog):
         self.lots.setMaximumHeight(150)
         self.ledger = _table(LEDGER, 7)
         self.ours = _table(("Material", "Laid", "To take", "Free", "Set aside", "Short"), 0)
+        self.ours.setIconSize(QSize(34, 20))
         self.words = text("", "hint")
         self.told = text("", "hint")
         tabs = QTabWidget()
@@ -81,7 +83,10 @@ class Stockroom(QDialog):
         tabs.addTab(self.ledger, "Ledger")
         box = QVBoxLayout(self)
         box.addWidget(tabs, 1)
-        box.addWidget(row(self.told, button("Close", self.accept)))
+        foot = QHBoxLayout()
+        foot.addWidget(self.told, 1)
+        foot.addWidget(button("Close", self.accept))
+        box.addLayout(foot)
         self.finished.connect(lambda _: self.store.close())
         self.refresh()
 
@@ -209,7 +214,11 @@ class Stockroom(QDialog):
             cells = (c.pieces, c.take, free.get(code, 0), aside.get(code, 0))
             rows.append((code, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
         _fill(self.ours, rows)
-        for k in range(len(rows)):
+        for k, c in enumerate(table):
+            code_item = self.ours.item(k, 0)
+            if code_item is not None:
+                code_item.setIcon(swatch_icon(c.material, 34, 20))
+                code_item.setText(c.material.code)
             item = self.ours.item(k, 5)
             if item is not None:
                 item.setForeground(QColor(RUST))
