@@ -10,6 +10,7 @@ from PySide6.QtGui import QColor, QIcon, QPixmap
 from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWidgetItem
 
 from app.jobcard.base import Leaf
+from app.tools.parting import PartTool
 from app.widgets import button, row, text
 from core.colour.convert import swatch_rgb
 from core.fields import (
@@ -53,7 +54,11 @@ class FieldsLeaf(Leaf):
             ),
             row(
                 button("Join", self._merge, tip="Make one field of those chosen"),
+                button("Part", self._part, tip="Part the chosen field along a line drawn across"),
+            ),
+            row(
                 button("Smooth", self._smooth, tip="Smooth the borders of those chosen"),
+                button("To the top", self._raise, tip="List the chosen fields uppermost"),
             ),
         )
         self.group(
@@ -98,6 +103,15 @@ class FieldsLeaf(Leaf):
 
     def _merge(self) -> None:
         self._edited("Join fields", lambda: merge(self.doc, self._ids()))
+
+    def _part(self) -> None:
+        self.bench.tools.setdefault(PartTool.name, PartTool(self.bench))
+        self.bench.take(PartTool.name)
+
+    def _raise(self) -> None:
+        ids = set(self._ids())
+        rest = tuple(f for f in self.doc.fields if f.id not in ids)
+        self.change("Order the fields", fields=(*rest, *self.chosen()))
 
     def _smooth(self) -> None:
         self.try_to("Smooth borders", lambda: smooth_borders(self.doc, self._ids()))

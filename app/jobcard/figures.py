@@ -22,6 +22,7 @@ from core.errors import EmblemaError
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import figures, write_counts_csv
 
+TIGHT = "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
 HEADS = ("Code", "Pieces", "kg", "In hand", "Short")
 
 
@@ -45,7 +46,8 @@ class FiguresLeaf(Leaf):
         head = self.table.horizontalHeader()
         head.setMinimumSectionSize(30)
         head.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        self.table.setStyleSheet("QHeaderView::section { padding: 5px 2px; }")
+        self.table.setStyleSheet(TIGHT)
+        self.table.setTextElideMode(Qt.TextElideMode.ElideNone)
         self.table.setIconSize(QSize(20, 14))
         for k in range(1, len(HEADS)):
             head.setSectionResizeMode(k, QHeaderView.ResizeMode.ResizeToContents)

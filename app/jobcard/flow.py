@@ -25,13 +25,22 @@ class FlowLeaf(Leaf):
         )
         self.list = QListWidget()
         self.list.setMinimumHeight(220)
+        self.list.currentItemChanged.connect(lambda *_: self._show_line())
+        self.none = text("", "hint")
+        self.curve = Switch(
+            "A smooth curve through its points",
+            self._smooth,
+            "Off: straight from point to point",
+        )
         self.group(
             "Lines",
+            self.none,
             self.list,
             row(
                 button("For all fields", lambda: self._owner(None)),
                 button("For the field", lambda: self._owner(self._one())),
             ),
+            self.curve,
             button("Remove the line", self._remove),
         )
         self.follow = Switch(
@@ -57,6 +66,16 @@ class FlowLeaf(Leaf):
                 lambda: change_flow_line(self.doc, line, field_id=field_id),
             )
 
+    def _smooth(self, on: bool) -> None:
+        line = self._line()
+        if line is not None:
+            self.try_to("Smooth a flow line", lambda: change_flow_line(self.doc, line, smooth=on))
+
+    def _show_line(self) -> None:
+        line = next((x for x in self.doc.flow_lines if x.id == self._line()), None)
+        self.curve.setEnabled(line is not None)
+        self.curve.show_value(line is not None and line.smooth)
+
     def _remove(self) -> None:
         line = self._line()
         if line is not None:
@@ -68,6 +87,7 @@ class FlowLeaf(Leaf):
         whose = names.get(one, "all fields") if one else "all fields"
         self.for_whom.setText(f"A line drawn now guides {whose}. Choose a field to draw for it.")
         now = self._line()
+        self.list.blockSignals(True)
         self.list.clear()
         for line in doc.flow_lines:
             if one is not None and line.field_id not in (None, one):
@@ -78,6 +98,10 @@ class FlowLeaf(Leaf):
             self.list.addItem(item)
             if line.id == now:
                 self.list.setCurrentItem(item)
+        self.list.blockSignals(False)
+        self._show_line()
+        self.none.setVisible(not self.list.count())
+        self.none.setText(f"No line guides {whose} yet; the courses follow the border.")
         some = self.chosen()
         self.follow_card.setEnabled(bool(some))
         self.follow.show_value(bool(some) and all(f.follow_border for f in some))

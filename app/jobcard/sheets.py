@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
+from PySide6.QtGui import QColor, QPageSize, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QFileDialog, QWidget
 
 from app.canvas import Bench
 from app.jobcard.base import Leaf
-from app.painting import write_cartoon_pdf
+from app.painting import paint_page, write_cartoon_pdf
 from app.theme import INK, SLATE, STONE, VERDIGRIS
 from app.widgets import Choice, Switch, button, text
-from core.cartoon import PAPERS, WHOLE, tiles
+from core.cartoon import PAPERS, WHOLE, cartoon_pages, tiles
 from core.errors import EmblemaError
 from core.figures import CAUTIONS
+
+if TYPE_CHECKING:
+    from PySide6.QtPrintSupport import QPrinter
 
 WIDE = 352  # of the job card
 
@@ -24,13 +29,14 @@ class PageMap(QWidget):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self.bench = bench
-        self.paper = "A4"
+        self.paper, self.mirrored = "A4", False
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Paint the map."""
         doc = self.bench.session.doc
         p = QPainter(self)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
+        flip = doc.width_mm if self.mirrored else 0.0
         by = min((self.width() - 8) / doc.width_mm, (self.height() - 8) / doc.height_mm)
         left = (self.width() - doc.width_mm * by) / 2
         p.translate(left, 4)
@@ -40,7 +46,8 @@ class PageMap(QWidget):
             for part in f.outline:
                 for ring in part:
                     for a, b in zip(ring, (*ring[1:], ring[0]), strict=True):
-                        p.drawLine(int(a[0] * by), int(a[1] * by), int(b[0] * by), int(b[1] * by))
+                        ax, bx = abs(flip - a[0]) * by, abs(flip - b[0]) * by
+                        p.drawLine(QPointF(ax, a[1] * by), QPointF(bx, b[1] * by))
         parts = tiles(doc, self.paper)
         for t in parts:
             p.setPen(QPen(QColor(VERDIGRIS), 1.2))
@@ -63,7 +70,7 @@ class SheetsLeaf(Leaf):
         self.paper = Choice("Paper", [*words, (WHOLE, "one page, the finished size")], self._paper)
         self.mirrored = Switch(
             "Mirrored, as laid face down",
-            lambda on: None,
+            lambda on: self.refresh(),
             "For work laid upside down; words stay readable",
         )
         self.map = PageMap(self.bench)
@@ -75,6 +82,7 @@ class SheetsLeaf(Leaf):
             self.map,
             self.pages,
             button("Write the cartoon as PDF ...", self.choose, "main"),
+            button("Print the cartoon ...", self.ask_print),
         )
         self.group(
             "Before you lay over it",
@@ -113,9 +121,38 @@ class SheetsLeaf(Leaf):
         except EmblemaError as e:
             self.session.message.emit(str(e))
 
+    def ask_print(self) -> None:
+        """Ask for a printer, and print."""
+        from PySide6.QtPrintSupport import QPrintDialog, QPrinter
+
+        printer = QPrinter(QPrinter.PrinterMode.HighResolution)
+        if QPrintDialog(printer, self).exec():
+            self.print_on(printer)
+
+    def print_on(self, printer: QPrinter) -> int:
+        """Print the cartoon at its true size; return how many pages."""
+        layout, doc = self.session.layout, self.session.laid_doc
+        if layout is None or doc is None:
+            self.session.message.emit("Nothing is laid yet.")
+            return 0
+        pages = cartoon_pages(doc, layout, self.paper.value, self.mirrored.isChecked())
+        printer.setFullPage(True)
+        painter = QPainter()
+        for k, page in enumerate(pages):
+            size = QPageSize(QSizeF(page.width_mm, page.height_mm), QPageSize.Unit.Millimeter)
+            printer.setPageSize(size)
+            if (k == 0 and not painter.begin(printer)) or (k and not printer.newPage()):
+                self.session.message.emit("The printer did not take the cartoon.")
+                return k
+            paint_page(painter, page, printer.resolution() / 25.4)
+        painter.end()
+        self.session.message.emit(f"{len(pages)} pages sent to the printer, at 100 %.")
+        return len(pages)
+
     def refresh(self) -> None:
         n = len(tiles(self.doc, self.paper.value))
         self.pages.setText(f"{n} page{'s' if n > 1 else ''} and the key page.")
+        self.map.mirrored = self.mirrored.isChecked()
         high = (WIDE - 72) * self.doc.height_mm / self.doc.width_mm
         self.map.setFixedHeight(int(min(300, max(90, high))) + 8)
         self.map.update()

@@ -45,7 +45,7 @@ class SketchLeaf(Leaf):
             button("Known length: measure it ...", lambda: self.bench.take("Measure")),
             button(
                 "Straighten a photograph ...",
-                lambda: self.bench.take(CornersTool.name),
+                self._straighten,
                 tip="Mark the four corners of the sheet in a photograph taken at an angle",
             ),
         )
@@ -92,6 +92,10 @@ class SketchLeaf(Leaf):
 
     def end(self) -> None:
         self._worker.close()
+
+    def _straighten(self) -> None:
+        self.bench.tools.setdefault(CornersTool.name, CornersTool(self.bench))
+        self.bench.take(CornersTool.name)
 
     def _auto(self, on: bool) -> None:
         self.count.setEnabled(not on)
@@ -164,7 +168,7 @@ class SketchLeaf(Leaf):
     def refresh(self) -> None:
         sketch = self.doc.sketch
         self.placing.setEnabled(sketch is not None)
-        self.trace_button.setEnabled(sketch is not None)
+        self.trace_button.setEnabled(sketch is not None and self._worker.idle)
         if sketch is None:
             self.state.setText("No sketch yet. PNG, JPEG, TIFF, WebP or BMP; a scan or a photo.")
             return
