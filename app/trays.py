@@ -223,6 +223,7 @@ class Trays(QFrame):
             self.session.apply(
                 f"Swap {old} for {new} everywhere", add_swap(self.session.doc, old, new)
             )
+            self.session.lay()  # a swap is quick: it need not wait for the next change
         except (EmblemaError, KeyError) as e:
             self.session.message.emit(str(e))
 
