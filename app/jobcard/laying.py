@@ -48,6 +48,7 @@ class LayingLeaf(Leaf):
             b.setToolTip(TELL[laying])
             b.setProperty("role", "leaf")
             b.setFixedSize(92, 78)
+            b.setStyleSheet("QToolButton:checked { font-weight: 400; }")  # the long names fit
             b.clicked.connect(lambda _, name=laying: self._laying(name))
             cells.addWidget(b, k // 3, k % 3)
             self.buttons[laying] = b
@@ -94,7 +95,7 @@ class LayingLeaf(Leaf):
             number("Widths vary", "width_variation", "%", 0, 30, 1, 0, 0.01, "As by hand"),
         )
         self.hug = QLineEdit()
-        self.hug.setPlaceholderText("motifs, such as heron, sun (none: its own border)")
+        self.hug.setPlaceholderText("motifs; none: its own border")
         self.hug.editingFinished.connect(self._hug)
         self.courses = Number(
             "Hugging courses",
