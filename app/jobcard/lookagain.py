@@ -271,8 +271,8 @@ class LookAgainLeaf(Leaf):
         self.mend_many.setText("Mend all shown")
 
     def settled(self) -> bool:
-        """Whether nothing is being looked for or mended."""
-        return self._worker.idle
+        """Whether nothing is being looked for or mended, and the findings are the layout's."""
+        return self._worker.idle and self._found_in is self.session.layout
 
     # limits
 
