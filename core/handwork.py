@@ -62,14 +62,22 @@ class _Board:
                 self.pinned |= {k} if k is not None else set()
 
     def near(self, shape: shapely.Geometry, far: float) -> list[int]:
-        """Return the living pieces within a distance of a shape."""
+        """Return the living pieces within a distance of a shape, from left to right.
+
+        Cuts done one after another depend on their order, which must not depend on how the
+        pieces are numbered: that changes as edits are done.
+        """
         found = [int(k) for k in self.tree.query(shape, predicate="dwithin", distance=far)]
         found += [
             k
             for k in range(self.laid, len(self.polygons))
             if shapely.dwithin(self.polygons[k], shape, far)
         ]
-        return [k for k in found if self.alive[k]]
+        return sorted((k for k in found if self.alive[k]), key=self._place)
+
+    def _place(self, k: int) -> tuple[float, float]:
+        c = self.polygons[k].centroid
+        return c.x, c.y
 
     def same(self, shape: Polygon) -> int | None:
         """Return the living piece that is exactly this shape."""
@@ -216,7 +224,7 @@ def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     whole = shapely.make_valid(shape)
     room = shapely.buffer(b.outline, -joint / 2 * 0.999, join_style="mitre", quad_segs=4)
     left = _largest(shapely.intersection(whole, room))
-    for k in sorted(b.near(whole, joint)):
+    for k in b.near(whole, joint):
         left = _cut_back(left, b.polygons[k], joint)
     if left.is_empty:
         raise _Refused("there is no room for it")
@@ -289,7 +297,7 @@ def _do_join(b: _Board, e: HandEdit) -> None:
     if both.area < (CONVEX - 0.12) * shape.area:
         raise _Refused("together they would not make a convex piece")
     # the hull must not push into neighbours: cut it back where it would
-    for n in sorted(b.near(shape, b.field.joint_mm * 0.9)):
+    for n in b.near(shape, b.field.joint_mm * 0.9):
         if n not in (k, other):
             shape = _cut_back(shape, b.polygons[n], 0.9 * b.field.joint_mm)
     shape = _largest(
@@ -321,7 +329,7 @@ def _do_pin(b: _Board, e: HandEdit) -> None:
     joint = b.field.joint_mm
     k = b.same(shape)
     if k is None:
-        near = sorted(b.near(shape, joint * 0.99))
+        near = b.near(shape, joint * 0.99)
         if any(n in b.pinned and b.polygons[n].intersects(shape) for n in near):
             raise _Refused("it would lie on another pinned piece")
         over = shapely.area(shapely.intersection(np.array([b.polygons[n] for n in near]), shape))

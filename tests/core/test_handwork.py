@@ -288,9 +288,12 @@ def work(doc: Commission, layout: Layout, step: tuple[str, int, float, float, fl
         if kind == "lift":
             return handwork.lift(doc, layout, "f1", k)
         if kind == "set":
-            c = shapely.affinity.rotate(shapely.box(x, y, x + 9, y + 9), turn, use_radians=True)
-            ring = tuple(shapely.affinity.translate(c, dx, dy).exterior.coords[:-1])
-            return handwork.set_piece(doc, layout, "f1", ring)
+            bare = handwork.lift(doc, layout, "f1", k)
+            c = shapely.box(x + dx / 4 - 6, y + dy / 4 - 6, x + dx / 4 + 6, y + dy / 4 + 6)
+            ring = shapely.affinity.rotate(c, turn, use_radians=True).exterior.coords[:-1]
+            q = p.polygons[np.arange(len(p)) != k]
+            rest = Pieces(q, np.zeros(len(q), int), np.arange(len(q)), np.zeros(len(q)))
+            return handwork.set_piece(bare, laid_as(rest), "f1", tuple(ring))
         if kind == "nip":
             return handwork.nip(doc, layout, "f1", k, ((x, y), (x + dx + 0.1, y + dy)))
         if kind == "join":
