@@ -26,6 +26,7 @@ from core.pieces import LaidField, Layout, Pieces
 AROUND = 4.0  # pitches about a finding that are looked at again
 APART = 6.0  # pitches between two mends tried on the same pieces
 TURNS = 4
+WORSE = 1.05  # times as far beyond its limit: a fault left standing must not grow
 Edits = tuple[HandEdit, ...]
 
 
@@ -123,11 +124,21 @@ def _near(f: Finding, places: list[Point], far: float) -> bool:
     return any(math.dist(f.at_mm, at) < far for at in places)
 
 
+def _badness(f: Finding) -> float:
+    """Return how far a finding lies beyond its limit, as a ratio, whichever way is worse."""
+    by = max(f.measured, 1e-3) / max(f.limit, 1e-3)
+    return max(by, 1 / by)
+
+
 def _none_new(after: list[Finding], before: list[Finding], far: float) -> bool:
-    """Say whether each finding was there before, one for one."""
+    """Say whether each finding was there before, one for one, and no better then."""
     left = list(before)
     for f in after:
-        like = [g for g in left if g.rule == f.rule and _close(f, g, far)]
+        like = [
+            g
+            for g in left
+            if g.rule == f.rule and _close(f, g, far) and _badness(f) <= WORSE * _badness(g)
+        ]
         if not like:
             return False
         left.remove(min(like, key=lambda g: math.dist(f.at_mm, g.at_mm)))

@@ -359,3 +359,28 @@ def test_the_plan_does_the_edits_and_names_those_dropped() -> None:
     assert shapely.equals_exact(anew.fields[0].pieces.polygons, kept, 0.0).sum() == 1
     assert anew.dropped == (("Ground", "lift", "there is no piece at its place any more"),)
     assert len(same) == len(layout) - 1 and not same.dropped
+
+
+def test_work_does_not_depend_on_numbering() -> None:
+    """The same pieces in another order: the same cuts to the last bit."""
+    doc, layout = real(1)
+    p = layout.fields[0].pieces
+    order = np.random.default_rng(5).permutation(len(p))
+    mixed = Pieces(p.polygons[order], p.course[order], p.piece[order], p.angle_rad[order])
+    done = 0
+    for x, y in p.centre_mm:
+        spot = shapely.affinity.rotate(shapely.box(x - 8, y - 8, x + 8, y + 8), 20)
+        ring = tuple(spot.exterior.coords[:-1])
+        near = np.argsort(np.hypot(*(p.centre_mm - (x, y)).T))[1:5]
+        at = (float(x), float(y))
+        ways = [(HandEdit("lift", "f1", at), HandEdit("set", "f1", at, outline=ring))]
+        ways += [
+            (HandEdit("join", "f1", at, other_mm=tuple(p.centre_mm[n].tolist())),) for n in near
+        ]
+        for edits in ways:
+            one, _, dropped = handwork.apply_edits(doc.fields[0], p, edits)
+            two, _, dropped_too = handwork.apply_edits(doc.fields[0], mixed, edits)
+            assert dropped == dropped_too
+            assert {g.wkb for g in one.polygons} == {g.wkb for g in two.polygons}
+            done += not dropped
+    assert done > len(p)

@@ -269,6 +269,21 @@ def mended(change: Polygon | None, rule: str) -> None:
     assert {f.rule for f in left} <= {f.rule for f in found}
 
 
+def test_a_neighbours_fault_is_not_made_worse() -> None:
+    """No piece may grow at the cost of another rule, however many mends are made."""
+    x0, y0, x1, y1 = square(3, 4).bounds
+    wide = shapely.box(x0, y0, x1 + 4.2, y1)  # too big, and what is left of the next too small
+    scrap = shapely.box(x1 + 4.2 + JOINT, y0, x1 + PITCH, y1)
+    doc, layout = wall({MIDDLE: wide, MIDDLE + 1: scrap})
+    found = look_again(doc, layout)
+    assert {"too big"} <= {f.rule for f in found}
+    done, _ = mend_all(doc, layout, found)
+    left = look_again(done, after(done, layout))
+    worst = {f.rule: f.measured for f in found if f.rule == "too big"}
+    assert all(f.measured <= worst["too big"] * 1.05 for f in of("too big", left))
+    assert len(left) < len(found)
+
+
 def test_a_bare_place_is_filled() -> None:
     mended(None, "grout pool")
 
