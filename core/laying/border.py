@@ -39,8 +39,28 @@ def clear_of_border(
     shapely.prepare(outline)
     near = (far < joint_mm / 2 - 1e-7) | ~shapely.intersects(outline, polygons[some])
     for k in some[near]:
-        out[k] = _straight(_largest(shapely.intersection(polygons[k], field)), joint_mm)
+        left = _unpierced(_largest(shapely.intersection(polygons[k], field)))
+        out[k] = _straight(left, joint_mm)
     return out
+
+
+def _unpierced(shape: Polygon) -> Polygon:
+    """Cut a piece that closes round a hole of the field down to one side of it."""
+    while shape.interiors:
+        x0, y0, x1, y1 = shape.bounds
+        middle = Polygon(shape.interiors[0]).centroid
+        sides = (
+            shapely.box(x0, y0, middle.x, y1),
+            shapely.box(middle.x, y0, x1, y1),
+            shapely.box(x0, y0, x1, middle.y),
+            shapely.box(x0, middle.y, x1, y1),
+        )
+        shape = max((_largest(shapely.intersection(shape, s)) for s in sides), key=_area)
+    return shape
+
+
+def _area(shape: Polygon) -> float:
+    return float(shape.area)
 
 
 def _largest(shape: shapely.Geometry) -> Polygon:

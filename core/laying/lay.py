@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from core.errors import EmblemaError
@@ -42,7 +43,7 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     """
     setting = replace(setting, outline=_sound(setting))
     pieces = _rule(setting)(setting, stop)
-    return _every_part(setting, pieces)
+    return _every_part(setting, _kept_apart(setting, pieces))
 
 
 def _rule(setting: Setting) -> Rule:
@@ -51,6 +52,38 @@ def _rule(setting: Setting) -> Rule:
     if hugs(setting):
         return lay_hugging
     return RULES.get(setting.laying, lay_courses)
+
+
+def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
+    """Trim the few pieces that leave the field or overlap another, whatever the laying's rule."""
+    if not len(pieces):
+        return pieces
+    p = pieces.polygons.copy()
+    shapely.prepare(setting.outline)
+    out = np.flatnonzero(~shapely.contains(setting.outline, p))
+    if len(out):
+        inside = shapely.buffer(setting.outline, -0.3 * setting.joint_mm, join_style="mitre")
+        p[out] = _largest(shapely.intersection(p[out], inside))
+    a, b = shapely.STRtree(p).query(p, predicate="intersects")
+    for i, j in zip(a[a < b], b[a < b], strict=True):
+        if shapely.intersects(p[i], p[j]):
+            small, large = (i, j) if p[i].area < p[j].area else (j, i)
+            clear = shapely.buffer(p[large], setting.joint_mm, join_style="mitre")
+            p[small] = _largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
+    keep = shapely.area(p) > 0.02 * setting.tessera_mm**2
+    return Pieces(p[keep], pieces.course[keep], pieces.piece[keep], pieces.angle_rad[keep])
+
+
+def _largest(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Return the largest polygon of each shape, empty where it has none."""
+    out = np.full(len(shapes), shapely.Polygon(), dtype=object)
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    flat, inner = shapely.get_parts(parts, return_index=True)
+    polygon = shapely.get_type_id(flat) == 3
+    flat, owner = flat[polygon], owner[inner[polygon]]
+    order = np.argsort(shapely.area(flat), kind="stable")
+    out[owner[order]] = flat[order]
+    return out
 
 
 def _every_part(setting: Setting, pieces: Pieces) -> Pieces:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import MultiPolygon
 
 from core.laying.power import sized_cells
 from core.laying.shape import shape_pieces
@@ -28,7 +29,7 @@ def lay_palladianum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
     n = max(1, round(setting.outline.area / pitch**2))
     sizes = graded_sizes(n, setting.spread, rng)
     cells, _ = sized_cells(setting.outline, sizes, rng, stop)
-    cells = closed_up(cells, SHORT * pitch)
+    cells = closed_up(cells, SHORT * pitch, setting.outline)
     pieces = shape_pieces(cells, setting.joint_mm)
     pieces = pieces[shapely.area(pieces) > LEAST * setting.tessera_mm**2]
     k = len(pieces)
@@ -43,8 +44,13 @@ def graded_sizes(n: int, spread: float, rng: np.random.Generator) -> NDArray[np.
     return out
 
 
-def closed_up(cells: NDArray[np.object_], short_mm: float) -> NDArray[np.object_]:
-    """Close short sides up to one corner, for all cells that meet there alike."""
+def closed_up(
+    cells: NDArray[np.object_], short_mm: float, outline: MultiPolygon
+) -> NDArray[np.object_]:
+    """Close short sides up to one corner, for all cells that meet there alike.
+
+    Corners on the border stay, so that the field keeps its outline.
+    """
     some = np.flatnonzero(~shapely.is_empty(cells))
     if not len(some):
         return cells
@@ -62,13 +68,14 @@ def closed_up(cells: NDArray[np.object_], short_mm: float) -> NDArray[np.object_
     # shortest first, and no corner moved twice: a chain of short sides must not collapse
     order = np.argsort(length, kind="stable")
     moved = np.zeros(len(key), bool)
+    border = np.asarray(shapely.distance(shapely.points(key), outline.boundary) < 1e-5)
     at = key.copy()
     target = np.arange(len(key))
     for k in order[length[order] < short_mm]:
-        i, j = a[k], b[k]
-        if i != j and not moved[i] and not moved[j]:
+        i, j = (a[k], b[k]) if border[a[k]] else (b[k], a[k])
+        if i != j and not (moved[i] or moved[j] or border[j]):
             moved[i] = moved[j] = True
-            at[i] = at[j] = (key[i] + key[j]) / 2
+            at[i] = at[j] = key[i] if border[i] else (key[i] + key[j]) / 2
             target[j] = i
     new = at[where]
     same = target[where] == target[where[after]]  # two corners become one: keep the first

@@ -259,12 +259,12 @@ def test_a_grey_card_takes_out_the_cast_and_is_less_sure():
     cast = light * (0.9, 0.7, 0.5)
     picture = np.rint(255 * srgb_from_linear(cast)).astype(np.uint8)
     outline = np.array([[2, 2], [38, 2], [38, 28], [2, 28]])
-    correction = correction_from_grey(picture, (*outline, 80, 0))
+    correction = correction_from_grey(picture, outline + np.array([80, 0]))
     assert not correction.sure and np.isnan(correction.mean_delta_e)
     for k in range(2):
-        read = read_sample(picture, (*outline, 40 * k, 0), correction)
+        read = read_sample(picture, outline + np.array([40 * k, 0]), correction)
         assert ciede2000(read.lab, wanted[k]) < 0.6 and not read.sure
-        assert ciede2000(as_seen(picture, (*outline, 40 * k, 0)), wanted[k]) > 5
+        assert ciede2000(as_seen(picture, outline + np.array([40 * k, 0])), wanted[k]) > 5
     with pytest.raises(EmblemaError, match="too dark"):
         correction_from_grey(np.zeros_like(picture), outline)
 

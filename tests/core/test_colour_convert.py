@@ -85,7 +85,8 @@ def test_colour_chart_values():
 @given(st.tuples(*[st.floats(0, 1)] * 3))
 def test_screen_colours_come_back(rgb):
     lab = lab_from_srgb(rgb)
-    np.testing.assert_allclose(srgb_from_lab(lab), rgb, atol=1e-9)
+    # the standard rounds where its two branches meet, so that they differ there by 3e-8
+    np.testing.assert_allclose(srgb_from_lab(lab), rgb, rtol=1e-7, atol=5e-8)
     assert in_gamut(lab)
 
 
