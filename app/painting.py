@@ -35,14 +35,15 @@ MOST_UNITS = 14_400  # of a PDF page at UserUnit 1 (PDF 1.6)
 _FONT_PX = 100.0
 
 
-def ensure_gui() -> QGuiApplication:
-    """Return the application, begun without a screen if there is none yet: text needs one."""
-    app = QGuiApplication.instance()
-    if not isinstance(app, QGuiApplication):
+_kept: list[QGuiApplication] = []  # or it would be gone before its fonts are
+
+
+def ensure_gui() -> None:
+    """Begin an application without a screen if there is none yet: text needs one."""
+    if QGuiApplication.instance() is None:
         if not os.environ.get("DISPLAY") and not os.environ.get("WAYLAND_DISPLAY"):
             os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-        app = QGuiApplication([])
-    return app
+        _kept.append(QGuiApplication([]))
 
 
 def paint_page(painter: QPainter, page: Page, px_per_mm: float) -> None:
@@ -65,6 +66,8 @@ def paint_page(painter: QPainter, page: Page, px_per_mm: float) -> None:
 def _paint(painter: QPainter, item: Paths | Text, px_per_mm: float) -> None:
     if isinstance(item, Text):
         _paint_text(painter, item, px_per_mm)
+        return
+    if not len(item.starts):
         return
     path = QPainterPath()
     ends = np.r_[item.starts[1:], len(item.points)]
@@ -135,6 +138,13 @@ def _paint_pdf(raw: Path, pages: list[Page], title: str) -> None:
     writer.setTitle(title)
     writer.setCreator("Emblema")
     painter = QPainter()
+    try:
+        _paint_pages(writer, painter, pages)
+    finally:
+        painter.end()
+
+
+def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> None:
     for k, page in enumerate(pages):
         unit = _unit(page)
         # the writer rounds its boxes to whole points: take a size up, and cut it true afterwards
@@ -157,7 +167,6 @@ def _paint_pdf(raw: Path, pages: list[Page], title: str) -> None:
         else:
             writer.newPage()
         paint_page(painter, page, PDF_DPI / 25.4 / unit)
-    painter.end()
 
 
 def _true_boxes(raw: Path, pages: list[Page]) -> bytes:
@@ -180,6 +189,7 @@ def _true_boxes(raw: Path, pages: list[Page]) -> bytes:
             leaf[NameObject(name)] = box
         if unit > 1:
             leaf[NameObject("/UserUnit")] = FloatObject(unit)
+    out.pdf_header = "%PDF-1.6"  # UserUnit came with it
     data = io.BytesIO()
     out.write(data)
     return data.getvalue()

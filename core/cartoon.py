@@ -72,16 +72,38 @@ def tiles(doc: Commission, paper: str) -> tuple[Tile, ...]:
     w, h = doc.width_mm, doc.height_mm
     if paper == WHOLE:
         return (Tile(0, 0, 0.0, 0.0, w, h),)
-    if paper not in PAPERS:
-        raise EmblemaError(f"There is no paper '{paper}'; take {', '.join(PAPERS)} or whole.")
-    pw, ph = PAPERS[paper]
-    room_w, room_h = pw - 2 * MARGIN_MM, ph - 2 * MARGIN_MM - FOOT_MM
+    room_w, room_h = _room(*page_size(doc, paper))
     across, down = _steps(w, room_w), _steps(h, room_h)
     return tuple(
         Tile(r, c, x, y, min(x + room_w, w), min(y + room_h, h))
         for r, y in enumerate(down)
         for c, x in enumerate(across)
     )
+
+
+def page_size(doc: Commission, paper: str) -> tuple[float, float]:
+    """Return a page's width and height, mm: the paper lying or upright, as fewer pages do.
+
+    Raises
+    ------
+    EmblemaError
+        There is no such paper.
+    """
+    if paper == WHOLE:
+        return doc.width_mm + 2 * MARGIN_MM, doc.height_mm + 2 * MARGIN_MM + FOOT_MM
+    if paper not in PAPERS:
+        raise EmblemaError(f"There is no paper '{paper}'; take {', '.join(PAPERS)} or whole.")
+    long, short = PAPERS[paper]
+
+    def pages(size: tuple[float, float]) -> int:
+        room_w, room_h = _room(*size)
+        return len(_steps(doc.width_mm, room_w)) * len(_steps(doc.height_mm, room_h))
+
+    return min((long, short), (short, long), key=pages)
+
+
+def _room(page_w: float, page_h: float) -> tuple[float, float]:
+    return page_w - 2 * MARGIN_MM, page_h - 2 * MARGIN_MM - FOOT_MM
 
 
 def _steps(whole: float, room: float) -> list[float]:
@@ -162,10 +184,7 @@ def _label_places(
 def _tile_page(
     doc: Commission, drawing: _Drawing, tile: Tile, paper: str, mirrored: bool, of: int
 ) -> Page:
-    if paper == WHOLE:
-        page_w, page_h = doc.width_mm + 2 * MARGIN_MM, doc.height_mm + 2 * MARGIN_MM + FOOT_MM
-    else:
-        page_w, page_h = PAPERS[paper]
+    page_w, page_h = page_size(doc, paper)
     shift = np.array([MARGIN_MM - tile.x0, MARGIN_MM - tile.y0])
     seen = shapely.box(tile.x0, tile.y0, tile.x1, tile.y1)
     mine = np.sort(drawing.tree.query(seen, predicate="intersects"))
@@ -186,8 +205,12 @@ def _tile_page(
     over = [*_trim_marks(x0, y0, x1, y1), *_check_bars(x0, y0, y1)]
     side = "seen from the back (mirrored)" if mirrored else "seen from the front"
     where = "whole" if paper == WHOLE else f"page {tile.name} of {of}"
-    foot = f"{doc.title}   {where}   {side}   true size"
-    over.append(Text(x0 + CHECK_MM + 26, y1 + 7.5, foot, 2.8, "start", colour=GREY))
+    foot = f"{textwrap.shorten(doc.title, 40, placeholder=' ...')}   {where}   {side}   true size"
+    left = x0 + CHECK_MM + 26
+    size = min(2.8, (page_w - MARGIN_MM - left) / (0.6 * len(foot)))
+    if size < 1.6:  # a narrow page: over the trim mark's row, below the bar
+        left, size = x0 + 10, min(2.8, (page_w - 2 * MARGIN_MM - 10) / (0.6 * len(foot)))
+    over.append(Text(left, y1 + 8.6, foot, size, "start", colour=GREY))
     return Page(page_w, page_h, tile.name, tuple(items), tuple(over), (x0, y0, x1, y1))
 
 

@@ -1,0 +1,166 @@
+"""The command line on real files: what it writes, and one clear line on bad input."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from jobcard_rig import small
+from pdf_paths import boxes
+from PIL import Image
+
+from app.cli import main
+from core import archive
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def setting_out(folder: Path, **properties: object) -> Path:
+    ring = [[0, 0], [90, 0], [90, 60], [0, 60], [0, 0]]
+    given = {"name": "Ground", "tessera_mm": 10, "joint_mm": 1.5, "laying": "tessellatum"}
+    body = {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {**given, **properties},
+                "geometry": {"type": "Polygon", "coordinates": [ring]},
+            },
+            {
+                "type": "Feature",
+                "properties": {"field": None},
+                "geometry": {"type": "LineString", "coordinates": [[0, 20], [45, 26], [90, 20]]},
+            },
+        ],
+    }
+    path = folder / "wall.geojson"
+    path.write_text(json.dumps(body), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def commission(tmp_path: Path) -> Path:
+    path = tmp_path / "threshold.emblema"
+    archive.save(path, *small())
+    return path
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def test_lay_writes_csv_svg_and_png(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "new" / "folder"
+    assert main(["lay", str(setting_out(tmp_path)), "--out", str(out)]) == 0
+    assert {p.name for p in out.iterdir()} == {"tesserae.csv", "layout.svg", "layout.png"}
+    laid = rows(out / "tesserae.csv")
+    assert 30 < len(laid) < 55  # 90 x 60 mm at a pitch of 11.5 mm: 40.8
+    assert f"{len(laid)} tesserae" in capsys.readouterr().out
+    with Image.open(out / "layout.png") as image:
+        assert image.size == (180, 120)
+
+
+def test_laying_twice_gives_the_same_bytes(tmp_path: Path) -> None:
+    source = setting_out(tmp_path)
+    for name in ("a", "b"):
+        assert main(["lay", str(source), "--out", str(tmp_path / name)]) == 0
+    one, two = (
+        {p.name: p.read_bytes() for p in (tmp_path / name).iterdir()} for name in ("a", "b")
+    )
+    assert one == two
+
+
+def test_counts_and_cartoon_of_a_commission(commission: Path, tmp_path: Path) -> None:
+    assert main(["counts", str(commission), "--out", str(tmp_path / "c.csv")]) == 0
+    assert sum(int(r["pieces"]) for r in rows(tmp_path / "c.csv")) > 50
+    for paper, pages in (("A4", 2), ("A3", 2), ("whole", 2)):
+        pdf = tmp_path / f"{paper}.pdf"
+        arguments = ["cartoon", str(commission), "--out", str(pdf), "--paper", paper]
+        assert main([*arguments, "--mirrored"]) == 0
+        assert len(boxes(pdf)) == pages
+
+
+def test_the_commission_file_is_left_as_it_was(commission: Path, tmp_path: Path) -> None:
+    before = commission.read_bytes()
+    main(["counts", str(commission), "--out", str(tmp_path / "c.csv")])
+    assert commission.read_bytes() == before
+
+
+BAD = {
+    "no file": (["lay", "none.geojson", "--out", "o"], "none.geojson"),
+    "no commission": (["counts", "none.emblema", "--out", "o.csv"], "none.emblema"),
+    "not a commission": (["cartoon", "notes.txt", "--out", "o.pdf"], "notes.txt"),
+    "not a stock list": (["match", "50", "0", "0", "--stock", "notes.txt"], "notes.txt"),
+    "no such colour": (["match", "500", "0", "0"], "0 to 100"),
+}
+
+
+@pytest.mark.parametrize("fault", BAD)
+def test_bad_input_ends_with_two_and_one_line(
+    fault: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "notes.txt").write_text("call the plasterer", encoding="utf-8")
+    arguments, words = BAD[fault]
+    assert main(arguments) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and err.startswith("emblema: ") and words in err
+    assert {p.name for p in tmp_path.iterdir()} == {"notes.txt"}
+
+
+def test_a_fault_within_a_setting_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["lay", str(setting_out(tmp_path, joint_mm=12)), "--out", str(tmp_path / "o")]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and "wall.geojson" in err and "joint is 12 mm" in err
+    assert not (tmp_path / "o").exists()
+
+
+def test_an_output_that_cannot_be_written(
+    commission: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["counts", str(commission), "--out", str(tmp_path / "no" / "c.csv")]) == 2
+    assert "c.csv" in capsys.readouterr().err
+
+
+def test_words_that_are_no_command(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as e:
+        main(["cartoon", "x.emblema"])
+    assert e.value.code == 2 and "--out" in capsys.readouterr().err
+
+
+def test_a_repair_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source = setting_out(tmp_path)
+    body = json.loads(source.read_text(encoding="utf-8"))
+    ring = [[0, 0], [90, 60], [90, 0], [0, 60], [0, 0]]
+    body["features"][0]["geometry"]["coordinates"] = [ring]
+    source.write_text(json.dumps(body), encoding="utf-8")
+    assert main(["lay", str(source), "--out", str(tmp_path / "o")]) == 0
+    assert "crossed itself" in capsys.readouterr().err
+
+
+def test_the_demo_command_writes_everything(tmp_path: Path) -> None:
+    """As a user runs it: another process, another folder, no screen."""
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "QT_QPA_PLATFORM": "offscreen"}
+    command = [sys.executable, "-m", "app", "demo", "--out", str(tmp_path / "demo")]
+    done = subprocess.run(command, cwd=tmp_path, env=env, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    out = tmp_path / "demo"
+    assert {p.name for p in out.iterdir()} == {
+        *("heron.emblema", "tesserae.csv", "counts.csv"),
+        *("cartoon.pdf", "layout.png", "layout.svg"),
+    }
+    laid, counted = rows(out / "tesserae.csv"), rows(out / "counts.csv")
+    assert len(laid) >= 4000 and len({r["field"] for r in laid}) >= 12
+    assert sum(int(r["pieces"]) for r in counted) == len(laid)
+    assert len(counted) >= 14 and {"gold glass", "shell"} <= {r["kind"] for r in counted}
+    doc, images = archive.load(out / "heron.emblema")
+    assert (doc.width_mm, doc.height_mm) == (1200.0, 600.0) and len(images) == 1

@@ -1,0 +1,198 @@
+"""The cartoon as PDF is true to 0.1 mm, read back by the operators of the PDF standard."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from jobcard_rig import small, square
+from pdf_paths import boxes, lines
+from pypdf import PdfReader
+
+from app.painting import write_cartoon_pdf, write_pdf
+from core.cartoon import FOOT_MM, MARGIN_MM, OVERLAP_MM, PAPERS, tiles
+from core.commission import Commission, Field
+from core.drawing import Page, Paths, Text
+from core.errors import EmblemaError
+from core.pieces import Layout
+from core.plan import Planner
+
+TRUE_MM = 0.1
+
+
+@pytest.fixture(scope="module")
+def work() -> tuple[Commission, Layout]:
+    doc, images = small()
+    wide = tuple(
+        replace(f, outline=square(x0, 0, x0 + 310, 400), tessera_mm=20.0, hug_tessera_mm=None)
+        for f, x0 in zip(doc.fields, (0, 310), strict=True)
+    )
+    doc = replace(doc, title="Threshold & step", width_mm=620.0, height_mm=400.0, fields=wide)
+    planner = Planner()
+    try:
+        return doc, planner.layout(doc, images)
+    finally:
+        planner.close()
+
+
+def corners(layout: Layout) -> np.ndarray:
+    return np.concatenate([shapely.get_coordinates(f.pieces.polygons) for f in layout.fields])
+
+
+def nearest(of: np.ndarray, among: np.ndarray) -> np.ndarray:
+    """Return the distance of each point to the nearest of others."""
+    return shapely.distance(shapely.multipoints(among), shapely.points(of))
+
+
+def check_bars(found: list[np.ndarray]) -> tuple[list[float], list[float]]:
+    """Return the lengths of all level and all upright single lines."""
+    two = [p for p in found if len(p) == 2]
+    level = [abs(p[1, 0] - p[0, 0]) for p in two if abs(p[1, 1] - p[0, 1]) < 1e-3]
+    upright = [abs(p[1, 1] - p[0, 1]) for p in two if abs(p[1, 0] - p[0, 0]) < 1e-3]
+    return level, upright
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_whole_cartoon_is_true(
+    work: tuple[Commission, Layout], tmp_path: Path, mirrored: bool
+) -> None:
+    doc, layout = work
+    path = tmp_path / "whole.pdf"
+    write_cartoon_pdf(path, doc, layout, "whole", mirrored)
+    size = boxes(path)
+    assert len(size) == 2
+    assert size[1] == pytest.approx(
+        (doc.width_mm + 2 * MARGIN_MM, doc.height_mm + 2 * MARGIN_MM + FOOT_MM), abs=1e-3
+    )
+    drawn = lines(path, 1)
+    rings = [p for p in drawn if len(p) >= 4]
+    wanted = corners(layout)
+    if mirrored:
+        wanted = np.column_stack([doc.width_mm - wanted[:, 0], wanted[:, 1]])
+    off = nearest(wanted + MARGIN_MM, np.concatenate(rings))
+    assert off.max() < TRUE_MM
+    # and nothing but pieces and borders is drawn inside the work
+    areas = sorted(shapely.area([shapely.Polygon(p) for p in rings]))
+    laid = np.sort(np.concatenate([f.pieces.area_mm2 for f in layout.fields]))
+    assert np.allclose(areas[: len(laid)], laid, rtol=2e-3)
+
+
+def test_check_bars_are_100_mm_on_every_page(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    path = tmp_path / "a4.pdf"
+    write_cartoon_pdf(path, *work, "A4")
+    pages = len(boxes(path))
+    assert pages > 4
+    for k in range(1, pages):
+        level, upright = check_bars(lines(path, k))
+        assert min(abs(v - 100) for v in level) < TRUE_MM
+        assert min(abs(v - 100) for v in upright) < TRUE_MM
+
+
+@pytest.mark.parametrize("paper", ["A4", "A3"])
+def test_pages_put_together_are_the_work(
+    work: tuple[Commission, Layout], tmp_path: Path, paper: str
+) -> None:
+    doc, layout = work
+    path = tmp_path / "pages.pdf"
+    write_cartoon_pdf(path, doc, layout, paper)
+    size = boxes(path)
+    for box in size:  # ISO 216, lying or upright
+        assert sorted(box) == pytest.approx(sorted(PAPERS[paper]), abs=1e-3)
+    parts = tiles(doc, paper)
+    assert len(size) == len(parts) + 1
+    wanted = corners(layout)
+    shown = np.zeros(len(wanted), int)
+    for k, tile in enumerate(parts, 1):
+        drawn = np.concatenate([p for p in lines(path, k) if len(p) >= 4])
+        back = drawn - MARGIN_MM + (tile.x0, tile.y0)
+        on = (
+            (wanted[:, 0] >= tile.x0)
+            & (wanted[:, 0] <= tile.x1)
+            & (wanted[:, 1] >= tile.y0)
+            & (wanted[:, 1] <= tile.y1)
+        )
+        assert nearest(wanted[on], back).max() < TRUE_MM
+        shown += on
+    assert shown.min() >= 1
+
+
+def test_neighbouring_pages_lap_by_ten_mm(work: tuple[Commission, Layout]) -> None:
+    doc, _ = work
+    parts = {(t.row, t.column): t for t in tiles(doc, "A4")}
+    for (row, column), t in parts.items():
+        if (row, column + 1) in parts:
+            assert t.x1 - parts[row, column + 1].x0 == pytest.approx(OVERLAP_MM)
+        else:
+            assert t.x1 == doc.width_mm
+        if (row + 1, column) in parts:
+            assert t.y1 - parts[row + 1, column].y0 == pytest.approx(OVERLAP_MM)
+        else:
+            assert t.y1 == doc.height_mm
+
+
+def test_paper_is_turned_where_that_saves_pages() -> None:
+    tall = Commission("Pillar", 180.0, 780.0)
+    across = Commission("Frieze", 780.0, 180.0)
+    # upright A4 takes 186 mm across, lying A4 177 mm high: one row of pages, not two
+    assert {t.column for t in tiles(tall, "A4")} == {0}
+    assert len(tiles(tall, "A4")) == 4
+    assert len(tiles(across, "A4")) <= 5
+
+
+def test_a_page_beyond_the_pdf_limit_keeps_its_size(tmp_path: Path) -> None:
+    """PDF 1.6: a page is at most 14,400 units; beyond, UserUnit makes a unit larger."""
+    bar = Paths.of([np.array([[10.0, 20.0], [6010.0, 20.0]])], closed=False)
+    path = tmp_path / "long.pdf"
+    write_pdf(path, [Page(6200.3, 300.7, "Long", (bar,))], "Long")
+    page = PdfReader(str(path)).pages[0]
+    assert float(page.mediabox.width) <= 14_400
+    assert float(page["/UserUnit"]) == 2
+    assert boxes(path)[0] == pytest.approx((6200.3, 300.7), abs=1e-3)
+    (line,) = lines(path, 0)
+    assert line == pytest.approx(np.array([[10.0, 20.0], [6010.0, 20.0]]), abs=TRUE_MM)
+
+
+def test_words_can_be_read_and_numbers_stand_in_their_pieces(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    path = tmp_path / "whole.pdf"
+    write_cartoon_pdf(path, doc, layout, "whole", True)
+    reader = PdfReader(str(path))
+    key, sheet = (" ".join(p.extract_text().split()) for p in reader.pages)
+    assert "Threshold & step" in key and "mirrored" in sheet
+    used = {int(k) for f in layout.fields for k in f.stock}
+    for k in used:
+        assert doc.materials[k].code in key
+    assert reader.metadata is not None and reader.metadata.title == doc.title
+
+
+def test_nothing_is_written_where_it_cannot_be(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    with pytest.raises(EmblemaError, match="no-such-folder"):
+        write_cartoon_pdf(tmp_path / "no-such-folder" / "c.pdf", *work)
+    old = tmp_path / "c.pdf"
+    old.write_bytes(b"the last one")
+    with pytest.raises(EmblemaError, match="B5"):
+        write_cartoon_pdf(old, *work, paper="B5")
+    assert old.read_bytes() == b"the last one"
+
+
+def test_a_commission_with_nothing_laid_still_prints(tmp_path: Path) -> None:
+    doc = Commission("Empty", 200.0, 100.0, fields=(Field("f1", "A", square(0, 0, 200, 100)),))
+    write_cartoon_pdf(tmp_path / "e.pdf", doc, Layout(()))
+    assert len(boxes(tmp_path / "e.pdf")) == 2
+
+
+def test_clipped_items_are_cut_and_the_rest_is_not(tmp_path: Path) -> None:
+    inside = Paths.of([np.array([[0.0, 10.0], [50.0, 10.0]])], closed=False)
+    over = Text(25, 40, "Over", 3.0)
+    page = Page(50, 50, "P", (inside,), (over,), (10.0, 0.0, 20.0, 50.0))
+    write_pdf(tmp_path / "p.pdf", [page], "P")
+    assert "Over" in PdfReader(str(tmp_path / "p.pdf")).pages[0].extract_text()

@@ -1,0 +1,162 @@
+"""Figures against handbook tables and by hand: grout, weight, cost, what to take, walls."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from core.commission import Commission, Field, Rates
+from core.figures import CAUTIONS, COLUMNS, WALLS, counts, figures, grout_kg_m2, write_counts_csv
+from core.material import Material
+from core.pieces import LaidField, Layout, Pieces
+
+INCH = 25.4
+
+
+# Rows of a published grout coverage chart (density 1.6 kg/dm3, joint 1/16 in): side and depth.
+@pytest.mark.parametrize(
+    ("side_in", "depth_in", "kg_m2"), [(1, 1 / 4, 1.162), (2, 1 / 4, 0.603), (12, 3 / 8, 0.157)]
+)
+def test_grout_chart(side_in: float, depth_in: float, kg_m2: float) -> None:
+    side, depth, joint = side_in * INCH, depth_in * INCH, INCH / 16
+    assert grout_kg_m2(side, side, depth, joint, 1.6) == pytest.approx(kg_m2, rel=0.01)
+
+
+def test_the_short_trade_form_runs_high_on_small_tesserae() -> None:
+    """(L + W) / (L W) t j rho runs 31 % high at 10 x 10 mm with 2 mm joints."""
+    short = (10 + 10) / (10 * 10) * 4 * 2 * 1.6
+    assert short / grout_kg_m2(10, 10, 4, 2, 1.6) == pytest.approx(1.31, abs=0.005)
+
+
+def wall(columns: int = 10, rows: int = 5, stock: int = 0) -> tuple[Commission, Layout]:
+    """Squares of 10 mm with joints of 2 mm: the case of the handbook's formula."""
+    x, y = np.meshgrid(np.arange(columns) * 12 + 1.0, np.arange(rows) * 12 + 1.0)
+    polygons = shapely.box(x.ravel(), y.ravel(), x.ravel() + 10, y.ravel() + 10)
+    n = len(polygons)
+    w, h = columns * 12.0, rows * 12.0
+    outline = ((((0.0, 0.0), (w, 0.0), (w, h), (0.0, h)),),)
+    materials = (
+        Material("G", "glass", "vitreous", (50.0, 0.0, 0.0), thickness_mm=4.0,
+                 density_kg_m3=2500.0, price=Decimal("20"), price_unit="kg", pieces=40, waste=0.2),
+        Material("S", "sheet", "gold glass", (70.0, 0.0, 60.0), price=Decimal("9"),
+                 price_unit="sheet"),
+        Material("P", "piece", "marble", (90.0, 0.0, 0.0), length_mm=40.0, width_mm=21.0,
+                 price=Decimal("0.50"), price_unit="piece", waste=0.0),
+        Material("M", "by area", "marble", (90.0, 0.0, 0.0), price=Decimal("100"),
+                 price_unit="m2", waste=0.0),
+    )  # fmt: skip
+    pieces = Pieces(polygons, np.repeat(np.arange(rows), columns), np.arange(n), np.zeros(n))
+    laid = LaidField("f1", pieces, np.zeros((n, 3)), np.full(n, stock, dtype=np.int64), np.zeros(n))
+    field = Field("f1", "Wall", outline, laying="regulatum", tessera_mm=10.0, joint_mm=2.0)
+    rates = Rates(hour=Decimal(30), grout_kg=Decimal(4), adhesive_kg=Decimal(2))
+    doc = Commission("Wall", w, h, fields=(field,), materials=materials, rates=rates)
+    return replace(doc, currency="EUR"), Layout((laid,))
+
+
+def test_grout_of_a_laid_grid_is_the_handbooks() -> None:
+    doc, layout = wall()
+    f = figures(doc, layout)
+    assert f.area_m2 == pytest.approx(0.0072)
+    assert f.grout_kg / f.area_m2 == pytest.approx(grout_kg_m2(10, 10, 4, 2, 1.6), rel=1e-9)
+
+
+def test_weight_by_hand() -> None:
+    """50 pieces of 10 x 10 x 4 mm glass of 2500 kg/m3 (EN 572) weigh 50 g; bed 5 kg/m2."""
+    doc, layout = wall()
+    f = figures(doc, layout)
+    assert f.pieces == 50 and f.unmatched == 0
+    assert f.pieces_kg == pytest.approx(0.050)
+    assert f.adhesive_kg == pytest.approx(0.0072 * 5.0)
+    assert f.kg_m2 == pytest.approx((0.050 + f.grout_kg + f.adhesive_kg) / 0.0072)
+
+
+def test_vitreous_glass_weighs_about_seven_kg_a_m2() -> None:
+    """Vitreous glass with its joints: about 7 kg/m2 of glass (makers' tables, from memory)."""
+    doc, layout = wall()
+    f = figures(doc, layout)
+    assert 6.0 < f.pieces_kg / f.area_m2 < 8.0
+
+
+def test_hours_and_quote() -> None:
+    doc, layout = wall()
+    f = figures(doc, layout)
+    assert f.hours == pytest.approx(50 * 40 * 0.7 / 3600)
+    grout = Decimal(4) * Decimal(repr(f.grout_kg * 1.12))
+    assert f.grout_cost == grout.quantize(Decimal("0.01"))
+    assert f.work_cost == Decimal("11.67")
+    assert f.quote == f.materials_cost + f.grout_cost + f.adhesive_cost + f.work_cost
+    assert isinstance(f.quote, Decimal)
+
+
+def test_what_to_take_allows_for_loss_and_says_what_is_short() -> None:
+    (c,) = counts(*wall())
+    assert (c.pieces, c.take, c.short) == (50, 63, 23)  # 50 / 0.8 = 62.5; 40 in hand
+    assert c.take_kg == pytest.approx(0.0625)
+    assert c.cost == Decimal("1.25")
+
+
+def test_a_price_by_the_sheet_is_said_to_be_missing() -> None:
+    f = figures(*wall(stock=1))
+    assert f.unpriced == ("S",) and f.counts[0].cost is None and f.materials_cost == 0
+
+
+def test_bought_pieces_that_give_several() -> None:
+    (c,) = counts(*wall(stock=2))  # 40 x 21 mm gives 4 x 2
+    assert (c.take, c.cost) == (7, Decimal("3.50"))
+
+
+def test_price_by_area() -> None:
+    (c,) = counts(*wall(stock=3))
+    assert c.cost == Decimal("0.50")  # 50 pieces of 1 cm2
+
+
+def test_walls_are_those_of_the_standard() -> None:
+    """BS 5385-1:2018, most a background carries with bed and grout, kg/m2."""
+    assert dict(WALLS) == {
+        "plaster": 20.0,
+        "plasterboard": 32.0,
+        "gypsum fibreboard": 40.0,
+        "glass-reinforced cement board": 50.0,
+        "foam-cored board": 60.0,
+    }
+    doc, layout = wall()
+    deep = replace(doc.materials[0], thickness_mm=9.0)
+    heavy = replace(doc, materials=(deep, *doc.materials[1:]))
+    light, over = figures(doc, layout), figures(heavy, layout)
+    assert [ok for _, _, ok in light.walls] == [True] * 5
+    assert 20 < over.kg_m2 < 32
+    assert [ok for _, _, ok in over.walls] == [False, True, True, True, True]
+
+
+def test_unmatched_pieces_are_counted_apart() -> None:
+    doc, layout = wall(stock=-1)
+    f = figures(doc, layout)
+    assert (f.unmatched, f.counts) == (50, ())
+
+
+def test_nothing_laid() -> None:
+    f = figures(Commission("Empty", 100.0, 100.0), Layout(()))
+    assert (f.pieces, f.kg_m2, f.quote) == (0, 0.0, Decimal("0.00"))
+
+
+def test_counts_csv(tmp_path: Path) -> None:
+    write_counts_csv(tmp_path / "c.csv", *wall())
+    with (tmp_path / "c.csv").open(newline="", encoding="utf-8") as file:
+        (row,) = csv.DictReader(file)
+    assert tuple(row) == COLUMNS
+    assert (row["code"], row["pieces"], row["short"], row["cost"], row["currency"]) == (
+        *("G", "50", "23", "1.25", "EUR"),
+    )
+    assert float(row["area_mm2"]) == 5000.0
+
+
+def test_cautions_name_dust_eyes_cement_epoxy_weight_and_local_codes() -> None:
+    words = " ".join(CAUTIONS)
+    for part in ("29 CFR 1926.1153", "Z87.1", "cement", "epoxy", "Weight", "local codes"):
+        assert part in words
