@@ -1,7 +1,8 @@
 """Work off the interface thread: one job at a time, the newest wins.
 
 A job is a plain function of (progress, stop). Its result reaches the interface thread by a
-signal, and is dropped when a newer job was asked for meanwhile.
+signal, and is dropped when a newer job was asked for meanwhile. Errands, such as writing a
+file, are done one after the other and none is dropped.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import threading
 import traceback
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from PySide6.QtCore import QObject, Signal
@@ -105,3 +107,33 @@ class Worker(QObject):
             finally:
                 with self._wake:
                     self._now = None
+
+
+class Errands(QObject):
+    """A thread that does everything asked of it, in order."""
+
+    failed = Signal(str)
+    _over = Signal(object, object)
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._hand = ThreadPoolExecutor(1, "errands")
+        self._over.connect(lambda then, result: then(result))
+
+    def run(self, do: Callable[[], Any], then: Callable[[Any], object]) -> None:
+        """Do it aside, then hand its result over on the interface thread."""
+
+        def errand() -> None:
+            try:
+                self._over.emit(then, do())
+            except EmblemaError as e:
+                self.failed.emit(str(e))
+            except Exception as e:  # a fault of ours: say so and stay alive
+                traceback.print_exc()
+                self.failed.emit(f"Something went wrong: {e!r}")
+
+        self._hand.submit(errand)
+
+    def close(self) -> None:
+        """Finish what was begun, so that no file is left half asked for."""
+        self._hand.shutdown(wait=True)

@@ -7,12 +7,12 @@ All edits go through `apply`. The layout is derived in the background and may la
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from app.jobs import Progress, Worker
+from app.jobs import Errands, Progress, Worker
 from core import archive
 from core.commission import Commission
 from core.errors import EmblemaError
@@ -55,6 +55,8 @@ class Session(QObject):
         self._worker.failed.connect(self._on_failed)
         self._worker.stopped.connect(self._on_stopped)
         self._worker.progress.connect(self._on_progress)
+        self.errands = Errands(self)
+        self.errands.failed.connect(self.message)
         self._settle = QTimer(self, singleShot=True, interval=SETTLE_MS)
         self._settle.timeout.connect(self.lay)
         self._keep = QTimer(self, interval=KEEP_MS)
@@ -294,8 +296,14 @@ class Session(QObject):
         if number == self._job:
             self.progress.emit(share, what)
 
+    def write(self, path: str, do: Callable[[], object]) -> None:
+        """Write a file aside, and say when it is there."""
+        self.message.emit(f"Writing {Path(path).name} ...")
+        self.errands.run(do, lambda _: self.message.emit(f"Written to {path}"))
+
     def close(self) -> None:
         """End the background work."""
+        self.errands.close()
         self._keep.stop()
         self._settle.stop()
         self._worker.close()

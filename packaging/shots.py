@@ -1,15 +1,22 @@
-"""Takes pictures of the window, leaf by leaf: python packaging/shots.py OUT [COMMISSION]"""
+"""Takes pictures of the window, leaf by leaf and tool by tool, and of every way of laying.
+
+python packaging/shots.py OUT [COMMISSION]. The pictures of the manual are made by it.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
 import time
+from collections.abc import Iterable
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+ROOT = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(ROOT), str(ROOT / "packaging")]
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app import theme
@@ -17,16 +24,127 @@ from app.jobcard import LEAVES
 from app.window import Window
 from core.resources import asset
 
+Place = tuple[float, float]
+
 
 def settle(app: QApplication, window: Window, seconds: float = 60.0) -> None:
-    """Wait until everything is laid and drawn."""
+    """Wait until everything is laid, looked at and drawn."""
     end = time.monotonic() + seconds
     calm = 0
     while time.monotonic() < end and calm < 12:
         app.processEvents()
         time.sleep(0.02)
-        done = window.session.layout_is_current and window.bench.settled()
+        leaf = window.card.leaves["Look again"]
+        looked = not leaf.isVisible() or leaf.settled()
+        done = window.session.layout_is_current and window.bench.settled() and looked
         calm = calm + 1 if done else 0
+
+
+class Camera:
+    """A window on a commission, and the hand that works in it."""
+
+    def __init__(self, app: QApplication, out: Path, commission: str | Path) -> None:
+        self.app, self.out = app, out
+        self.window = Window()
+        self.window.resize(1440, 900)
+        self.window.show()
+        self.window.open(commission)
+        self.settle()
+        self.window.say("")
+
+    def settle(self) -> None:
+        settle(self.app, self.window)
+
+    def shoot(self, name: str) -> None:
+        """Write what is seen."""
+        self.settle()
+        self.window.grab().save(str(self.out / f"{name}.png"))
+
+    def choose(self, *names: str) -> None:
+        """Choose fields by name."""
+        doc = self.window.session.doc
+        self.window.session.select([f.id for f in doc.fields if f.name in names])
+
+    def px(self, at: Place) -> QPoint:
+        return self.window.bench.to_px(*at).toPoint()
+
+    def click(self, places: Iterable[Place], hover: Place | None = None) -> None:
+        """Click places on the work one after the other, then hover over another."""
+        bench = self.window.bench
+        for at in places:
+            QTest.mouseMove(bench, self.px(at))
+            QTest.mouseClick(bench, Qt.MouseButton.LeftButton, pos=self.px(at))
+        if hover is not None:
+            QTest.mouseMove(bench, self.px(hover))
+
+    def drag(self, a: Place, b: Place) -> None:
+        """Press at one place and go to another without letting go."""
+        bench = self.window.bench
+        QTest.mousePress(bench, Qt.MouseButton.LeftButton, pos=self.px(a))
+        for k in range(1, 6):
+            at = (a[0] + (b[0] - a[0]) * k / 5, a[1] + (b[1] - a[1]) * k / 5)
+            QTest.mouseMove(bench, self.px(at))
+
+
+def leaves(c: Camera) -> None:
+    """Every leaf of the job card."""
+    for leaf in LEAVES:
+        c.window.card.turn_to(leaf.name)
+        c.choose(*(("Sky",) if leaf.name in ("Laying", "Colour", "Flow") else ()))
+        c.shoot(leaf.name.lower().replace(" ", "-"))
+    c.choose()
+
+
+def tools(c: Camera) -> None:
+    """Hand tools at work."""
+    w = c.window
+    bench = w.bench
+    w.card.turn_to("Fields")
+    bench.take("Outline")
+    c.click([(780, 60), (840, 40), (900, 60), (880, 110), (800, 120)], (770, 90))
+    c.shoot("outline")
+    bench.take("Hand")
+    w.card.turn_to("Flow")
+    c.choose("Sky")
+    bench.take("Flow line")
+    c.click([(560, 170), (680, 120), (800, 170)], (830, 200))
+    c.shoot("flow-line")
+    bench.take("Hand")
+    c.choose()
+    bench.set_layer("flow", False)
+    bench.show_place(560, 250, 7.0)
+    c.settle()
+    bench.take("Nip")
+    layout = w.session.layout
+    assert layout is not None
+    k = bench.piece_at(560, 262)
+    if k is not None:
+        x, y = layout.by_id(k[0]).pieces.centre_mm[k[1]]
+        c.drag((x - 8, y - 7), (x + 8, y + 7))
+    c.shoot("nip")
+    bench.take("Hand")
+    w.card.turn_to("Colour")
+    bench.set_colours("difference")
+    c.shoot("difference")
+    bench.set_colours("plain")
+    menu = bench.drop_menu("SM-75", 560, 262)
+    if menu is not None:
+        menu.popup(bench.mapToGlobal(QPoint(600, 300)))
+        c.app.processEvents()
+        menu.grab().save(str(c.out / "swap.png"))
+        menu.hide()
+    bench.fit()
+    bench.set_layer("flow", True)
+
+
+def plain(c: Camera) -> None:
+    """The work alone, as the client sees it."""
+    for layer in ("outlines", "flow"):
+        c.window.bench.set_layer(layer, False)
+    c.window.card.turn_to("Figures")
+    c.shoot("work")
+    for layer in ("outlines", "flow"):
+        c.window.bench.set_layer(layer, True)
 
 
 def main() -> None:
@@ -34,22 +152,14 @@ def main() -> None:
     out.mkdir(parents=True, exist_ok=True)
     app = QApplication([])
     theme.dress(app)
-    window = Window()
-    window.resize(1440, 900)
-    window.show()
-    window.open(sys.argv[2] if len(sys.argv) > 2 else asset("demo/heron.emblema"))
-    settle(app, window)
-    window.say("")
-    for leaf in LEAVES:
-        window.card.turn_to(leaf.name)
-        if leaf.name in ("Laying", "Colour", "Flow"):
-            sky = [f.id for f in window.session.doc.fields if f.name == "Sky"]
-            window.session.select(sky)
-        else:
-            window.session.select(())
-        settle(app, window, 20)
-        window.grab().save(str(out / f"{leaf.name.lower().replace(' ', '-')}.png"))
-    window.end()
+    from layings import draw_layings
+
+    draw_layings(out / "layings.png")
+    c = Camera(app, out, sys.argv[2] if len(sys.argv) > 2 else asset("demo/heron.emblema"))
+    leaves(c)
+    plain(c)
+    tools(c)
+    c.window.end()
 
 
 if __name__ == "__main__":

@@ -332,17 +332,19 @@ class Bench(QWidget):
         while (px := self.to_px(x, 0).x()) < w:
             if px > RULER:
                 p.drawLine(int(px), RULER - 6, int(px), RULER)
-                p.drawText(QPointF(px + 3, 12), f"{x:g}")
+                if px + 3 + p.fontMetrics().horizontalAdvance(f"{x:g}") < w:
+                    p.drawText(QPointF(px + 3, 12), f"{x:g}")
             x += step
         y = math.floor(self._top / step) * step
         while (py := self.to_px(0, y).y()) < h:
             if py > RULER:
                 p.drawLine(RULER - 6, int(py), RULER, int(py))
-                p.save()
-                p.translate(12, py + 3)
-                p.rotate(90)
-                p.drawText(QPointF(0, 3), f"{y:g}")
-                p.restore()
+                if py + 3 + p.fontMetrics().horizontalAdvance(f"{y:g}") < h:
+                    p.save()
+                    p.translate(12, py + 3)
+                    p.rotate(90)
+                    p.drawText(QPointF(0, 3), f"{y:g}")
+                    p.restore()
             y += step
         p.fillRect(0, 0, RULER, RULER, QColor(theme.SAND))
         p.drawText(QRectF(0, 0, RULER, RULER), Qt.AlignmentFlag.AlignCenter, "mm")

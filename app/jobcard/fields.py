@@ -182,7 +182,9 @@ class FieldsLeaf(Leaf):
         some = self.chosen()
         self.one.setEnabled(bool(some))
         self.title.setEnabled(len(some) == 1)
-        self.title.setText(some[0].name if len(some) == 1 else f"{len(some)} fields")
+        self.title.setText(
+            some[0].name if len(some) == 1 else f"{len(some)} fields" if some else ""
+        )
         motifs = {f.motif for f in some}
         self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
         if not doc.fields:

@@ -18,7 +18,6 @@ from PySide6.QtWidgets import (
 from app.jobcard.base import Leaf
 from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
-from core.errors import EmblemaError
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import figures, write_counts_csv
 
@@ -86,14 +85,11 @@ class FiguresLeaf(Leaf):
 
     def write(self, path: str, write: Callable[..., None]) -> None:
         """Write something of the layout as it stands."""
-        if self.session.layout is None:
+        doc, layout = self.session.laid_doc, self.session.layout
+        if layout is None:
             self.session.message.emit("Nothing is laid yet.")
             return
-        try:
-            write(path, self.session.laid_doc, self.session.layout)
-            self.session.message.emit(f"Written to {path}")
-        except EmblemaError as e:
-            self.session.message.emit(str(e))
+        self.session.write(path, lambda: write(path, doc, layout))
 
     def refresh(self) -> None:
         layout, doc = self.session.layout, self.session.laid_doc

@@ -14,7 +14,6 @@ from app.painting import paint_page, write_cartoon_pdf
 from app.theme import INK, SLATE, STONE, VERDIGRIS
 from app.widgets import Choice, Switch, button, text
 from core.cartoon import PAPERS, WHOLE, cartoon_pages, tiles
-from core.errors import EmblemaError
 from core.figures import CAUTIONS
 
 if TYPE_CHECKING:
@@ -109,17 +108,12 @@ class SheetsLeaf(Leaf):
 
     def write(self, path: str) -> None:
         """Write the cartoon of the layout as it stands."""
-        layout = self.session.layout
-        if layout is None or self.session.laid_doc is None:
+        doc, layout = self.session.laid_doc, self.session.layout
+        if layout is None or doc is None:
             self.session.message.emit("Nothing is laid yet.")
             return
-        try:
-            write_cartoon_pdf(
-                path, self.session.laid_doc, layout, self.paper.value, self.mirrored.isChecked()
-            )
-            self.session.message.emit(f"Cartoon written to {path}")
-        except EmblemaError as e:
-            self.session.message.emit(str(e))
+        paper, mirrored = self.paper.value, self.mirrored.isChecked()
+        self.session.write(path, lambda: write_cartoon_pdf(path, doc, layout, paper, mirrored))
 
     def ask_print(self) -> None:
         """Ask for a printer, and print."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtWidgets import QFileDialog
@@ -11,7 +12,7 @@ from app.jobcard.base import Leaf
 from app.jobs import Worker
 from app.tools.corners import CornersTool
 from app.widgets import Number, Slide, Switch, button, text
-from core.commission import Commission
+from core.commission import Commission, Sketch
 from core.errors import EmblemaError
 from core.sketch import import_sketch, place_sketch, scale_by_width
 from core.trace import Traced, trace
@@ -107,15 +108,21 @@ class SketchLeaf(Leaf):
             self.bring_in(path)
 
     def bring_in(self, path: str) -> None:
-        """Bring a picture in as the sketch."""
-        try:
-            data = Path(path).read_bytes()
-            doc, images = import_sketch(self.doc, data, Path(path).name)
-            self.session.apply("Bring in a sketch", doc, images)
-        except OSError as e:
-            self.session.message.emit(f"'{path}' could not be read: {e.strerror}.")
-        except EmblemaError as e:
-            self.session.message.emit(str(e))
+        """Bring a picture in as the sketch; a large scan is read aside."""
+        doc = self.doc
+
+        def read() -> tuple[Sketch | None, dict[str, bytes]]:
+            try:
+                data = Path(path).read_bytes()
+            except OSError as e:
+                raise EmblemaError(f"'{path}' could not be read: {e.strerror}.") from e
+            brought, images = import_sketch(doc, data, Path(path).name)
+            return brought.sketch, images
+
+        def take(found: tuple[Sketch | None, dict[str, bytes]]) -> None:
+            self.session.apply("Bring in a sketch", replace(self.doc, sketch=found[0]), found[1])
+
+        self.session.errands.run(read, take)
 
     def _width(self, mm: float) -> None:
         self.try_to("Scale the sketch", lambda: scale_by_width(self.doc, mm))

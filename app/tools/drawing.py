@@ -147,11 +147,17 @@ class FlowLineTool(CurveTool):
 
     def _node_at(self, at: Place) -> tuple[str, int] | None:
         reach = self.reach_mm()
-        for line in reversed(self.session.doc.flow_lines):
+        for line in reversed(self._mine()):
             for k, q in enumerate(line.points):
                 if math.dist(q, at) < reach:
                     return line.id, k
         return None
+
+    def _mine(self) -> list[FlowLine]:
+        """Return the lines that guide the chosen fields: only theirs can be taken hold of."""
+        chosen = set(self.session.selection)
+        lines = self.session.doc.flow_lines
+        return [w for w in lines if not chosen or w.field_id is None or w.field_id in chosen]
 
     def _line(self, line_id: str) -> FlowLine:
         return next(w for w in self.session.doc.flow_lines if w.id == line_id)
@@ -218,7 +224,7 @@ class FlowLineTool(CurveTool):
         menu.popup(where)
 
     def paint(self, p: QPainter) -> None:
-        for line in self.session.doc.flow_lines:
+        for line in self._mine():
             points = list(line.points)
             if self._held is not None and self._held[0] == line.id and self._to is not None:
                 points[self._held[1]] = self._to

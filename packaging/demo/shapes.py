@@ -81,10 +81,21 @@ def box(x0: float, y0: float, x1: float, y1: float) -> Points:
 
 
 def wave(
-    y: float, height: float, length: float, phase: float, x0: float = 0.0, x1: float = WIDTH
+    y: float,
+    height: float,
+    length: float,
+    phase: float,
+    x0: float = 0.0,
+    x1: float = WIDTH,
+    n: int = 26,
 ) -> Points:
-    x = np.linspace(x0, x1, 26)
+    x = np.linspace(x0, x1, n)
     return points(np.stack([x, y + height * np.sin(2 * np.pi * x / length + phase)], 1))
+
+
+def along(y: float, height: float, length: float, phase: float) -> Points:
+    """Return a flow line through as few points as a hand would set."""
+    return wave(y, height, length, phase, n=round(4 * WIDTH / length) + 1)
 
 
 SKY = ("MB-09", "SM-09", "SM-78", "SM-68", "SM-39", "MB-38", "SM-28")
@@ -135,10 +146,10 @@ def scene() -> list[Shape]:
                 "follow_border": False,
             },
             (
-                wave(80, 7, 620, 0.4),
-                wave(170, 9, 620, 1.1),
-                wave(260, 8, 620, 1.8),
-                wave(330, 5, 620, 2.4),
+                along(80, 7, 620, 0.4),
+                along(170, 9, 620, 1.1),
+                along(260, 8, 620, 1.8),
+                along(330, 5, 620, 2.4),
             ),
         ),
         Shape(
@@ -160,7 +171,7 @@ def scene() -> list[Shape]:
             9.5,
             1.1,
             {"follow_border": False},
-            (wave(352, 11, 760, 0.5),),
+            (along(352, 11, 760, 0.5),),
         ),
         Shape(
             "Near bank",
@@ -171,7 +182,7 @@ def scene() -> list[Shape]:
             9.0,
             1.0,
             {"follow_border": False},
-            (wave(380, 5, 540, 2.9),),
+            (along(380, 5, 540, 2.9),),
         ),
         Shape(
             "Water",
@@ -183,11 +194,11 @@ def scene() -> list[Shape]:
             1.1,
             {"follow_border": False},
             (
-                wave(408, 3, 240, 0.0),
-                wave(440, 5, 250, 1.3),
-                wave(478, 6, 260, 2.4),
-                wave(520, 6, 270, 3.9),
-                wave(556, 5, 280, 5.2),
+                along(408, 3, 240, 0.0),
+                along(440, 5, 250, 1.3),
+                along(478, 6, 260, 2.4),
+                along(520, 6, 270, 3.9),
+                along(556, 5, 280, 5.2),
             ),
         ),
     ]

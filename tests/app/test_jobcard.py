@@ -315,6 +315,7 @@ def test_sheets_write_and_print_true_to_size(table, tmp_path):
     table.card.turn_to("Sheets")
     leaf = table.card.leaf
     leaf.write(str(tmp_path / "cartoon.pdf"))
+    assert pump(lambda: any("Written to" in words for words in table.said))
     page = PdfReader(tmp_path / "cartoon.pdf").pages[0]
     assert float(page.mediabox.width) == pytest.approx(297 / 25.4 * 72, abs=0.01)
     printer = QPrinter(QPrinter.PrinterMode.HighResolution)
@@ -333,6 +334,7 @@ def test_figures_count_what_is_laid_and_write(table, tmp_path):
     )
     assert total == len(table.session.layout)
     leaf.write(str(tmp_path / "counts.csv"), write_counts_csv)
+    assert pump((tmp_path / "counts.csv").exists)
     assert len((tmp_path / "counts.csv").read_text().splitlines()) == leaf.table.rowCount() + 1
 
 
@@ -456,3 +458,19 @@ def test_a_photograph_without_a_chart_is_refused(table, tmp_path):
     QTest.mouseClick(window.photo, Qt.MouseButton.LeftButton, pos=QPoint(200, 200))
     assert "bluish green" in window.by_chart.text()
     window.done(0)
+
+
+def test_a_sketch_is_read_aside_and_a_bad_one_changes_nothing(table, tmp_path):
+    table.card.turn_to("Sketch")
+    leaf, before = table.card.leaf, table.session.doc
+    (tmp_path / "notes.png").write_text("call the plasterer")
+    leaf.bring_in(str(tmp_path / "notes.png"))
+    assert pump(lambda: any("notes.png" in words for words in table.said))
+    leaf.bring_in(str(tmp_path / "none.png"))
+    assert pump(lambda: any("none.png" in words for words in table.said))
+    assert table.session.doc is before
+    Image.new("RGB", (300, 200), (90, 140, 180)).save(tmp_path / "sea.jpg")
+    leaf.bring_in(str(tmp_path / "sea.jpg"))
+    assert pump(lambda: table.session.doc is not before)
+    assert table.session.doc.sketch.width_px == 300
+    assert table.session.undo_label == "Bring in a sketch"
