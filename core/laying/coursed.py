@@ -12,7 +12,7 @@ from shapely import MultiPolygon
 from core.errors import Stopped
 from core.laying.cells import OUTSIDE, guards, territories
 from core.laying.courses import trace_courses
-from core.laying.cuts import Ruler, Stretches, divide, places, respaced
+from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.direction import Direction, direction_field
 from core.laying.grid import Array
 from core.laying.joints import divide_in_line
@@ -24,6 +24,7 @@ from core.pieces import Pieces
 
 SITES = 6  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
+EVENINGS = 2  # times cuts move between a large piece and a small one
 PASSES = 2  # times the courses are divided again by the room that was found
 
 
@@ -61,7 +62,7 @@ def lay_along(
         Where joints across the courses stand in line.
     """
     ground, owner, stretches = ground_along(setting, courses, stop, joints)
-    ground, owner = parted(ground, owner, setting.pitch_mm)
+    ground, owner = parted(ground, owner, stretches, setting.pitch_mm, setting.joint_mm)
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
@@ -84,23 +85,33 @@ def ground_along(
     guard = guards(setting.outline, pitch)
     ruler = Ruler.of(courses) if courses else None
     room = np.ones(len(ruler.at)) if ruler is not None else np.empty(0)
-    for turn in range(PASSES + 1):
-        if ruler is None or not len(ruler.at):
-            return np.empty(0, object), np.empty(0, np.int64), nothing
-        stretches = _divided(setting, ruler, room, joints, length or pitch)
-        last = turn == PASSES
-        sites = places(ruler, stretches, SITES if last else FEW_SITES)
-        n, each = sites.shape[:2]
+    if ruler is None:
+        return np.empty(0, object), np.empty(0, np.int64), nothing
+
+    def cells_of(stretches: Stretches, each: int) -> NDArray[np.object_]:
+        sites = places(ruler, stretches, each)
+        n = len(sites)
         cells = territories(
             np.concatenate([sites.reshape(-1, 2), guard]),
             np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
             n,
         )
         _check(stop)
-        if not last:
-            area = np.nan_to_num(shapely.area(_clipped(cells, setting.outline))) / pitch**2
-            ruler, room = respaced(ruler, stretches, area, pitch)
-    ground, owner = _all_parts(cells, setting.outline)
+        return cells
+
+    def room_of(stretches: Stretches) -> Array:
+        cells = _clipped(cells_of(stretches, FEW_SITES), setting.outline)
+        return np.nan_to_num(shapely.area(cells)) / pitch**2
+
+    stretches = _divided(setting, ruler, room, joints, length or pitch)
+    for _ in range(PASSES):
+        ruler, room = respaced(ruler, stretches, room_of(stretches), pitch)
+        if not len(ruler.at):
+            return np.empty(0, object), np.empty(0, np.int64), nothing
+        stretches = _divided(setting, ruler, room, joints, length or pitch)
+    for _ in range(EVENINGS if joints is None else 0):
+        stretches = evened(ruler, stretches, room_of(stretches), pitch)
+    ground, owner = _all_parts(cells_of(stretches, SITES), setting.outline)
     return ground, owner, stretches
 
 

@@ -17,6 +17,8 @@ from core.laying.grid import Array
 APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
 ROUNDS = 16
 THIN = 0.55  # pitches across below which a course ends
+EVEN_ENOUGH = 0.1  # squares of the pitch by which neighbours in a course may differ
+EVENING = 0.6  # share of the rest that one round evens out
 SMALL = 0.45  # squares of the pitch below which a course is not worth a piece
 
 
@@ -81,6 +83,11 @@ class Stretches:
     piece: NDArray[np.int64]
     a: Array
     b: Array
+
+    @property
+    def last(self) -> NDArray[np.bool_]:
+        """Whether each is the last of its course, whose pieces follow one another."""
+        return np.r_[self.course[1:] != self.course[:-1], True][: len(self.course)]
 
 
 def divide(
@@ -202,6 +209,40 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
     ring = ruler.ring[stretches.course][:, None]
     u = np.where(ring, start + np.mod(u - start, span), u)
     return ruler.point(u.ravel()).reshape(len(u), each, 2)
+
+
+def evened(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> Stretches:
+    """Move each cut a little from the small piece beside it into the large one.
+
+    Parameters
+    ----------
+    area : ndarray (n,)
+        Territory of each stretch, in squares of the pitch.
+    """
+    order = np.lexsort((stretches.piece, stretches.course))
+    course, a, b, size = (v[order] for v in (stretches.course, stretches.a, stretches.b, area))
+    first = np.searchsorted(course, np.arange(len(ruler.start)))
+    last = np.r_[first[1:], len(course)] - 1
+    after = np.minimum(np.arange(len(course)) + 1, len(course) - 1)
+    some = last >= first
+    after[last[some]] = first[some]  # round a ring
+    length = np.maximum(b - a, 1e-9) / pitch
+    height = np.maximum(size / length, 0.3)
+    more = size[after] - size
+    more = np.sign(more) * np.maximum(np.abs(more) - EVEN_ENOUGH, 0.0)
+    move = EVENING * more / (height + height[after]) * pitch
+    move = np.clip(move, -0.2 * (b - a), 0.2 * (b - a)[after])
+    ends = np.zeros(len(course), bool)
+    ends[last[some]] = ~ruler.ring[course[last[some]]]
+    move[ends] = 0.0
+    b = b + move
+    a = a.copy()
+    inner = np.ones(len(course), bool)
+    inner[first[some]] = ruler.ring[course[first[some]]]
+    before = np.empty_like(after)
+    before[after] = np.arange(len(course))
+    a[inner] += move[before][inner]
+    return Stretches(course, stretches.piece[order], a, b)
 
 
 def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> tuple[Ruler, Array]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon
+from shapely import LineString, MultiPolygon
 
 from core.errors import EmblemaError
 from core.laying.circumactum import lay_circumactum
@@ -19,9 +19,12 @@ from core.laying.palladianum import lay_palladianum
 from core.laying.sectile import lay_sectile
 from core.laying.shape import shape_pieces
 from core.laying.spec import Setting
+from core.laying.tips import into_tips
 from core.pieces import Pieces
 
 MOST_PIECES = 200_000
+GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
+GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
 RULES: dict[str, Rule] = {
@@ -41,9 +44,26 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     core.errors.Stopped
         `stop` answered True; it is asked at least twice a second.
     """
-    setting = replace(setting, outline=_sound(setting))
+    outline = _sound(setting)
+    setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
+    if setting.pieces == "cut":
+        reached = into_tips(pieces.polygons, outline, setting.tessera_mm, setting.joint_mm)
+        pieces = replace(pieces, polygons=reached)
     return _every_part(setting, _kept_apart(setting, pieces))
+
+
+def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
+    """Return the flow lines as far as this field feels them, with no more points than tell."""
+    pitch = setting.pitch_mm
+    if not setting.flow:
+        return ()
+    lines = shapely.simplify(np.array(setting.flow, dtype=object), GUIDE_TRUE * pitch)
+    reach = shapely.box(*shapely.buffer(outline, GUIDE_REACH * pitch).bounds)
+    away = ~shapely.covers(reach, lines)
+    lines[away] = shapely.intersection(lines[away], reach)
+    parts = shapely.get_parts(lines)
+    return tuple(g for g in parts if isinstance(g, LineString) and g.length > 0)
 
 
 def _rule(setting: Setting) -> Rule:

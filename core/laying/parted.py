@@ -14,26 +14,38 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.ops import split
 
+from core.laying.cuts import Stretches
 from core.laying.grid import Array
+from core.laying.shape import shape_pieces
 
-HOLLOW = 0.12  # share of its hull that a territory may lack before it is parted
-TURNS = 12  # directions tried
-LEAST = 0.5  # squares of the pitch below which a part is not worth a piece of its own
+BARE = 0.045  # squares of the pitch that a piece may leave bare before its room is cut anew
+GAIN = 0.02  # squares of the pitch that a new cut must win
+SIZE = 0.25  # what a size unlike the others counts against bare grout
+THIN = 0.55  # pitches across below which a part counts as thin
+SWEEPS = 2
+TURNS = 6  # directions tried from a corner, beside its own
+MOST_CORNERS = 3
+POKES = 0.05  # sine of the turn below which a corner hardly points inwards
+LEAST = 0.35  # squares of the pitch below which a part is not worth a piece of its own
 WORTH = 0.6  # squares of the pitch below which a territory's second part is left to the grout
 LONG = 2.4  # pitches beyond which a strip is cut across
 THINNEST = 0.55  # pitches; a narrower strip is grout
 
 
 def parted(
-    ground: NDArray[np.object_], owner: NDArray[np.int64], pitch: float
+    ground: NDArray[np.object_],
+    owner: NDArray[np.int64],
+    stretches: Stretches,
+    pitch: float,
+    joint: float,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Part long and hollow territories.
+    """Part long territories, and those that a corner pokes into.
 
     Parameters
     ----------
     ground : ndarray of Polygon, shape (n,)
     owner : ndarray of int, shape (n,)
-        The course piece that each belongs to.
+        The course piece, in `stretches`, that each belongs to.
 
     Returns
     -------
@@ -48,7 +60,9 @@ def parted(
     keep = first | (area > WORTH * pitch**2)
     ground, owner = ground[keep], owner[keep]
     ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
-    return _some(ground, owner, _hollow(ground, pitch), lambda g: _best(g, pitch))
+    for _ in range(SWEEPS):
+        ground, owner = _recut(ground, owner, stretches, pitch, joint)
+    return ground, owner
 
 
 def _some(
@@ -68,12 +82,6 @@ def _some(
     owner = np.concatenate([owner[~which], who])
     order = np.argsort(owner, kind="stable")
     return ground[order], owner[order]
-
-
-def _hollow(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
-    hull = shapely.area(shapely.convex_hull(ground))
-    lacks = hull - shapely.area(ground)
-    return np.asarray(lacks > np.maximum(HOLLOW * hull, 0.05 * pitch**2))
 
 
 def _long(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
@@ -111,44 +119,128 @@ def _cut(shape: Polygon, knife: LineString) -> list[Polygon]:
     return [g for g in split(shape, knife).geoms if isinstance(g, Polygon) and g.area > 0]
 
 
-def _best(shape: Polygon, pitch: float) -> list[Polygon]:
-    """Return the territory as it is, or in the two parts that lose least."""
-    whole = _loss([shape], pitch)
-    best, least = [shape], whole
-    for corner in _reflex(shape):
-        for turn in np.arange(TURNS) * np.pi / TURNS:
-            d = 4 * pitch * np.array([np.cos(turn), np.sin(turn)])
-            parts = _cut(shape, LineString([corner - d, corner + d]))
-            if len(parts) != 2:
-                continue
-            loss = _loss(parts, pitch)
-            if loss < least - 0.02 * pitch**2:
-                best, least = parts, loss
-    return list(best)
-
-
-def _loss(parts: list[Polygon], pitch: float) -> float:
-    """Return the area that pieces of these parts would leave bare, a price for each part added."""
-    lost = 0.05 * pitch**2 * (len(parts) - 1)
-    for g in parts:
-        if g.area < LEAST * pitch**2:
-            lost += 2.0 * g.area
+def _recut(
+    ground: NDArray[np.object_],
+    owner: NDArray[np.int64],
+    stretches: Stretches,
+    pitch: float,
+    joint: float,
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Cut anew, from the corner that pokes in, where a territory would leave grout bare."""
+    lost = _bare(ground, joint)
+    some = np.flatnonzero(lost > BARE * pitch**2)
+    if not len(some):
+        return ground, owner
+    tree = shapely.STRtree(ground)
+    touching = tree.query(ground[some], predicate="intersects")
+    beside = {int(k): touching[1][touching[0] == n] for n, k in enumerate(some)}
+    ground, owner = ground.copy(), owner.copy()
+    more: list[tuple[Polygon, int]] = []
+    changed: set[int] = set()
+    for k in some[np.argsort(-lost[some], kind="stable")].tolist():
+        if k in changed:
+            continue
+        options = [k, *(n for n in _partners(k, beside[k], owner, stretches) if n not in changed)]
+        best: tuple[float, int, list[Polygon]] | None = None
+        for other in options:
+            was = [ground[k]] if other == k else [ground[k], ground[other]]
+            found = _best(was, pitch, joint)
+            if found is not None and (best is None or found[0] > best[0]):
+                best = (found[0], other, found[1])
+        if best is None:
+            continue
+        _, other, parts = best
+        far = [g.centroid.distance(ground[k].centroid) for g in parts]
+        mine, rest = (parts[0], parts[1]) if far[0] <= far[1] else (parts[1], parts[0])
+        if other == k:
+            more.append((rest, int(owner[k])))
         else:
-            lost += float(shapely.area(shapely.convex_hull(g))) - g.area
-            # thin parts waste themselves
-            lost += max(0.0, 0.25 * pitch**2 - g.area)
+            ground[other] = rest
+        ground[k] = mine
+        changed |= {k, other}
+    if more:
+        ground = np.concatenate([ground, np.array([g for g, _ in more], dtype=object)])
+        owner = np.concatenate([owner, np.array([w for _, w in more])])
+        order = np.argsort(owner, kind="stable")
+        ground, owner = ground[order], owner[order]
+    return ground, owner
+
+
+def _bare(ground: NDArray[np.object_], joint: float) -> Array:
+    """Return what the pieces of territories leave bare beyond their even joints, mm2."""
+    pieces = shapely.area(shape_pieces(ground, joint))
+    joints = joint / 2 * shapely.length(ground)
+    lost: Array = shapely.area(ground) - pieces - np.minimum(joints, shapely.area(ground))
     return lost
 
 
-def _reflex(shape: Polygon) -> Array:
-    """Return the corners that point inwards, the deepest few, (n, 2)."""
-    c = shapely.get_coordinates(shape.exterior)[:-1]
-    if not shape.exterior.is_ccw:
+def _partners(
+    k: int, beside: NDArray[np.int64], owner: NDArray[np.int64], stretches: Stretches
+) -> list[int]:
+    """Return the territories that a territory may share its room with: next in its course, or
+    across what parts two courses' ends."""
+    course, piece = stretches.course[owner], stretches.piece[owner]
+    last = stretches.last[owner]
+    out = []
+    for n in beside.tolist():
+        if n == k:
+            continue
+        same = course[n] == course[k] and abs(piece[n] - piece[k]) == 1
+        ends = (piece[n] == 0 or last[n]) and (piece[k] == 0 or last[k])
+        if same or (course[n] != course[k] and ends):
+            out.append(n)
+    return out
+
+
+def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[Polygon]] | None:
+    """Return how much better two other parts of this room are, and the parts, if any are."""
+    room = was[0] if len(was) == 1 else shapely.union_all(was, grid_size=1e-5 * pitch)
+    if not isinstance(room, Polygon) or room.interiors:
+        return None
+    tries: list[Polygon] = []
+    for corner, ways in _reflex(room, pitch):
+        for way in ways:
+            d = 4 * pitch * way
+            parts = _cut(room, LineString([corner - d, corner + d]))
+            if len(parts) == 2 and min(g.area for g in parts) > LEAST * pitch**2:
+                tries += parts
+    if not tries:
+        return None
+    before = _cost(np.array(was, dtype=object), pitch, joint).sum()
+    after = _cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
+    best = int(np.argmin(after))
+    gain = float(before - after[best])
+    return (gain, tries[2 * best : 2 * best + 2]) if gain > GAIN * pitch**2 else None
+
+
+def _cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
+    """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
+    size = shapely.area(parts) / pitch**2
+    c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
+    wide = np.minimum(*(np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))) / pitch
+    thin = np.maximum(THIN - wide, 0.0)
+    out: Array = _bare(parts, joint) + (SIZE * (size - 1) ** 2 + 4 * thin) * pitch**2
+    return out
+
+
+def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
+    """Return the corners that point inwards, the deepest few, and ways to cut from each."""
+    ring = shapely.get_exterior_ring(shapely.simplify(shape, 0.01 * pitch))
+    c = shapely.get_coordinates(ring)[:-1]
+    if not shapely.is_ccw(ring):
         c = c[::-1]
     a, b = c - np.roll(c, 1, 0), np.roll(c, -1, 0) - c
+    a /= np.maximum(np.hypot(*a.T), 1e-12)[:, None]
+    b /= np.maximum(np.hypot(*b.T), 1e-12)[:, None]
     turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    inward = np.flatnonzero(turn < -1e-9)
+    inward = np.flatnonzero(turn < -POKES)
     depth = np.asarray(
         shapely.distance(shapely.points(c[inward]), shapely.boundary(shapely.convex_hull(shape)))
     )
-    return np.asarray(c[inward[np.argsort(-depth)[:3]]])
+    out = []
+    for k in inward[np.argsort(-depth, kind="stable")[:MOST_CORNERS]]:
+        between = a[k] - b[k]
+        between /= max(float(np.hypot(*between)), 1e-12)
+        turns = np.arange(TURNS) * np.pi / TURNS
+        out.append((c[k], [between, a[k], b[k], *np.stack([np.cos(turns), np.sin(turns)], 1)]))
+    return out
