@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.spatial import Delaunay
 
 from core.laying.grid import Array, along
+from core.laying.mesh import triangles
 
 OUTSIDE = -1
 NEARLY_STRAIGHT = -0.86  # cosine of the angle beyond which a corner is drawn straight
@@ -37,7 +37,9 @@ def guards(outline: shapely.MultiPolygon, pitch: float) -> Array:
     return np.concatenate([xy, box])
 
 
-def territories(sites: Array, owner: NDArray[np.int64], n: int) -> NDArray[np.object_]:
+def territories(
+    sites: Array, owner: NDArray[np.int64], n: int, straighten: int, margin_mm: float
+) -> NDArray[np.object_]:
     """Return the territory of each of n owners as a polygon (None where it has none).
 
     Parameters
@@ -46,10 +48,12 @@ def territories(sites: Array, owner: NDArray[np.int64], n: int) -> NDArray[np.ob
         Points, mm.
     owner : ndarray (m,)
         Whose site each is, 0 to n - 1, or OUTSIDE.
+    straighten : int
+        Rounds in which sides are drawn straight; few where only the room counts.
+    margin_mm : float
+        Several times as far as sites lie from one another (see `core.laying.mesh`).
     """
-    mesh = Delaunay(sites)
-    tri = mesh.simplices
-    centre = _circumcentres(sites[tri])
+    tri, centre = triangles(sites, owner != OUTSIDE, margin_mm)
     who = owner[tri]
     a, b, c = who[:, 0], who[:, 1], who[:, 2]
     pieces = 1 + (b != a) + ((c != a) & (c != b))
@@ -81,7 +85,7 @@ def territories(sites: Array, owner: NDArray[np.int64], n: int) -> NDArray[np.ob
     if len(index):
         dense = np.searchsorted(index, piece)
         free = (who[vertex] != OUTSIDE).all(1)
-        xy = _straightened(centre, vertex, dense, len(index), free)
+        xy = _straightened(centre, vertex, dense, len(index), free, straighten)
         out[index] = _polygons(xy, dense, len(index))
     return out
 
@@ -92,6 +96,7 @@ def _straightened(
     piece: NDArray[np.int64],
     n: int,
     free: NDArray[np.bool_],
+    rounds: int,
 ) -> Array:
     """Draw corners that lie almost on a neighbour's side onto that side; return (m, 2) mm.
 
@@ -105,7 +110,7 @@ def _straightened(
     before[first], after[last] = last, first
     ids, where = np.unique(vertex, return_inverse=True)
     place = centre[ids].copy()
-    for _ in range(STRAIGHTEN):
+    for _ in range(rounds):
         xy = place[where]
         a, b = xy[before] - xy, xy[after] - xy
         la, lb = np.hypot(*a.T), np.hypot(*b.T)
@@ -142,16 +147,3 @@ def _polygons(xy: Array, number: NDArray[np.int64], n: int) -> NDArray[np.object
     rings = shapely.linearrings(points[order], indices=ids[order])
     polygons = np.asarray(shapely.polygons(rings), dtype=object)
     return polygons
-
-
-def _circumcentres(t: Array) -> Array:
-    """Return the circumcentres (n, 2) of triangles (n, 3, 2)."""
-    o = t[:, 0]
-    b, c = t[:, 1] - o, t[:, 2] - o
-    d = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
-    d = np.where(np.abs(d) < 1e-12, 1e-12, d)
-    bb, cc = (b**2).sum(1), (c**2).sum(1)
-    ux = (c[:, 1] * bb - b[:, 1] * cc) / d
-    uy = (b[:, 0] * cc - c[:, 0] * bb) / d
-    centre: Array = o + np.stack([ux, uy], axis=1)
-    return centre

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon
 
 from core.errors import Stopped
-from core.laying.cells import OUTSIDE, guards, territories
+from core.laying.cells import OUTSIDE, STRAIGHTEN, guards, territories
 from core.laying.courses import trace_courses
 from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.direction import Direction, direction_field
@@ -25,6 +25,8 @@ from core.pieces import Pieces
 SITES = 6  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
 EVENINGS = 2  # times cuts move between a large piece and a small one
+HARDLY = 2  # rounds of straightening where the room is only guessed
+MARGIN = 6.0  # pitches within which every site has all its neighbours
 PASSES = 2  # times the courses are divided again by the room that was found
 
 
@@ -81,37 +83,42 @@ def ground_along(
     `length` is the wanted distance from cut to cut, a pitch where left out.
     """
     nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
+    if not courses:
+        return np.empty(0, object), np.empty(0, np.int64), nothing
     pitch = setting.pitch_mm
     guard = guards(setting.outline, pitch)
-    ruler = Ruler.of(courses) if courses else None
-    room = np.ones(len(ruler.at)) if ruler is not None else np.empty(0)
-    if ruler is None:
-        return np.empty(0, object), np.empty(0, np.int64), nothing
+    ruler = Ruler.of(courses)
 
-    def cells_of(stretches: Stretches, each: int) -> NDArray[np.object_]:
+    def cells_of(
+        ruler: Ruler, stretches: Stretches, each: int, straighten: int
+    ) -> NDArray[np.object_]:
         sites = places(ruler, stretches, each)
         n = len(sites)
         cells = territories(
             np.concatenate([sites.reshape(-1, 2), guard]),
             np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
             n,
+            straighten,
+            MARGIN * pitch,
         )
         _check(stop)
         return cells
 
-    def room_of(stretches: Stretches) -> Array:
-        cells = _clipped(cells_of(stretches, FEW_SITES), setting.outline)
+    def room_of(ruler: Ruler, stretches: Stretches, straighten: int) -> Array:
+        cells = _clipped(cells_of(ruler, stretches, FEW_SITES, straighten), setting.outline)
         return np.nan_to_num(shapely.area(cells)) / pitch**2
 
-    stretches = _divided(setting, ruler, room, joints, length or pitch)
+    stretches = _divided(setting, ruler, np.ones(len(ruler.at)), joints, length or pitch)
     for _ in range(PASSES):
-        ruler, room = respaced(ruler, stretches, room_of(stretches), pitch)
+        ruler, room = respaced(ruler, stretches, room_of(ruler, stretches, HARDLY), pitch)
         if not len(ruler.at):
             return np.empty(0, object), np.empty(0, np.int64), nothing
         stretches = _divided(setting, ruler, room, joints, length or pitch)
-    for _ in range(EVENINGS if joints is None else 0):
-        stretches = evened(ruler, stretches, room_of(stretches), pitch)
-    ground, owner = _all_parts(cells_of(stretches, SITES), setting.outline)
+    for _ in range(EVENINGS):
+        stretches = evened(
+            ruler, stretches, room_of(ruler, stretches, STRAIGHTEN), pitch, joints is not None
+        )
+    ground, owner = _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
     return ground, owner, stretches
 
 

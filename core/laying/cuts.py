@@ -87,7 +87,9 @@ class Stretches:
     @property
     def last(self) -> NDArray[np.bool_]:
         """Whether each is the last of its course, whose pieces follow one another."""
-        return np.r_[self.course[1:] != self.course[:-1], True][: len(self.course)]
+        out: NDArray[np.bool_] = np.ones(len(self.course), bool)
+        out[:-1] = self.course[1:] != self.course[:-1]
+        return out
 
 
 def divide(
@@ -211,16 +213,21 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
     return ruler.point(u.ravel()).reshape(len(u), each, 2)
 
 
-def evened(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> Stretches:
+def evened(
+    ruler: Ruler, stretches: Stretches, area: Array, pitch: float, ends_only: bool
+) -> Stretches:
     """Move each cut a little from the small piece beside it into the large one.
 
     Parameters
     ----------
     area : ndarray (n,)
         Territory of each stretch, in squares of the pitch.
+    ends_only : bool
+        Only the first and the last cut of a course move, so that joints stay in line elsewhere.
     """
     order = np.lexsort((stretches.piece, stretches.course))
-    course, a, b, size = (v[order] for v in (stretches.course, stretches.a, stretches.b, area))
+    course, piece = stretches.course[order], stretches.piece[order]
+    a, b, size = (v[order] for v in (stretches.a, stretches.b, area))
     first = np.searchsorted(course, np.arange(len(ruler.start)))
     last = np.r_[first[1:], len(course)] - 1
     after = np.minimum(np.arange(len(course)) + 1, len(course) - 1)
@@ -235,6 +242,11 @@ def evened(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> Str
     ends = np.zeros(len(course), bool)
     ends[last[some]] = ~ruler.ring[course[last[some]]]
     move[ends] = 0.0
+    if ends_only:
+        outer = np.zeros(len(course), bool)
+        outer[first[some]] = True
+        outer[np.maximum(last[some] - 1, first[some])] = True
+        move[~outer] = 0.0
     b = b + move
     a = a.copy()
     inner = np.ones(len(course), bool)
@@ -242,7 +254,7 @@ def evened(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> Str
     before = np.empty_like(after)
     before[after] = np.arange(len(course))
     a[inner] += move[before][inner]
-    return Stretches(course, stretches.piece[order], a, b)
+    return Stretches(course, piece, a, b)
 
 
 def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> tuple[Ruler, Array]:

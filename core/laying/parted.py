@@ -194,6 +194,8 @@ def _partners(
 
 def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[Polygon]] | None:
     """Return how much better two other parts of this room are, and the parts, if any are."""
+    if not all(g.is_valid for g in was):
+        return None
     room = was[0] if len(was) == 1 else shapely.union_all(was, grid_size=1e-5 * pitch)
     if not isinstance(room, Polygon) or room.interiors:
         return None
