@@ -14,7 +14,7 @@ from core.laying.grid import Array, along
 from core.laying.mesh import triangles
 
 OUTSIDE = -1
-NEARLY_STRAIGHT = -0.86  # cosine of the angle beyond which a corner is drawn straight
+NEARLY_STRAIGHT = -0.80  # cosine of the angle beyond which a corner is drawn straight
 STILL_SQUARE = 0.5  # cosine of the sharpest angle that may meet a straight side
 STRAIGHTEN = 8  # rounds of it
 
