@@ -42,7 +42,7 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     core.errors.EmblemaError
         The outline or the numbers cannot be laid.
     core.errors.Stopped
-        `stop` answered True; it is asked at least twice a second.
+        `stop` answered True; it is asked between steps (see `SideBySide` for large fields).
     """
     outline = _sound(setting)
     setting = replace(setting, outline=outline, flow=_near(setting, outline))

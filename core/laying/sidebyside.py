@@ -1,7 +1,9 @@
 """Lays several fields side by side, one worker process a processor core.
 
 The workers are kept between layings, since starting one costs more than laying a small field.
-What is laid is the same, to the last bit, as laid one after the other.
+What is laid is the same, to the last bit, as laid one after the other. A large field is laid in a
+worker even when it is the only one: the window stays free, and it can be stopped in the middle of
+a long step, by ending the worker.
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from core.pieces import Pieces
 Stop = Callable[[], bool]
 WORTH_IT = 2500  # pieces altogether below which one process is as quick
 LISTEN_S = 0.05
+PATIENCE_S = 0.2  # that a worker has to stop by itself
 
 _halt: Event | None = None
 
@@ -46,8 +49,7 @@ class SideBySide:
         core.errors.EmblemaError
             A field cannot be laid.
         """
-        alone = len(settings) < 2 or self._workers < 2 or sum(map(_guess, settings)) < WORTH_IT
-        if alone:
+        if sum(map(_guess, settings)) < WORTH_IT:
             for k, setting in enumerate(settings):
                 yield k, lay_field(setting, stop)
             return
@@ -81,7 +83,9 @@ class SideBySide:
                 halt.set()
                 for future in waiting:
                     future.cancel()
-                wait(waiting)
+                running = [future for future in waiting if not future.cancelled()]
+                if wait(running, timeout=PATIENCE_S).not_done:
+                    self._end_now()
 
     def _started(self) -> tuple[ProcessPoolExecutor, Event]:
         if self._pool is None or self._halt is None:
@@ -95,6 +99,14 @@ class SideBySide:
                 initargs=(self._halt,),
             )
         return self._pool, self._halt
+
+    def _end_now(self) -> None:
+        """End the workers in the middle of what they do; others are started when needed."""
+        pool, self._pool, self._halt = self._pool, None, None
+        if pool is not None:
+            for worker in list((getattr(pool, "_processes", None) or {}).values()):
+                worker.kill()
+            pool.shutdown(wait=False, cancel_futures=True)
 
     def close(self) -> None:
         """End the workers."""

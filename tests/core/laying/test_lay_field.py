@@ -1,0 +1,173 @@
+"""Laying a field: never overlapping, never outside, the same each time, stopped at once."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from awkward import CATALOGUE
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from measures import overlap_mm2
+from shapely import LineString, MultiPolygon, Polygon
+
+from core.errors import EmblemaError, Stopped
+from core.laying import Setting, SideBySide, lay_field
+from core.laying.mesh import triangles
+from core.pieces import Pieces
+
+COURSED = ("tessellatum", "regulatum", "vermiculatum", "musivum", "classicum")
+angles = st.lists(st.floats(0.2, 1.0), min_size=5, max_size=11)
+
+
+def same(a: Pieces, b: Pieces) -> bool:
+    return (
+        len(a) == len(b)
+        and all(x.equals_exact(y, 0.0) for x, y in zip(a.polygons, b.polygons, strict=True))
+        and bool((a.course == b.course).all() and (a.piece == b.piece).all())
+    )
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    far=angles,
+    size=st.floats(25, 90),
+    tessera=st.floats(5, 14),
+    joint=st.floats(0.05, 0.25),
+    lines=st.lists(
+        st.lists(st.tuples(st.floats(-90, 90), st.floats(-90, 90)), min_size=2, max_size=4),
+        max_size=3,
+    ),
+    laying=st.sampled_from(COURSED),
+    follow=st.booleans(),
+    hole=st.booleans(),
+    seed=st.integers(0, 2**32 - 1),
+)
+def test_any_field_and_any_lines(far, size, tessera, joint, lines, laying, follow, hole, seed):
+    turn = np.linspace(0, 2 * np.pi, len(far), endpoint=False)
+    xy = size * np.array(far)[:, None] * np.c_[np.cos(turn), np.sin(turn)]
+    shape = Polygon(xy).buffer(0)
+    if hole:
+        shape = shape.difference(shapely.Point(0, 0).buffer(0.1 * size))
+    outline = MultiPolygon([p for p in shapely.get_parts([shape]) if isinstance(p, Polygon)])
+    flow = tuple(LineString(c) for c in lines if len(set(c)) > 1)
+    s = Setting(outline, laying, tessera, joint * tessera, follow, flow, seed=seed)
+    pieces = lay_field(s)
+    p = pieces.polygons
+    whole = float(shapely.area(p).sum())
+    assert len(p) and shapely.is_valid(p).all()
+    assert overlap_mm2(p) <= 1e-9 * whole
+    assert shapely.area(shapely.difference(p, outline)).sum() <= 1e-9 * whole
+    assert whole < outline.area
+
+
+def test_the_same_setting_gives_the_same_pieces_to_the_last_bit() -> None:
+    s = CATALOGUE["wall_with_sockets"]()
+    assert same(lay_field(s), lay_field(s))
+    assert not same(lay_field(s), lay_field(replace(s, seed=s.seed + 1)))
+
+
+def test_side_by_side_gives_what_one_after_the_other_does() -> None:
+    names = ("star_six", "fan_radial", "many_holes", "coast", "ring_wide", "gear", "letter_s")
+    several = [
+        replace(CATALOGUE[n](), seed=k) for k in range(2) for n in names
+    ]  # enough for two workers
+    hands = SideBySide(2)
+    try:
+        laid = dict(hands.lay(several, lambda: False))
+    finally:
+        hands.close()
+    assert sorted(laid) == list(range(len(several)))
+    for k, s in enumerate(several):
+        assert same(laid[k], lay_field(s))
+
+
+def large(pieces: int) -> Setting:
+    side = np.sqrt(pieces) * 11.5
+    wave = np.c_[np.linspace(0, side, 40), side / 2 + 30 * np.sin(np.linspace(0, 9, 40))]
+    return Setting(
+        MultiPolygon([shapely.box(0, 0, side, side)]),
+        "tessellatum",
+        10.0,
+        1.5,
+        True,
+        (LineString(wave),),
+    )
+
+
+def test_a_laying_asks_whether_to_stop() -> None:
+    asked: list[float] = []
+
+    def stop() -> bool:
+        asked.append(time.perf_counter())
+        return len(asked) > 4
+
+    with pytest.raises(Stopped):
+        lay_field(large(3_000), stop)
+    assert len(asked) == 5
+
+
+def test_a_large_field_stops_at_once_and_can_be_laid_again() -> None:
+    """Within half a second, wherever it is: a worker in a long step is ended."""
+    hands = SideBySide(2)
+    try:
+        for after in (1.5, 3.0):  # seconds: in an early step, and in a late one
+            begun, told = time.perf_counter(), [0.0]
+
+            def stop(begun: float = begun, told: list[float] = told, after: float = after) -> bool:
+                if time.perf_counter() - begun < after:
+                    return False
+                told[0] = told[0] or time.perf_counter()
+                return True
+
+            with pytest.raises(Stopped):
+                list(hands.lay([large(40_000)], stop))
+            assert time.perf_counter() - told[0] < 0.5
+        (laid,) = hands.lay([large(2_600)], lambda: False)
+        assert len(laid[1]) > 2_300
+    finally:
+        hands.close()
+
+
+def test_more_pieces_than_can_be_laid_are_refused_at_once() -> None:
+    begun = time.perf_counter()
+    with pytest.raises(EmblemaError, match="1,000,000 pieces"):
+        lay_field(large(1_000_000))
+    assert time.perf_counter() - begun < 1.0
+
+
+@pytest.mark.parametrize(("tessera", "joint"), [(10, 0), (10, 10), (0, 0), (10, -1), (np.nan, 1)])
+def test_numbers_that_cannot_be_laid_are_refused(tessera: float, joint: float) -> None:
+    square = MultiPolygon([shapely.box(0, 0, 50, 50)])
+    with pytest.raises(EmblemaError):
+        lay_field(Setting(square, "tessellatum", tessera, joint, True, ()))
+
+
+def test_an_outline_that_encloses_nothing_is_refused() -> None:
+    flat = MultiPolygon([Polygon([(0, 0), (10, 0), (20, 0)])])
+    with pytest.raises(EmblemaError, match="encloses nothing"):
+        lay_field(Setting(flat, "tessellatum", 10, 1, True, ()))
+
+
+def test_an_outline_that_crosses_itself_is_laid_in_its_parts() -> None:
+    bow = MultiPolygon([Polygon([(0, 0), (100, 80), (100, 0), (0, 80)])])
+    pieces = lay_field(Setting(bow, "tessellatum", 10, 1.5, True, ()))
+    sides = shapely.get_coordinates(shapely.centroid(pieces.polygons))[:, 0] < 50
+    assert sides.any() and not sides.all()
+
+
+def test_a_mesh_in_tiles_is_the_mesh_of_the_whole() -> None:
+    rng = np.random.default_rng(0)
+    x, y = np.meshgrid(np.arange(240.0), np.arange(200.0))
+    sites = np.c_[x.ravel(), y.ravel()] + rng.uniform(-0.3, 0.3, (x.size, 2))
+    edge = (sites < 3).any(1) | (sites[:, 0] > 236) | (sites[:, 1] > 196)
+    assert len(sites) > 40_000
+    tiled, centres = triangles(sites, ~edge, 6.0)
+    whole, _ = triangles(sites, ~edge, 0.0)  # no margin: it fails the check and takes all at once
+    need = (~edge)[whole].any(1)
+    assert {tuple(t) for t in np.sort(tiled, 1)} >= {tuple(t) for t in np.sort(whole[need], 1)}
+    radius = np.hypot(*(sites[tiled[:, 0]] - centres).T)
+    assert np.allclose(radius, np.hypot(*(sites[tiled[:, 2]] - centres).T))
