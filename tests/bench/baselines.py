@@ -1,0 +1,106 @@
+"""Published ways of filling a field with tesserae, written for comparison only.
+
+Each takes a setting and returns pieces as the program's own laying does.
+
+References
+----------
+Lloyd 1982, "Least squares quantization in PCM" (plain relaxation).
+Hausner 2001, "Simulating decorative mosaics" (squares on an oriented Manhattan relaxation).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from core.laying import Setting
+from core.laying.direction import direction_field
+from core.pieces import Pieces
+
+STEPS = 30
+PIXELS = 8  # across a pitch: a pixel no wider than a usual joint
+NEAREST = 8  # sites that a pixel is compared with, under the oriented metric
+
+
+def grid(s: Setting) -> Pieces:
+    """Squares on a level grid, cut off at the border."""
+    x0, y0, x1, y1 = s.outline.bounds
+    p = s.pitch_mm
+    rows, columns = int((y1 - y0) / p) + 1, int((x1 - x0) / p) + 1
+    r, c = (v.ravel() for v in np.mgrid[:rows, :columns])
+    x, y = x0 + c * p + s.joint_mm / 2, y0 + r * p + s.joint_mm / 2
+    return _cut(s, shapely.box(x, y, x + s.tessera_mm, y + s.tessera_mm), r, c)
+
+
+def plain_relaxation(s: Setting, steps: int = STEPS) -> Pieces:
+    """Voronoi cells after Lloyd's relaxation, half a joint inside."""
+    sites, pixels = _begun(s)
+    for _ in range(steps):
+        _, owner = cKDTree(sites).query(pixels)
+        sites = _centres(pixels, owner, sites)
+    cells = shapely.get_parts(
+        shapely.voronoi_polygons(shapely.multipoints(sites), extend_to=s.outline, ordered=True)
+    )
+    shapely.prepare(s.outline)
+    edge = ~shapely.contains_properly(s.outline, cells)
+    cells[edge] = shapely.intersection(cells[edge], s.outline)
+    cells = shapely.buffer(cells, -s.joint_mm / 2, join_style="mitre")
+    return _cut(s, cells, np.full(len(cells), -1), np.arange(len(cells)))
+
+
+def oriented_squares(s: Setting, steps: int = STEPS) -> Pieces:
+    """Squares turned along the flow, on a relaxation whose unit circle is that square."""
+    sites, pixels = _begun(s)
+    direction = direction_field(s)
+    for _ in range(steps):
+        angle = direction.angle(sites)
+        _, near = cKDTree(sites).query(pixels, k=min(NEAREST, len(sites)))
+        near = near.reshape(len(pixels), -1)
+        d = pixels[:, None, :] - sites[near]
+        c, sn = np.cos(angle)[near], np.sin(angle)[near]
+        far = np.maximum(
+            np.abs(c * d[..., 0] + sn * d[..., 1]), np.abs(c * d[..., 1] - sn * d[..., 0])
+        )
+        owner = near[np.arange(len(pixels)), far.argmin(1)]
+        sites = _centres(pixels, owner, sites)
+    angle, half = direction.angle(sites), s.tessera_mm / 2
+    t = np.stack([np.cos(angle), np.sin(angle)], 1) * half
+    n = np.stack([-t[:, 1], t[:, 0]], 1)
+    corners = np.stack([sites - t - n, sites + t - n, sites + t + n, sites - t + n], 1)
+    return _cut(s, shapely.polygons(corners), np.full(len(sites), -1), np.arange(len(sites)))
+
+
+def _begun(s: Setting) -> tuple[np.ndarray, np.ndarray]:
+    """Return one random site a square of the pitch, and the pixels of the field."""
+    rng = np.random.default_rng(s.seed)
+    x0, y0, x1, y1 = s.outline.bounds
+    step = s.pitch_mm / PIXELS
+    x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
+    shapely.prepare(s.outline)
+    inside = shapely.contains_xy(s.outline, x.ravel(), y.ravel())
+    pixels = np.stack([x.ravel(), y.ravel()], 1)[inside]
+    n = max(1, round(s.outline.area / s.pitch_mm**2))
+    sites = pixels[rng.choice(len(pixels), n, replace=False)]
+    return sites + rng.uniform(-step / 2, step / 2, sites.shape), pixels
+
+
+def _centres(pixels: np.ndarray, owner: np.ndarray, sites: np.ndarray) -> np.ndarray:
+    count = np.bincount(owner, minlength=len(sites))
+    total = np.stack([np.bincount(owner, pixels[:, k], len(sites)) for k in (0, 1)], 1)
+    return np.where(count[:, None] > 0, total / np.maximum(count, 1)[:, None], sites)
+
+
+def _cut(s: Setting, shapes: np.ndarray, course: np.ndarray, piece: np.ndarray) -> Pieces:
+    """Keep of each shape its largest part within the field."""
+    shapely.prepare(s.outline)
+    edge = ~shapely.contains_properly(s.outline, shapes)
+    shapes = shapes.copy()
+    inside = shapely.buffer(s.outline, -s.joint_mm / 2, join_style="mitre")
+    shapes[edge] = shapely.intersection(shapes[edge], inside)
+    parts, owner = shapely.get_parts(shapes, return_index=True)
+    order = np.argsort(shapely.area(parts), kind="stable")
+    largest = np.full(len(shapes), shapely.Polygon(), dtype=object)
+    largest[owner[order]] = parts[order]
+    keep = shapely.area(largest) > 0.05 * s.tessera_mm**2
+    return Pieces(largest[keep], course[keep], piece[keep], np.zeros(int(keep.sum())))
