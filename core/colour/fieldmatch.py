@@ -151,11 +151,12 @@ def _mixed(
     """Mix two or three materials so that with the grout they blend to what is wanted."""
     area = polygon_of(field.outline).area
     joint = min(max(1 - float(pieces.area_mm2.sum()) / max(area, 1e-9), 0.0), 0.6)
-    coarse = np.round(wanted / ALIKE) * ALIKE
-    kinds, owner = np.unique(coarse, axis=0, return_inverse=True)
+    _, owner = np.unique(np.round(wanted / ALIKE), axis=0, return_inverse=True)
+    owner = owner.reshape(-1)
+    kinds = np.stack([np.bincount(owner, c) for c in wanted.T], 1) / np.bincount(owner)[:, None]
     parts = 3 if len(field.blend) == 3 else 2
     mix = optical_mix(kinds, lab[blend], np.array(doc.grout_lab), joint, parts)
-    every = type(mix)(*(getattr(mix, k)[owner.reshape(-1)] for k in mix.__slots__))
+    every = type(mix)(*(getattr(mix, k)[owner] for k in mix.__slots__))
     return np.asarray(blend[dealt_out(every, _order(doc, field, pieces))])
 
 

@@ -242,21 +242,20 @@ def match_within_stock(
     )
     owner = owner.reshape(-1)
     cost = differences(both[:, 1:], have, kl)
+    # Dearer than any row of changes through all materials that would serve one piece more.
+    dear = m * float(cost.max()) + 1
     if allowed is not None:
         barred = ~np.asarray(allowed, bool)[both[:, 0].astype(np.int64)]
-        top = float(cost.max())
-        cost = np.where(barred, 8 * top + 8, cost)
+        cost = np.where(barred, 2 * dear, cost)
     else:
         barred = np.zeros(cost.shape, bool)
-        top = float(cost.max())
     close = cost.argmin(axis=1)
     demand = np.bincount(close, supply, m).astype(np.int64)
     # with palettes the shelf may hold enough and still not for every piece
     missing = n if allowed is not None else max(n - int(room.sum()), 0)
     # "Nothing" is one material more, dear beyond all others, that takes what cannot be served.
-    dear = np.full((len(both), 1), 2 * top + 1)
     flow = share_out(
-        np.hstack([cost, dear]) if missing else cost,
+        np.hstack([cost, np.full((len(both), 1), dear)]) if missing else cost,
         supply,
         np.append(room, missing) if missing else room,
     )

@@ -146,7 +146,8 @@ def progress(pieces: Pieces, along: bool) -> Floats:
     Parameters
     ----------
     along : bool
-        Along the flow, to the right; else across it, downwards.
+        Along the flow, to the right (where it is upright, downwards); else across it, downwards
+        (where that is level, to the right).
 
     Returns
     -------
@@ -162,7 +163,8 @@ def progress(pieces: Pieces, along: bool) -> Floats:
     near = np.asarray(cKDTree(centre).query(centre, k=min(7, n))[1])
     one, two = np.repeat(np.arange(n), near.shape[1] - 1), near[:, 1:].ravel()
     towards *= _agreeing(towards, one, two)[:, None]
-    ahead = np.array([1.0, 0.0]) if along else np.array([0.0, 1.0])
+    # a little aslant, so that the last digits never choose the end that an upright flow begins at
+    ahead = np.array([1.0, 0.1]) if along else np.array([0.1, 1.0])
     if towards.sum(axis=0) @ ahead < 0:
         towards = -towards
     rise = ((towards[one] + towards[two]) / 2 * (centre[two] - centre[one])).sum(axis=1)

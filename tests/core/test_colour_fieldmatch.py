@@ -12,13 +12,7 @@ from scipy import sparse
 from scipy.optimize import linprog
 from skimage.color import deltaE_ciede2000
 
-from core.colour.convert import (
-    lab_from_srgb,
-    lab_from_xyz,
-    lab_under_d65,
-    linear_from_lab,
-    xyz_from_lab,
-)
+from core.colour.convert import lab_from_linear, lab_from_srgb, lab_under_d65, linear_from_lab
 from core.colour.fieldmatch import match_field, match_layout, palette_of
 from core.colour.wanted import SketchColours
 from core.commission import Commission, Field, Sketch, Swap
@@ -130,7 +124,7 @@ def test_a_wanted_colour_stands_before_the_sketch():
 def test_a_material_measured_under_another_light_is_seen_under_daylight():
     seen = np.array(lab_under_d65((60.0, 20.0, 25.0), "A", 2))
     warm = Material("W", "w", "smalti", (60.0, 20.0, 25.0), illuminant="A")
-    other = Material("O", "o", "smalti", (60.0, 14.0, 25.0))
+    other = Material("O", "o", "smalti", (60.0, 20.0, 25.0))
     doc = commission(
         field(3, 1, wanted_lab=(60.0, 20.0, 25.0)),
         field(3, 1, name="f2", wanted_lab=tuple(map(float, seen))),
@@ -178,7 +172,7 @@ def test_motif_palettes_serve_fields_without_one_and_no_others():
         field(5, 4, name="f3", motif="reeds"),
         field(5, 4, name="f4"),
     )
-    sketch, colours = painted(random_sketch(5, 4, 3))
+    sketch, colours = painted(np.tile(np.linspace(0, 255, 20).reshape(4, 5, 1), 3))
     doc = commission(*fields, sketch=sketch, motif_palettes=(("heron", of_motif),))
     every = tuple(m.code for m in STOCK)
     assert [palette_of(doc, f) for f in fields] == [of_motif, own, every, every]
@@ -197,9 +191,7 @@ def test_at_most_n_colours_are_the_best_of_all_choices(at_most, seed):
     palette = soft_palette(seed, 9)
     rgb = random_sketch(8, 6, seed)
     sketch, colours = painted(rgb)
-    doc = commission(
-        field(8, 6, at_most=at_most), materials=plain(palette), sketch=sketch
-    )
+    doc = commission(field(8, 6, at_most=at_most), materials=plain(palette), sketch=sketch)
     pieces = grid(8, 6)
     # pieces of unequal size count by their area
     size = np.random.default_rng(seed).uniform(0.3, 1.0, 48)
@@ -211,9 +203,7 @@ def test_at_most_n_colours_are_the_best_of_all_choices(at_most, seed):
     laid = match_field(doc, doc.fields[0], replace(pieces, polygons=polygons), colours)
     table = off(lab_from_srgb(rgb.reshape(-1, 3) / 255), palette)
     area = (2 * half) ** 2
-    best = min(
-        area @ table[:, list(some)].min(axis=1) for some in combinations(range(9), at_most)
-    )
+    best = min(area @ table[:, list(some)].min(axis=1) for some in combinations(range(9), at_most))
     assert len(set(laid.stock)) <= at_most
     assert area @ table[np.arange(48), laid.stock] == pytest.approx(best, rel=1e-6)
 
@@ -244,9 +234,7 @@ def test_locked_materials_stay_whatever_the_shift_or_the_number_of_colours(seed,
     before = match_field(doc, doc.fields[0], grid(8, 6), colours).stock
     values, many = np.unique(before, return_counts=True)
     kept = int(values[many.argmax()])
-    changed = replace(
-        doc.fields[0], shift_lab=shift, at_most=at_most, locked=(STOCK[kept].code,)
-    )
+    changed = replace(doc.fields[0], shift_lab=shift, at_most=at_most, locked=(STOCK[kept].code,))
     after = match_field(replace(doc, fields=(changed,)), changed, grid(8, 6), colours).stock
     assert (after[before == kept] == kept).all()
     assert len(set(after) - {kept}) <= (at_most or len(STOCK))
@@ -267,22 +255,11 @@ def test_a_locked_material_outside_the_palette_is_not_brought_in():
 
 def seen_from_afar(doc, laid):
     """Mean in linear light of the pieces and the joints round them."""
-    area = polygon_area(doc.field_by_id(laid.field_id))
+    area = shapely.Polygon(doc.field_by_id(laid.field_id).outline[0][0]).area
     each = laid.pieces.area_mm2
     light = linear_from_lab(np.array([doc.materials[k].lab for k in laid.stock]))
     grout = linear_from_lab(np.array(doc.grout_lab))
-    mean = (each @ light + (area - each.sum()) * grout) / area
-    return lab_from_xyz(xyz_from_linear(mean))
-
-
-def polygon_area(f):
-    return shapely.Polygon(f.outline[0][0]).area
-
-
-def xyz_from_linear(mean):
-    from core.colour.convert import lab_from_linear
-
-    return xyz_from_lab(lab_from_linear(mean))
+    return lab_from_linear((each @ light + (area - each.sum()) * grout) / area)
 
 
 @pytest.mark.parametrize("parts", [2, 3])
@@ -294,8 +271,6 @@ def test_a_mixture_with_its_grout_meets_the_colour_better_than_any_one_material(
     joint = 1 - (TESSERA / PITCH) ** 2
     grout = np.array([55.0, 2.0, 6.0])
     light = (1 - joint) * share @ linear_from_lab(palette) + joint * linear_from_lab(grout)
-    from core.colour.convert import lab_from_linear
-
     wanted = lab_from_linear(light)
     codes = tuple(f"M{k}" for k in range(parts))
     f = field(30, 20, match="mix", blend=codes, wanted_lab=tuple(map(float, wanted)))
@@ -312,7 +287,7 @@ def test_a_mixture_with_its_grout_meets_the_colour_better_than_any_one_material(
         for c in palette
     ]
     assert len(set(laid.stock)) == parts
-    assert mixed < 1.0 and mixed < 0.25 * min(alone)
+    assert mixed < 0.5 and mixed < 0.1 * min(alone)
 
 
 def test_a_mixture_is_found_in_the_palette_where_none_is_named():
@@ -447,9 +422,7 @@ def test_within_stock_never_takes_more_than_is_in_hand_and_costs_the_least(data)
         tuple(data.draw(st.lists(st.sampled_from(codes), max_size=m, unique=True)))
         for _ in range(2)
     ]
-    doc, pieces, colours = two_fields(
-        seed, room, m, palettes, waste=waste, lightness_weight=weight
-    )
+    doc, pieces, colours = two_fields(seed, room, m, palettes, waste=waste, lightness_weight=weight)
     laid = match_layout(doc, pieces, colours, [None, None])
     stock = np.concatenate([one.stock for one in laid])
     wanted = np.concatenate([one.wanted_lab for one in laid])
@@ -479,11 +452,13 @@ def test_within_stock_with_plenty_is_the_nearest():
 
 
 def test_no_piece_goes_without_where_a_row_of_changes_would_serve_it():
-    """Six materials of one piece each; the seventh wanted colour needs all others to move on."""
-    lab = np.column_stack([np.linspace(5, 95, 7), np.zeros(7), np.zeros(7)])
+    """One piece of each of seven; the last to ask needs all others to move on, black to white."""
+    lab = np.column_stack([np.tile([5.0, 95.0], 4)[:7] + np.arange(7) / 9, np.zeros((7, 2))])
     materials = plain(lab, 1)
     fields = [
-        field(1, 1, name=f"f{k}", wanted_lab=tuple(map(float, lab[k])), palette=(f"M{k}", f"M{k+1}"))
+        field(
+            1, 1, name=f"f{k}", wanted_lab=tuple(map(float, lab[k])), palette=(f"M{k}", f"M{k + 1}")
+        )
         for k in range(6)
     ]
     fields.append(field(1, 1, name="f9", wanted_lab=tuple(map(float, lab[0])), palette=("M0",)))
@@ -527,9 +502,7 @@ def test_accents_then_swaps_then_the_hand():
     assert (codes[1] == "SM-06").sum() == 40
     assert 39 <= (codes[0] == "SM-13").sum() <= 40
     stocked = np.array([STOCK[k].lab for k in one.stock])
-    np.testing.assert_allclose(
-        one.delta_e, deltaE_ciede2000(one.wanted_lab, stocked), atol=1e-4
-    )
+    np.testing.assert_allclose(one.delta_e, deltaE_ciede2000(one.wanted_lab, stocked), atol=1e-4)
 
 
 # determinism and weight
@@ -553,9 +526,7 @@ def test_the_same_commission_is_matched_the_same_to_the_last_bit(given_, within)
     for _ in range(2):
         sketch, colours = painted(rgb)
         few = tuple(replace(m, pieces=9) for m in STOCK)
-        doc = commission(
-            field(15, 15, **given_), sketch=sketch, within_stock=within, materials=few
-        )
+        doc = commission(field(15, 15, **given_), sketch=sketch, within_stock=within, materials=few)
         (laid,) = match_layout(doc, [grid(15, 15)], colours, [None])
         runs.append((laid.stock.tobytes(), laid.wanted_lab.tobytes(), laid.delta_e.tobytes()))
         (again,) = match_layout(doc, [laid.pieces], colours, [None])
@@ -586,9 +557,7 @@ def test_more_weight_on_lightness_never_gives_worse_lightness(seed, within):
     sketch, colours = painted(random_sketch(10, 10, seed))
     strayed = []
     for weight in (0.25, 1.0, 4.0):
-        doc = commission(
-            field(10, 10), sketch=sketch, lightness_weight=weight, within_stock=within
-        )
+        doc = commission(field(10, 10), sketch=sketch, lightness_weight=weight, within_stock=within)
         (laid,) = match_layout(doc, [grid(10, 10)], colours, [None])
         light = np.array([STOCK[k].lab[0] for k in laid.stock])
         strayed.append(np.abs(light - laid.wanted_lab[:, 0]).sum())
