@@ -9,7 +9,7 @@ import argparse
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from core.errors import EmblemaError
 
@@ -33,8 +33,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 130
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong on one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}\n")
+
+
+def _number(word: str) -> float:
+    try:
+        return float(word)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{word}' is not a number") from None
+
+
+def _whole(word: str) -> int:
+    try:
+        return int(word)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{word}' is not a whole number") from None
+
+
 def _parser() -> argparse.ArgumentParser:
-    p = argparse.ArgumentParser(
+    p = _Parser(
         prog="emblema",
         description="From the client's sketch to the sheets that go on the wall. Without a "
         "command, opens the window (on FILE.emblema, where one is named).",
@@ -64,9 +85,9 @@ def _parser() -> argparse.ArgumentParser:
 
     c = sub.add_parser("match", help="name the stocked materials nearest to a colour")
     for name in ("L", "a", "b"):
-        c.add_argument(name, type=float)
+        c.add_argument(name, type=_number)
     c.add_argument("--stock", type=Path, metavar="CSV", help="the studio's stock where left out")
-    c.add_argument("--count", type=int, default=5)
+    c.add_argument("--count", type=_whole, default=5)
     c.set_defaults(run=_match)
 
     c = sub.add_parser("stock", help="the studio's stock: import, export, list")
@@ -199,8 +220,10 @@ def _list(path: Path) -> Any:
     from core.stock.lists import read_stock_csv
 
     materials, refused = read_stock_csv(path)
-    for r in refused:
-        print(f"'{path.name}', line {r.line} was left out: {r.reason}", file=sys.stderr)
+    if refused:  # all or none: nobody is asked here whether the rest will do
+        more = f" Nor can {len(refused) - 1} more." if len(refused) > 1 else ""
+        r = refused[0]
+        raise EmblemaError(f"'{path.name}', line {r.line} cannot be stocked: {r.why}{more}")
     return materials
 
 

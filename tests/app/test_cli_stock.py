@@ -1,0 +1,313 @@
+"""Matching and the stock from the command line, on real lists and a stock file of its own."""
+
+from __future__ import annotations
+
+import csv
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from app.cli import main
+from core.material import Material
+from core.stock import StockStore, starter_stock
+from core.stock.lists import read_stock_csv, write_stock_csv
+
+ROOT = Path(__file__).resolve().parents[2]
+Captured = pytest.CaptureFixture[str]
+COLUMNS = (
+    "code,description,kind,finish,L,a,b,length_mm,width_mm,thickness_mm,density_kg_m3,"
+    "price,price_unit,pieces,waste,illuminant,observer,obtained,grade,supplier"
+)
+SMALL = (
+    "code,description,L,a,b,pieces\nR,red,45,60,40,10\nG,green,50,-50,30,20\nB,blue,35,10,-50,5\n"
+)
+
+
+@pytest.fixture(autouse=True)
+def own_stock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A stock file of this test's own, and its folder as the place to stand in."""
+    data = tmp_path / "data"
+    monkeypatch.setenv("EMBLEMA_DATA", str(data))
+    here = tmp_path / "here"
+    here.mkdir()
+    monkeypatch.chdir(here)
+    return data
+
+
+def written(name: str, text: str) -> str:
+    Path(name).write_text(text, encoding="utf-8")
+    return name
+
+
+def lines(capsys: Captured) -> list[str]:
+    got = capsys.readouterr()
+    assert got.err == ""
+    return got.out.splitlines()
+
+
+# match
+
+
+@pytest.mark.parametrize("wanted", [(50.0, 0.0, 0.0), (30.0, -20.5, -31.0), (90.0, 4.0, 60.0)])
+@pytest.mark.parametrize("count", [None, 1, 3, 9, 1000])
+def test_match_names_the_nearest_first(
+    wanted: tuple[float, float, float], count: int | None, capsys: Captured
+) -> None:
+    write_stock_csv("stock.csv", starter_stock())
+    more = [] if count is None else ["--count", str(count)]
+    assert main(["match", *map(str, wanted), "--stock", "stock.csv", *more]) == 0
+    said = lines(capsys)
+    stock = starter_stock()
+    assert {m.illuminant for m in stock} == {"D65"}
+    off = deltaE_ciede2000(np.tile(wanted, (len(stock), 1)), np.array([m.lab for m in stock]))
+    assert len(said) == min(count or 5, len(stock))
+    for line, k in zip(said, np.argsort(off, kind="stable"), strict=False):
+        code, light, a, b, delta_e, description = line.split(maxsplit=5)
+        assert (code, description) == (stock[k].code, stock[k].description)
+        assert (float(light), float(a), float(b)) == stock[k].lab
+        assert float(delta_e) == pytest.approx(off[k], abs=0.005 + 1e-6)
+
+
+def test_match_against_published_pairs(capsys: Captured) -> None:
+    """Sharma, Wu & Dalal 2005, doi 10.1002/col.20070, table 1: pairs 1, 7 and 21."""
+    for wanted, stocked, said in (
+        ("50 2.6772 -79.7751", "50,0,-82.7485", 2.0425),
+        ("50 0 0", "50,-1,2", 2.3669),
+        ("50 2.5 0", "50,3.2592,0.335", 1.0),
+    ):
+        written("one.csv", f"code,L,a,b\nONE,{stocked}\n")
+        assert main(["match", *wanted.split(), "--stock", "one.csv"]) == 0
+        assert float(lines(capsys)[0].split()[4]) == pytest.approx(said, abs=0.0051)
+
+
+def test_match_takes_the_studios_stock_where_no_list_is_named(capsys: Captured) -> None:
+    with StockStore() as store:
+        store.add_material(Material("MINE", "my own", "marble", (12.5, 33.0, -41.0)))
+    assert main(["match", "12.5", "33", "-41", "--count", "1"]) == 0
+    (line,) = lines(capsys)
+    assert line.split()[0] == "MINE" and line.split()[4] == "0.00"
+
+
+def test_match_as_a_user_runs_it(tmp_path: Path) -> None:
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "QT_QPA_PLATFORM": "offscreen"}
+    written("list.csv", SMALL)
+    command = [sys.executable, "-m", "app", "match", "40", "-30", "20", "--stock", "list.csv"]
+    done = subprocess.run(command, env=env, capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.split()[0] == "G"
+    command[-1] = "gone.csv"
+    done = subprocess.run(command, env=env, capture_output=True, text=True)
+    assert done.returncode == 2 and done.stdout == ""
+    assert done.stderr.count("\n") == 1 and "gone.csv" in done.stderr
+
+
+# import, export, list
+
+
+def test_export_has_its_columns_in_their_order_and_every_material(capsys: Captured) -> None:
+    assert main(["stock", "export", "out.csv"]) == 0
+    assert lines(capsys) == [f"{len(starter_stock())} materials in out.csv"]
+    text = Path("out.csv").read_text(encoding="utf-8")
+    assert text.splitlines()[0] == COLUMNS
+    with open("out.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert [r["code"] for r in rows] == [m.code for m in starter_stock()]
+    for row, m in zip(rows, starter_stock(), strict=True):
+        assert (float(row["L"]), float(row["a"]), float(row["b"])) == m.lab
+        assert int(row["pieces"]) == m.pieces and Decimal(row["price"]) == m.price
+
+
+def odd_materials() -> tuple[Material, ...]:
+    """Materials whose cells need care: commas, quotes, line ends, small and long numbers."""
+    first = Material(
+        *("Q-1", 'smalti, "sea"\nsecond pour', "smalti", (33.333333333333336, -0.1, 1e-7)),
+        finish="iridescent",
+        illuminant="D50",
+        observer=10,
+        obtained="measured",
+        length_mm=15.25,
+        width_mm=0.7,
+        thickness_mm=6.35,
+        density_kg_m3=2711.5,
+        price=Decimal("1234.50"),
+        price_unit="sheet",
+        pieces=1_234_567,
+        waste=0.125,
+        grade="prima",
+        supplier="rosso & figli; città",
+    )
+    return first, replace(first, code="-2", description="d", pieces=0, price=Decimal(0), waste=0.0)
+
+
+def test_import_of_an_export_gives_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    with StockStore() as store:
+        store.take_list(odd_materials())
+        before = store.materials()
+    assert main(["stock", "export", "one.csv"]) == 0
+    monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "another"))
+    with StockStore() as store:  # a studio that has none of them
+        for m in store.materials():
+            store.remove_material(m.code)
+    capsys.readouterr()
+    assert main(["stock", "import", "one.csv"]) == 0
+    assert lines(capsys) == [f"{len(before)} new materials, 0 changed"]
+    with StockStore() as store:
+        assert store.materials() == before
+    assert main(["stock", "export", "two.csv"]) == 0
+    assert Path("one.csv").read_bytes() == Path("two.csv").read_bytes()
+    capsys.readouterr()
+    assert main(["stock", "import", "two.csv"]) == 0
+    assert lines(capsys) == [f"0 new materials, {len(before)} changed"]
+    with StockStore() as store:
+        assert store.materials() == before
+    assert read_stock_csv("two.csv") == (before, ())
+
+
+def test_import_adds_and_changes(capsys: Captured) -> None:
+    known = starter_stock()[0].code
+    written("list.csv", f"Code;Name;L;a;b;Pieces\nNEW;new;50,5;1;-2;7\n{known};black;9;0;0;3\n")
+    assert main(["stock", "import", "list.csv"]) == 0
+    assert lines(capsys) == ["1 new materials, 1 changed"]
+    with StockStore() as store:
+        assert len(store.materials()) == len(starter_stock()) + 1
+        new, old = store.material("NEW"), store.material(known)
+    assert new.lab == (50.5, 1.0, -2.0) and new.pieces == 7
+    assert old.lab == (9.0, 0.0, 0.0) and old.pieces == 3
+
+
+def test_import_of_measured_colours(capsys: Captured) -> None:
+    one, two = starter_stock()[:2]
+    written(
+        "measured.txt",
+        'CGATS.17\nILLUMINANT\t"D65"\nBEGIN_DATA_FORMAT\nSAMPLE_ID\tLAB_L\tLAB_A\tLAB_B\n'
+        "END_DATA_FORMAT\nNUMBER_OF_SETS 3\nBEGIN_DATA\n"
+        f"{one.code}\t14.5\t0.5\t-1.5\nNOBODY\t50\t0\t0\n{two.code}\t27\t-2\t-3\nEND_DATA\n",
+    )
+    assert main(["stock", "import", "measured.txt"]) == 0
+    got = capsys.readouterr()
+    assert got.out == "2 materials given their measured colour\n"
+    assert got.err.count("\n") == 1 and "NOBODY" in got.err
+    with StockStore() as store:
+        found = store.material(one.code)
+        assert found.obtained == "measured" and found.pieces == one.pieces
+        np.testing.assert_allclose(found.lab, (14.5, 0.5, -1.5), atol=0.01)
+
+
+def test_list_prints_every_material_and_what_is_in_hand(capsys: Captured) -> None:
+    assert main(["stock", "list"]) == 0
+    said = lines(capsys)
+    assert len(said) == len(starter_stock())
+    for line, m in zip(said, starter_stock(), strict=True):
+        code, pieces = line.split()[:2]
+        assert code == m.code and int(pieces.replace(",", "")) == m.pieces
+        assert m.kind in line and m.finish in line and line.endswith(m.description)
+
+
+# bad input
+
+GOOD_ROW = "N1,fine,50,0,0,5"
+HEAD = "code,description,L,a,b,pieces"
+BAD_LISTS = {
+    "missing file": (None, "list.csv"),
+    "empty": ("", "empty"),
+    "no code": ("name,L,a,b\nx,50,0,0\n", "no column for the code"),
+    "no colour": ("code,description\nx,y\n", "no columns L, a and b"),
+    "words": ("call the plasterer", "code"),
+    "not text": ("code,L,a,b\nx\0,1,2,3\n", "not a text file"),
+    "wrong number": (f"{HEAD}\n{GOOD_ROW}\nN2,bad,fifty,0,0,5\n", "line 3"),
+    "no such colour": (f"{HEAD}\n{GOOD_ROW}\nN2,bad,101,0,0,5\n", "L* is 101"),
+    "half a piece": (f"{HEAD}\nN2,bad,50,0,0,5.5\n{GOOD_ROW}\n", "line 2"),
+    "fewer than none": (f"{HEAD}\nN2,bad,50,0,0,-5\n", "-5"),
+    "a colour short": (f"{HEAD}\nN2,bad,50,,0,5\n", "colour's a is missing"),
+    "twice the same": (f"{HEAD}\n{GOOD_ROW}\n{GOOD_ROW}\n", "already on line 2"),
+    "more values": (f"{HEAD}\n{GOOD_ROW},9,9\n", "8 values for 6 headings"),
+    "two faults": (f"{HEAD}\nN1,b,x,0,0,5\nN2,b,y,0,0,5\nN3,b,z,0,0,5\n", "'x' is not a number"),
+}
+
+
+@pytest.mark.parametrize("fault", BAD_LISTS)
+@pytest.mark.parametrize("command", ["import", "match"])
+def test_a_bad_list_ends_with_two_and_one_line_and_changes_nothing(
+    fault: str, command: str, capsys: Captured
+) -> None:
+    text, words = BAD_LISTS[fault]
+    if text is not None:
+        written("list.csv", text)
+    with StockStore() as store:
+        before = store.materials(), store.movements()
+    given = {
+        "import": ["stock", "import", "list.csv"],
+        "match": ["match", "50", "0", "0", "--stock", "list.csv"],
+    }[command]
+    assert main(given) == 2
+    got = capsys.readouterr()
+    assert got.out == "" and got.err.count("\n") == 1 and got.err.startswith("emblema: ")
+    assert "list.csv" in got.err and words in got.err
+    with StockStore() as store:
+        assert (store.materials(), store.movements()) == before
+
+
+BAD_WORDS = {
+    "L is a word": (["match", "pale", "0", "0"], "L: 'pale' is not a number"),
+    "b is a word": (["match", "50", "-3", "blue"], "b: 'blue' is not a number"),
+    "one short": (["match", "50", "0"], "b"),
+    "count is a word": (["match", "50", "0", "0", "--count", "few"], "'few' is not a whole number"),
+    "half a count": (["match", "50", "0", "0", "--count", "2.5"], "'2.5' is not a whole number"),
+    "no count": (["match", "50", "0", "0", "--count", "0"], "one material or more"),
+    "L too great": (["match", "100.5", "0", "0"], "L* from 0 to 100"),
+    "b too small": (["match", "50", "0", "-161"], "-160 to 160"),
+    "no number": (["match", "50", "nan", "0"], "-160 to 160"),
+    "stock and nothing": (["stock"], "import|export|list"),
+    "no such thing": (["stock", "burn"], "burn"),
+    "import of nothing": (["stock", "import"], "file"),
+    "no folder": (["stock", "export", "no/such/out.csv"], "out.csv"),
+    "a folder": (["stock", "export", "."], "could not be written"),
+    "no measurements": (["stock", "import", "gone.txt"], "gone.txt"),
+}
+
+
+@pytest.mark.parametrize("fault", BAD_WORDS)
+def test_bad_words_end_with_two_and_one_line(fault: str, capsys: Captured) -> None:
+    given, words = BAD_WORDS[fault]
+    try:
+        code: object = main(given)
+    except SystemExit as e:
+        code = e.code
+    got = capsys.readouterr()
+    assert code == 2 and got.out == ""
+    assert got.err.count("\n") == 1 and got.err.startswith("emblema") and words in got.err
+    assert not list(Path().iterdir())
+
+
+def test_what_cannot_be_exported_leaves_the_old_list(
+    monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    written("keep.csv", "mine")
+    written("stock.sqlite", "no stock file")
+    monkeypatch.setenv("EMBLEMA_DATA", str(Path().resolve()))
+    assert main(["stock", "export", "keep.csv"]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and "damaged" in err
+    assert Path("keep.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_count_below_what_is_set_aside_is_refused_whole(capsys: Captured) -> None:
+    code = starter_stock()[0].code
+    with StockStore() as store:
+        store.set_aside("Threshold", {code: 100})
+        before = store.materials()
+    written("list.csv", f"code,L,a,b,pieces\nFIRST,50,0,0,5\n{code},13,0,0,99\n")
+    assert main(["stock", "import", "list.csv"]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and code in err and "100 are set aside" in err
+    with StockStore() as store:
+        assert store.materials() == before
