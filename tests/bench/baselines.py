@@ -54,15 +54,7 @@ def oriented_squares(s: Setting, steps: int = STEPS) -> Pieces:
     sites, pixels = _begun(s)
     direction = direction_field(s)
     for _ in range(steps):
-        angle = direction.angle(sites)
-        _, near = cKDTree(sites).query(pixels, k=min(NEAREST, len(sites)))
-        near = near.reshape(len(pixels), -1)
-        d = pixels[:, None, :] - sites[near]
-        c, sn = np.cos(angle)[near], np.sin(angle)[near]
-        far = np.maximum(
-            np.abs(c * d[..., 0] + sn * d[..., 1]), np.abs(c * d[..., 1] - sn * d[..., 0])
-        )
-        owner = near[np.arange(len(pixels)), far.argmin(1)]
+        owner = _nearest_square(sites, direction.angle(sites), pixels)
         sites = _centres(pixels, owner, sites)
     angle, half = direction.angle(sites), s.tessera_mm / 2
     t = np.stack([np.cos(angle), np.sin(angle)], 1) * half
@@ -83,6 +75,22 @@ def _begun(s: Setting) -> tuple[np.ndarray, np.ndarray]:
     n = max(1, round(s.outline.area / s.pitch_mm**2))
     sites = pixels[rng.choice(len(pixels), n, replace=False)]
     return sites + rng.uniform(-step / 2, step / 2, sites.shape), pixels
+
+
+def _nearest_square(sites: np.ndarray, angle: np.ndarray, pixels: np.ndarray) -> np.ndarray:
+    """Return for each pixel the site whose square, grown from nothing, meets it first."""
+    c, sn = np.cos(angle), np.sin(angle)
+    along, across = c * sites[:, 0] + sn * sites[:, 1], c * sites[:, 1] - sn * sites[:, 0]
+    x, y = np.ascontiguousarray(pixels.T)
+    _, near = cKDTree(sites).query(pixels, k=min(NEAREST, len(sites)))
+    best, owner = np.full(len(pixels), np.inf), np.zeros(len(pixels), np.int64)
+    # one candidate at a time: quicker than an array of all, which outgrows the processor's cache
+    for k in near.reshape(len(pixels), -1).T:
+        ck, sk = c[k], sn[k]
+        far = np.maximum(np.abs(ck * x + sk * y - along[k]), np.abs(ck * y - sk * x - across[k]))
+        closer = far < best
+        best, owner = np.where(closer, far, best), np.where(closer, k, owner)
+    return owner
 
 
 def _centres(pixels: np.ndarray, owner: np.ndarray, sites: np.ndarray) -> np.ndarray:

@@ -16,7 +16,6 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/laying"), str(ROOT / "tests/bench")]
 
