@@ -61,9 +61,11 @@ class Worker(QObject):
     def stop(self) -> None:
         """Stop the job that runs and forget the one that waits."""
         with self._wake:
-            self._next = None
+            waiting, self._next = self._next, None
             if self._now is not None:
                 self._now.halt.set()
+        if waiting is not None:
+            self.stopped.emit(waiting.number)
 
     @property
     def idle(self) -> bool:

@@ -28,6 +28,7 @@ MOST_UNDO = 500
 class Session(QObject):
     """One commission being worked on."""
 
+    opened = Signal()
     changed = Signal()
     laid = Signal()
     selection_changed = Signal()
@@ -180,8 +181,8 @@ class Session(QObject):
 
     def new(self, width_mm: float, height_mm: float, title: str) -> None:
         """Begin a new commission with the starter stock."""
-        self._begin(Commission(title, width_mm, height_mm, materials=starter_stock()), {}, None)
-        self._saved = None
+        doc = Commission(title, width_mm, height_mm, materials=starter_stock())
+        self._begin(doc, {}, None, saved=False)
 
     def open(self, path: str | Path) -> None:
         """Open a file; a bad one changes nothing.
@@ -202,8 +203,7 @@ class Session(QObject):
     def recover(self, kept: Path, path: Path | None) -> None:
         """Open unsaved work that was kept aside, as a change to its file."""
         doc, images = archive.load(kept)
-        self._begin(doc, images, path)
-        self._saved = None
+        self._begin(doc, images, path, saved=False)
 
     def save(self, path: str | Path | None = None) -> None:
         """Save to a file, the one it came from where left out.
@@ -235,13 +235,17 @@ class Session(QObject):
         """The user chose not to save: nothing is to be found again."""
         archive.recovery_path(self._path).unlink(missing_ok=True)
 
-    def _begin(self, doc: Commission, images: Mapping[str, bytes], path: Path | None) -> None:
+    def _begin(
+        self, doc: Commission, images: Mapping[str, bytes], path: Path | None, saved: bool = True
+    ) -> None:
         self._undo.clear()
         self._redo.clear()
-        self._images, self._path, self._saved = dict(images), path, doc
+        self._images, self._path = dict(images), path
+        self._saved = doc if saved else None
         self._layout = self._laid_doc = None
         self._selection, self._piece = (), None
         self._doc = doc
+        self.opened.emit()
         self.path_changed.emit()
         self.selection_changed.emit()
         self.changed.emit()

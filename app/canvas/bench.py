@@ -77,7 +77,7 @@ class Bench(QWidget):
         session.changed.connect(self._on_changed)
         session.laid.connect(self._on_laid)
         session.selection_changed.connect(self.update)
-        session.path_changed.connect(self._on_opened)
+        session.opened.connect(self._on_opened)
 
     # --- the view
 

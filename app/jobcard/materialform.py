@@ -17,8 +17,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.widgets import Choice, Number, button, row, text
-from core.colour.convert import lab_from_srgb, swatch_rgb
+from app.widgets import Choice, Number, button, material_rgb, row, text
+from core.colour.convert import lab_from_srgb
 from core.material import FINISHES, ILLUMINANTS, KINDS, OBTAINED, PRICE_UNITS, Material
 
 
@@ -37,7 +37,7 @@ class MaterialForm(QDialog):
             for name, words, unit, low, high, decimals, step in _NUMBERS
         }
         self.choices = {
-            name: Choice(words, tuple((v, v) for v in values), lambda _: None)
+            name: Choice(words, tuple((v, v) for v in values), lambda _: self._swatch())
             for name, words, values in _CHOICES
         }
         for name, choice in self.choices.items():
@@ -89,17 +89,19 @@ class MaterialForm(QDialog):
 
     def _swatch(self) -> None:
         if hasattr(self, "sample"):
-            r, g, b = swatch_rgb(self.read().lab)[0]
+            (r, g, b), _ = material_rgb(self.read())
             self.sample.setStyleSheet(f"background: rgb({r},{g},{b}); border-radius: 6px;")
 
     def _pick(self) -> None:
-        now = swatch_rgb(self.read().lab)[0]
+        now, _ = material_rgb(self.read())
         colour = QColorDialog.getColor(QColor(*now), self, "Colour on the screen")
         if colour.isValid():
             lab = lab_from_srgb((colour.redF(), colour.greenF(), colour.blueF()))
             for name, v in zip("Lab", lab, strict=True):
                 self.numbers[name].show_value(float(v))
             self.choices["obtained"].show_value("estimated")
+            self.choices["illuminant"].show_value("D65")  # a screen's own light
+            self.material = replace(self.material, observer=2)
             self._swatch()
 
 
@@ -119,13 +121,13 @@ _CHOICES = (
 # attribute, words, unit, least, most, decimals, step
 _NUMBERS = (
     ("L", "L*", "", 0, 100, 2, 1),
-    ("a", "a*", "", -150, 150, 2, 1),
-    ("b", "b*", "", -150, 150, 2, 1),
-    ("length_mm", "Length", "mm", 0.5, 3000, 1, 1),
-    ("width_mm", "Width", "mm", 0.5, 3000, 1, 1),
-    ("thickness_mm", "Thickness", "mm", 0.2, 200, 1, 0.5),
-    ("density_kg_m3", "Density", "kg/m³", 100, 20_000, 0, 50),
+    ("a", "a*", "", -160, 160, 2, 1),
+    ("b", "b*", "", -160, 160, 2, 1),
+    ("length_mm", "Length", "mm", 0.5, 2000, 2, 1),
+    ("width_mm", "Width", "mm", 0.5, 2000, 2, 1),
+    ("thickness_mm", "Thickness", "mm", 0.1, 200, 2, 0.5),
+    ("density_kg_m3", "Density", "kg/m³", 100, 25_000, 0, 50),
     ("price", "Price", "", 0, 1_000_000, 2, 1),
     ("pieces", "In hand", "", 0, 100_000_000, 0, 10),
-    ("waste", "Lost in cutting", "%", 0, 95, 0, 1),
+    ("waste", "Lost in cutting", "%", 0, 99.9, 1, 1),
 )

@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
 from app.jobcard.stocklist import TakeList
 from app.session import Session
@@ -31,13 +32,13 @@ from app.widgets import button, row, swatch_icon, text
 from core.commission import Commission
 from core.errors import EmblemaError
 from core.figures import counts
-from core.material import Material
+from core.material import Lab, Lot, Material
 from core.stock import StockStore
 from core.stock.cgats import read_cgats, with_measured
 from core.stock.lists import write_stock_csv
 
 SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", "Colour")
-LOTS = ("Lot", "Bought on", "In hand", "Set aside", "Lost", "Note")
+LOTS = ("Lot", "Bought on", "In hand", "Set aside", "Lost", "Colour", "Note")
 LEDGER = ("When", "Code", "Lot", "What", "In hand", "Set aside", "Commission", "Note")
 
 
@@ -70,7 +71,9 @@ class Stockroom(QDialog):
         self.shelf.setIconSize(QSize(34, 20))
         self.shelf.itemSelectionChanged.connect(self._show_lots)
         self.shelf.cellDoubleClicked.connect(lambda *_: self.edit())
-        self.lots = _table(LOTS, 5)
+        self.lots = _table(LOTS, 6)
+        self.lots.setIconSize(QSize(34, 20))
+        self.lots.cellDoubleClicked.connect(lambda *_: self.edit_lot())
         self.lots.setMaximumHeight(150)
         self.ledger = _table(LEDGER, 7)
         self.ours = _table(("Material", "Laid", "To take", "Free", "Set aside", "Short"), 0)
@@ -103,6 +106,7 @@ class Stockroom(QDialog):
                 button("Change ...", self.edit),
                 button("Remove", self.remove),
                 button("Add a lot ...", self.add_lot),
+                button("A lot's colour ...", self.edit_lot),
                 button("Count a lot ...", self.count_lot),
                 button("Write off ...", self.lose),
             )
@@ -186,16 +190,30 @@ class Stockroom(QDialog):
         self._show_lots()
 
     def _show_lots(self) -> None:
-        code = self.code()
-        self.lot_ids = []
+        code, now = self.code(), self.lot()
+        lots = self.store.lots(code) if code else ()
+        self.lot_ids = [lot.id for lot in lots]
         rows = []
-        for lot in self.store.lots(code) if code else ():
-            self.lot_ids.append(lot.id)
+        for lot in lots:
             counts_ = (f"{lot.in_hand:,}", f"{lot.set_aside:,}", f"{lot.lost:,}")
-            rows.append((str(lot.id), lot.bought_on, *counts_, lot.note))
+            rows.append((str(lot.id), lot.bought_on, *counts_, self._colour(lot), lot.note))
         _fill(self.lots, rows)
+        for k, lot in enumerate(lots):
+            item = self.lots.item(k, 5)
+            if item is not None:
+                item.setIcon(swatch_icon(lot_as_material(self._material(), lot.lab), 34, 20))
         if rows:
-            self.lots.selectRow(len(rows) - 1)
+            self.lots.selectRow(self.lot_ids.index(now) if now in self.lot_ids else len(rows) - 1)
+
+    def _material(self) -> Material:
+        code = self.code()
+        return next(m for m in self.materials if m.code == code)
+
+    def _colour(self, lot: Lot) -> str:
+        if lot.lab is None:
+            return "the material's"
+        light, a, b = lot.lab
+        return f"{light:.1f}  {a:+.1f}  {b:+.1f}, {lot_off(self._material(), lot.lab):.1f} off"
 
     def _needed(self) -> dict[str, int]:
         layout, doc = self.session.layout, self.session.laid_doc
@@ -267,7 +285,7 @@ class Stockroom(QDialog):
         form.kept.connect(lambda m: self._keep(form, lambda: self.store.change_material(code, m)))
         form.open()
 
-    def _keep(self, form: MaterialForm, do: Callable[[], object]) -> None:
+    def _keep(self, form: MaterialForm | LotForm, do: Callable[[], object]) -> None:
         if self.try_to(do):
             form.accept()
         else:
@@ -289,6 +307,22 @@ class Stockroom(QDialog):
         n = self._ask("A lot bought", f"Pieces of {code} bought today:") if code else None
         if n:
             self.try_to(lambda: self.store.add_lot(code, n))
+
+    def edit_lot(self) -> None:
+        """Ask for the chosen lot's own colour and its note."""
+        number = self.lot()
+        lots = self.store.lots(self.code()) if self.code() else ()
+        lot = next((v for v in lots if v.id == number), None)
+        if lot is None:
+            self.told.setText("Choose a lot first.")
+            return
+        form = LotForm(self._material(), lot, self)
+
+        def keep(lab: Lab | None, note: str) -> None:
+            self._keep(form, lambda: self.store.change_lot(lot.id, lab=lab, note=note))
+
+        form.kept.connect(keep)
+        form.open()
 
     def count_lot(self) -> None:
         """Enter a count."""

@@ -56,7 +56,7 @@ class CurveTool(Tool):
         if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             self.finish()
         elif event.key() == Qt.Key.Key_Escape:
-            self.points = []
+            self.put_down()
         elif event.key() == Qt.Key.Key_Backspace and self.points:
             self.points.pop()
         else:
@@ -144,6 +144,10 @@ class FlowLineTool(CurveTool):
         super().__init__(bench)
         self._held: tuple[str, int] | None = None
         self._to: Place | None = None
+
+    def put_down(self) -> None:
+        super().put_down()
+        self._held = self._to = None
 
     def _node_at(self, at: Place) -> tuple[str, int] | None:
         reach = self.reach_mm()

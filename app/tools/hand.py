@@ -32,6 +32,9 @@ class HandTool(Tool):
         self._field_from: Place | None = None
         self._field_to: Place | None = None
 
+    def put_down(self) -> None:
+        self._pressed = self._field_from = self._field_to = None
+
     def press(self, event: QMouseEvent) -> None:
         self._pressed, self._dragged = event.position(), False
         if event.modifiers() & Qt.KeyboardModifier.AltModifier and self.session.selection:
@@ -82,7 +85,10 @@ class HandTool(Tool):
 
     def key(self, event: QKeyEvent) -> bool:
         if event.key() == Qt.Key.Key_Escape:
-            self.session.select(())
+            if self._field_from is not None:  # give the move up, keep the choice
+                self.put_down()
+            else:
+                self.session.select(())
             return True
         if event.key() in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace) and self.session.selection:
             self.session.apply(

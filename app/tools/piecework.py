@@ -20,6 +20,12 @@ class PieceTool(Tool):
 
     cursor = Qt.CursorShape.PointingHandCursor
 
+    def key(self, event: QKeyEvent) -> bool:
+        if event.key() == Qt.Key.Key_Escape:
+            self.put_down()
+            return True
+        return super().key(event)
+
     def layout(self) -> Layout:
         """Return the layout, if it is not being laid just now."""
         if self.session.layout is None or not self.session.layout_is_current:
@@ -47,7 +53,7 @@ class LiftTool(PieceTool):
         self.session.apply("Lift a piece", handwork.lift(self.session.doc, layout, *piece))
 
 
-class SetTool(CurveTool):
+class SetTool(CurveTool, PieceTool):
     """Sets a piece of any shape where there is room."""
 
     name = "Set"
@@ -56,9 +62,9 @@ class SetTool(CurveTool):
 
     def finish(self) -> None:
         points, self.points = self.points, []
-        layout = self.session.layout
-        if len(points) < 3 or layout is None:
+        if len(points) < 3:
             return
+        layout = self.layout()
         x = sum(q[0] for q in points) / len(points)
         y = sum(q[1] for q in points) / len(points)
         f = self.bench.field_at(x, y)
@@ -237,9 +243,6 @@ class PinTool(PieceTool):
             self.session.apply("Take a pin out", doc)
         else:
             self.session.apply("Pin a piece", handwork.pin(self.session.doc, layout, *piece))
-
-    def key(self, event: QKeyEvent) -> bool:
-        return False
 
     def paint(self, p: QPainter) -> None:
         p.setPen(QPen(QColor("white"), 1.5))

@@ -51,16 +51,13 @@ def corners(p: Polygon) -> np.ndarray:
 
 @pytest.mark.parametrize(("inner", "courses"), [(57.5, 5), (80.5, 4), (34.5, 6), (120.0, 3)])
 def test_a_ring_takes_its_circumference_over_the_pitch(inner: float, courses: int) -> None:
-    """Course k of a ring, of mean radius R, holds round(2 pi R / p) pieces: within one, or 3 %,
-    since pieces are made alike in area and the outermost gain a little by their straight sides.
-    """
+    """Course k of a ring, of mean radius R, holds round(2 pi R / p) pieces: within one."""
     pieces = lay_field(setting(ring(inner, courses)))
     far = np.hypot(*pieces.centre_mm.T)
     for k in range(courses):
         radius = inner + (k + 0.5) * PITCH
         mine = np.abs(far - radius) < PITCH / 2
-        whole = 2 * np.pi * radius / PITCH
-        assert abs(mine.sum() - round(whole)) <= max(1, 0.03 * whole)
+        assert abs(mine.sum() - round(2 * np.pi * radius / PITCH)) <= 1
         assert len(np.unique(pieces.course[mine])) == 1
 
 

@@ -1,0 +1,189 @@
+"""A lot's own colour in the stockroom: shown, changed, refused, kept in the stock file."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pytest
+from jobcard_rig import pump
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QDialog, QLabel, QPushButton
+from skimage.color import deltaE_ciede2000
+
+from app.jobcard.lotform import LotForm
+from app.jobcard.materialform import MaterialForm
+from app.jobcard.stockroom import LOTS, Stockroom
+from app.session import Session
+from app.widgets import material_rgb
+from core.material import Material
+from core.stock import StockStore
+
+SEA = Material("SEA", "sea green", "smalti", (52.25, -24.5, 8.75), pieces=120, waste=0.125)
+OWN = (55.123456, -20.25, 4.5)
+COLOUR, NOTE = LOTS.index("Colour"), LOTS.index("Note")
+
+
+@pytest.fixture
+def room(tmp_path: Path) -> Iterator[Stockroom]:
+    """A stockroom with the material chosen: three lots, the second of its own colour."""
+    session = Session()
+    room = Stockroom(session, path=tmp_path / "stock.sqlite")
+    room.store.add_material(SEA)
+    room.store.add_lot("SEA", 30, "2031-01-02", OWN, "second pour")
+    room.store.add_lot("SEA", 40, "2031-02-03")
+    room.refresh()
+    choose(room, "SEA")
+    room.show()
+    yield room
+    room.done(0)
+    session.close()
+
+
+def choose(room: Stockroom, code: str) -> None:
+    room.shelf.selectRow([m.code for m in room.materials].index(code))
+
+
+def cell(room: Stockroom, row: int, column: int) -> str:
+    item = room.lots.item(row, column)
+    assert item is not None
+    return item.text()
+
+
+def press(form: QDialog, words: str) -> None:
+    (found,) = [b for b in form.findChildren(QPushButton) if b.text() == words]
+    QTest.mouseClick(found, Qt.MouseButton.LeftButton)
+
+
+def form_of(room: Stockroom, row: int) -> LotForm:
+    """Open the form of a lot by the room's own button."""
+    room.lots.selectRow(row)
+    (b,) = [b for b in room.findChildren(QPushButton) if b.text() == "A lot's colour ..."]
+    QTest.mouseClick(b, Qt.MouseButton.LeftButton)
+    (form,) = [f for f in room.findChildren(LotForm) if f.isVisible()]
+    return form
+
+
+def painted(label: QLabel) -> tuple[int, int, int]:
+    """The colour that is to be seen at the right end of a swatch."""
+    picture = label.grab().toImage()
+    at = picture.pixelColor(picture.width() - 4, picture.height() // 2)
+    return at.red(), at.green(), at.blue()
+
+
+def test_the_table_shows_each_lots_own_colour(room: Stockroom) -> None:
+    off = float(deltaE_ciede2000(np.array(OWN), np.array(SEA.lab)))
+    shown = [cell(room, k, COLOUR) for k in range(3)]
+    assert shown.count("the material's") == 2
+    row = [cell(room, k, NOTE) for k in range(3)].index("second pour")
+    assert shown[row] == f"55.1  -20.2  +4.5, {off:.1f} off"
+    for k in range(3):
+        item = room.lots.item(k, COLOUR)
+        assert item is not None
+        at = item.icon().pixmap(34, 20).toImage().pixelColor(17, 10)
+        lab = OWN if k == row else SEA.lab
+        want = material_rgb(Material("x", "x", "smalti", lab))[0]
+        assert (at.red(), at.green(), at.blue()) == want
+
+
+def test_another_material_has_its_own_lots_in_the_table(room: Stockroom) -> None:
+    choose(room, "SM-01")
+    assert room.lots.rowCount() == 1 and cell(room, 0, COLOUR) == "the material's"
+    room.find.setText("nothing of this name")
+    assert room.lots.rowCount() == 0
+    room.edit_lot()
+    assert "Choose a lot" in room.told.text()
+
+
+def test_a_lot_is_given_its_own_colour_and_a_note(room: Stockroom) -> None:
+    lot = room.lot_ids[2]
+    form = form_of(room, 2)
+    assert form.same.isChecked() and not any(n.isEnabled() for n in form.numbers)
+    at = QPoint(12, form.same.height() // 2)
+    QTest.mouseClick(form.same, Qt.MouseButton.LeftButton, pos=at)
+    assert not form.same.isChecked()
+    assert all(n.isEnabled() for n in form.numbers)
+    assert form.lab() == SEA.lab and "0.0 from the material" in form.words.text()
+    for number, v in zip(form.numbers, (44.5, -18.0, 3.25), strict=True):
+        number.spin.setValue(v)
+    off = float(deltaE_ciede2000(np.array((44.5, -18.0, 3.25)), np.array(SEA.lab)))
+    assert f"{off:.1f} from the material" in form.words.text()
+    pump(lambda: False, 0.02)
+    assert painted(form.common) == material_rgb(SEA)[0]
+    assert painted(form.own) == material_rgb(Material("x", "x", "smalti", (44.5, -18.0, 3.25)))[0]
+    form.note.setText("  darker pour ")
+    press(form, "Keep")
+    assert not form.isVisible()
+    kept = {v.id: v for v in room.store.lots("SEA")}[lot]
+    assert kept.lab == (44.5, -18.0, 3.25) and kept.note == "darker pour"
+    # the lot stays chosen, is shown as it now is, and the file has it
+    assert room.lot() == lot and cell(room, 2, COLOUR).startswith("44.5  -18.0  +3.2")
+    with StockStore(room.store.path) as again:
+        assert {v.id: v for v in again.lots("SEA")}[lot] == kept
+
+
+def test_a_lot_is_the_same_as_the_material_again(room: Stockroom) -> None:
+    row = [cell(room, k, NOTE) for k in range(3)].index("second pour")
+    form = form_of(room, row)
+    assert not form.same.isChecked() and form.note.text() == "second pour"
+    form.same.setChecked(True)
+    assert painted(form.own) == painted(form.common) == material_rgb(SEA)[0]
+    press(form, "Keep")
+    (kept,) = [v for v in room.store.lots("SEA") if v.note == "second pour"]
+    assert kept.lab is None and cell(room, row, COLOUR) == "the material's"
+    assert room.store.material("SEA").lab == SEA.lab
+
+
+def test_what_is_not_touched_keeps_every_digit(room: Stockroom) -> None:
+    row = [cell(room, k, NOTE) for k in range(3)].index("second pour")
+    form = form_of(room, row)
+    form.numbers[1].spin.setValue(-21.0)
+    press(form, "Keep")
+    (kept,) = [v for v in room.store.lots("SEA") if v.note == "second pour"]
+    assert kept.lab == (OWN[0], -21.0, OWN[2])
+
+
+def test_leaving_the_form_changes_nothing(room: Stockroom) -> None:
+    before = room.store.lots("SEA"), room.store.movements()
+    form = form_of(room, 0)
+    form.same.setChecked(False)
+    form.numbers[0].spin.setValue(3.0)
+    form.note.setText("no")
+    press(form, "Leave it")
+    assert not form.isVisible()
+    assert (room.store.lots("SEA"), room.store.movements()) == before
+
+
+def test_a_lot_that_is_gone_is_told_in_the_form(room: Stockroom) -> None:
+    """Something else has been at the stock file meanwhile."""
+    form = form_of(room, 0)
+    lot = room.lot_ids[0]
+    with closing(sqlite3.connect(room.store.path)) as other, other:
+        other.execute("DELETE FROM lot WHERE id = ?", (lot,))
+    press(form, "Keep")
+    assert form.isVisible() and f"no lot {lot}" in form.told.text()
+    press(form, "Leave it")
+
+
+def test_counts_stay_as_they_are_when_a_colour_changes(room: Stockroom) -> None:
+    before = [(v.id, v.in_hand, v.bought) for v in room.store.lots("SEA")]
+    form = form_of(room, 1)
+    form.same.setChecked(False)
+    form.numbers[2].spin.setValue(-160.0)
+    press(form, "Keep")
+    assert [(v.id, v.in_hand, v.bought) for v in room.store.lots("SEA")] == before
+    assert room.store.lots("SEA")[1].lab is not None
+
+
+def test_a_material_kept_unchanged_is_unchanged(room: Stockroom) -> None:
+    room.edit()
+    form = room.findChildren(MaterialForm)[-1]
+    press(form, "Keep")
+    assert not form.isVisible()
+    assert room.store.material("SEA").waste == SEA.waste
+    assert room.store.material("SEA").lab == SEA.lab
+    assert sum(v.in_hand for v in room.store.lots("SEA")) == 190
