@@ -273,7 +273,9 @@ def swatch_icon(m: Material, w: int = 34, h: int = 24) -> QIcon:
     p = QPainter(picture)
     paint_swatch(p, m, 1, 1, w - 2, h - 2)
     p.end()
-    return QIcon(picture)
+    icon = QIcon(picture)
+    icon.addPixmap(picture, QIcon.Mode.Selected)  # else a chosen row would tint the colour
+    return icon
 
 
 MARKS = {

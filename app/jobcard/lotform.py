@@ -65,7 +65,7 @@ class LotForm(QDialog):
         box.addWidget(row("Note", self.note))
         box.addWidget(self.told)
         box.addWidget(row(button("Leave it", self.reject), button("Keep", self.keep, "main")))
-        self.resize(420, 400)
+        self.resize(440, 470)
         self._show()
 
     def lab(self) -> Lab | None:
@@ -99,5 +99,5 @@ class LotForm(QDialog):
 def _paint(label: QLabel, material: Material) -> None:
     (r, g, b), _ = material_rgb(material)
     ink = "#000000" if 0.3 * r + 0.59 * g + 0.11 * b > 128 else "#ffffff"
-    label.setMinimumHeight(48)
+    label.setFixedHeight(48)
     label.setStyleSheet(f"background: rgb({r},{g},{b}); color: {ink}; padding: 0 10px;")

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QColor
+from PySide6.QtGui import QColor, QIcon
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialog,
@@ -179,14 +179,12 @@ class Stockroom(QDialog):
             )
             for m in self.materials
         ]
-        _fill(self.shelf, rows)
-        for k, m in enumerate(self.materials):
-            item = self.shelf.item(k, 0)
-            if item is not None:
-                item.setIcon(swatch_icon(m, 34, 20))
+        _fill(self.shelf, rows, 0, [swatch_icon(m, 34, 20) for m in self.materials])
         codes = [m.code for m in self.materials]
         if now in codes:
             self.shelf.selectRow(codes.index(now))
+        else:
+            self.shelf.clearSelection()  # never another material in the chosen one's row
         self._show_lots()
 
     def _show_lots(self) -> None:
@@ -197,11 +195,8 @@ class Stockroom(QDialog):
         for lot in lots:
             counts_ = (f"{lot.in_hand:,}", f"{lot.set_aside:,}", f"{lot.lost:,}")
             rows.append((str(lot.id), lot.bought_on, *counts_, self._colour(lot), lot.note))
-        _fill(self.lots, rows)
-        for k, lot in enumerate(lots):
-            item = self.lots.item(k, 5)
-            if item is not None:
-                item.setIcon(swatch_icon(lot_as_material(self._material(), lot.lab), 34, 20))
+        seen = [lot_as_material(self._material(), lot.lab) for lot in lots]
+        _fill(self.lots, rows, 5, [swatch_icon(m, 34, 20) for m in seen])
         if rows:
             self.lots.selectRow(self.lot_ids.index(now) if now in self.lot_ids else len(rows) - 1)
 
@@ -231,12 +226,8 @@ class Stockroom(QDialog):
             short = max(0, c.take - free.get(code, 0))
             cells = (c.pieces, c.take, free.get(code, 0), aside.get(code, 0))
             rows.append((code, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
-        _fill(self.ours, rows)
-        for k, c in enumerate(table):
-            code_item = self.ours.item(k, 0)
-            if code_item is not None:
-                code_item.setIcon(swatch_icon(c.material, 34, 20))
-                code_item.setText(c.material.code)
+        _fill(self.ours, rows, 0, [swatch_icon(c.material, 34, 20) for c in table])
+        for k in range(len(table)):
             item = self.ours.item(k, 5)
             if item is not None:
                 item.setForeground(QColor(RUST))
@@ -460,7 +451,16 @@ def _table(heads: tuple[str, ...], wide: int) -> QTableWidget:
     return table
 
 
-def _fill(table: QTableWidget, rows: list[tuple[str, ...]]) -> None:
+def _fill(
+    table: QTableWidget,
+    rows: list[tuple[str, ...]],
+    icon_column: int = 0,
+    icons: Sequence[QIcon] = (),
+) -> None:
+    # Columns that fit their contents would be measured anew for every cell.
+    head = table.horizontalHeader()
+    modes = [head.sectionResizeMode(j) for j in range(table.columnCount())]
+    head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
     table.blockSignals(True)
     table.setRowCount(len(rows))
     for k, cells in enumerate(rows):
@@ -468,5 +468,9 @@ def _fill(table: QTableWidget, rows: list[tuple[str, ...]]) -> None:
             item = QTableWidgetItem(words)
             if words.replace(",", "").lstrip("+-").isdigit():
                 item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+            if icons and j == icon_column:
+                item.setIcon(icons[k])
             table.setItem(k, j, item)
     table.blockSignals(False)
+    for j, mode in enumerate(modes):
+        head.setSectionResizeMode(j, mode)

@@ -10,7 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from jobcard_rig import pump
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, QSize, Qt
+from PySide6.QtGui import QIcon
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QDialog, QLabel, QPushButton
 from skimage.color import deltaE_ciede2000
@@ -177,6 +178,26 @@ def test_counts_stay_as_they_are_when_a_colour_changes(room: Stockroom) -> None:
     press(form, "Keep")
     assert [(v.id, v.in_hand, v.bought) for v in room.store.lots("SEA")] == before
     assert room.store.lots("SEA")[1].lab is not None
+
+
+def test_a_search_never_puts_another_material_in_the_chosen_ones_place(room: Stockroom) -> None:
+    choose(room, "SM-04")
+    room.find.setText("red")
+    assert len(room.materials) > 2 and room.code() == "" and room.lots.rowCount() == 0
+    choose(room, room.materials[1].code)
+    code = room.code()
+    room.find.setText("")
+    assert room.code() == code and room.lots.rowCount() == 1
+
+
+def test_a_chosen_row_does_not_tint_its_swatch(room: Stockroom) -> None:
+    item = room.lots.item(0, COLOUR)
+    assert item is not None
+    seen = [
+        item.icon().pixmap(QSize(34, 20), mode).toImage().pixelColor(17, 10)
+        for mode in (QIcon.Mode.Normal, QIcon.Mode.Selected)
+    ]
+    assert seen[0] == seen[1]
 
 
 def test_a_material_kept_unchanged_is_unchanged(room: Stockroom) -> None:
