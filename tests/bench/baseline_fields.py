@@ -60,7 +60,7 @@ def with_wave_moved(doc: Commission, down_mm: float) -> Commission:
 
 
 def own_fields() -> dict[str, Setting]:
-    """Return four shapes that ask different things of a laying, about 500 to 1,000 pieces each."""
+    """Return four shapes that ask different things of a laying, about 450 to 1,000 pieces each."""
     return {
         "wave round a disc": one_field(900),
         "leaf along its vein": _leaf(),
