@@ -411,7 +411,7 @@ def test_shift_held_turns_the_piece(bench):
     laid = shapes(bench)
     x, y = bench.centre(25)
     bench.bench.take("Shift")
-    turn = math.radians(6)
+    turn = math.radians(10)
     r = 4.0
     shift = Qt.KeyboardModifier.ShiftModifier
     bench.drag((x + r, y), (x + r * math.cos(turn), y + r * math.sin(turn)), shift)

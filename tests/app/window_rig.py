@@ -30,6 +30,8 @@ def panel(wide: float = 100.0, high: float = 80.0, tessera: float = 10.0) -> Com
         tessera_mm=tessera,
         wanted_lab=(50.0, 0.0, 0.0),
         variation=0.0,
+        follow_border=False,
+        joint_mm=2.0,
     )
     return Commission("Panel", wide, high, fields=(field,), materials=starter_stock())
 
