@@ -1,0 +1,346 @@
+"""The session: edits, undo, what is to be saved, and files that cannot be read."""
+
+from __future__ import annotations
+
+import zipfile
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jobcard_rig import small
+from window_rig import panel, table
+
+from app.session import MOST_UNDO, Session
+from core import archive
+from core.commission import Commission, add_flow_line, remove_field
+from core.errors import EmblemaError
+
+
+class Heard(list):
+    """Whatever a session says, by the name of the signal."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        session.changed.connect(lambda: self.append("changed"))
+        session.opened.connect(lambda: self.append("opened"))
+        session.path_changed.connect(lambda: self.append("path"))
+        session.selection_changed.connect(lambda: self.append("selection"))
+        session.message.connect(self.append)
+
+
+@pytest.fixture(scope="module")
+def one():
+    s = Session()
+    yield s
+    s.close()
+
+
+@pytest.fixture
+def session(one):
+    one._begin(panel(), {}, None)
+    archive.recovery_path(None).unlink(missing_ok=True)
+    return one
+
+
+def titled(session: Session, title: str) -> Commission:
+    """Give the commission a new name, as one edit."""
+    doc = replace(session.doc, title=title)
+    session.apply(f"Call it {title}", doc)
+    return doc
+
+
+# --- edits ------------------------------------------------------------------------------------
+
+
+def test_an_edit_is_one_step_with_its_label(session):
+    first = session.doc
+    heard = Heard(session)
+    second = titled(session, "Heron")
+    assert session.doc is second and heard == ["changed"]
+    assert (session.undo_label, session.redo_label) == ("Call it Heron", None)
+    third = titled(session, "Reeds")
+    session.undo()
+    assert session.doc is second
+    assert (session.undo_label, session.redo_label) == ("Call it Heron", "Call it Reeds")
+    assert heard[-1] == "Taken back: Call it Reeds"
+    session.undo()
+    assert session.doc is first
+    assert (session.undo_label, session.redo_label) == (None, "Call it Heron")
+    session.redo()
+    session.redo()
+    assert session.doc is third and session.redo_label is None
+    assert heard[-1] == "Done again: Call it Reeds"
+
+
+def test_with_nothing_to_take_back_nothing_happens(session):
+    first, heard = session.doc, Heard(session)
+    session.undo()
+    session.redo()
+    assert session.doc is first and heard == []
+
+
+def test_an_edit_that_changes_nothing_is_no_step(session):
+    heard = Heard(session)
+    session.apply("Nothing", session.doc)
+    session.apply("Nothing", replace(session.doc))
+    assert session.undo_label is None and heard == [] and not session.dirty
+
+
+def test_an_edit_after_undo_ends_what_could_be_done_again(session):
+    titled(session, "Heron")
+    session.undo()
+    titled(session, "Reeds")
+    session.redo()
+    assert session.doc.title == "Reeds" and session.redo_label is None
+
+
+def test_so_many_steps_are_kept(session):
+    for k in range(MOST_UNDO + 5):
+        titled(session, f"{k}")
+    for _ in range(MOST_UNDO):
+        session.undo()
+    assert session.undo_label is None and session.doc.title == "4"
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.one_of(st.sampled_from(["undo", "redo", "same"]), st.integers(0, 3))))
+def test_undo_and_redo_are_a_walk_along_what_was_done(one, steps):
+    one._begin(panel(), {}, None)
+    line, at = [one.doc], 0
+    for step in steps:
+        if step == "undo":
+            at = max(at - 1, 0)
+            one.undo()
+        elif step == "redo":
+            at = min(at + 1, len(line) - 1)
+            one.redo()
+        elif step == "same":
+            one.apply("same", replace(one.doc))
+        else:
+            doc = replace(line[at], seed=step + 10)
+            if doc != line[at]:
+                line, at = [*line[: at + 1], doc], at + 1
+            one.apply(f"{step}", doc)
+        assert one.doc is line[at] or one.doc == line[at]
+        assert (one.undo_label is None) == (at == 0)
+        assert (one.redo_label is None) == (at == len(line) - 1)
+        assert one.dirty == (one.doc is not line[0])
+
+
+def test_what_is_no_longer_there_is_no_longer_chosen(session):
+    doc, images = small()
+    session._begin(doc, images, None)
+    session.select(("f1", "f2"))
+    heard = Heard(session)
+    session.apply("Remove", remove_field(doc, "f1"))
+    assert session.selection == ("f2",) and heard == ["changed", "selection"]
+    session.undo()
+    assert session.selection == ("f2",)
+    session.select_piece("f2", 3)
+    session.apply("Remove", remove_field(doc, "f2"))
+    assert session.selection == () and session.selected_piece is None
+
+
+def test_pictures_stay_through_undo(session):
+    doc, images = small()
+    session.apply("Bring a sketch in", replace(session.doc, sketch=doc.sketch), images)
+    session.undo()
+    session.redo()
+    assert session.images == images and session.doc.sketch == doc.sketch
+
+
+def test_one_drag_is_one_step_and_one_change():
+    with table() as t:
+        doc, _ = add_flow_line(panel(), [(10, 40), (50, 40), (90, 40)])
+        t.begin(doc)
+        heard = Heard(t.session)
+        t.bench.take("Flow line")
+        heard.clear()
+        t.drag((50, 40), (55, 20))
+        assert heard == ["changed"] and t.session.undo_label == "Move a flow line"
+        t.session.undo()
+        assert t.session.doc is doc and not t.session.dirty
+
+
+# --- files ------------------------------------------------------------------------------------
+
+
+def test_a_save_keeps_all_and_nothing_more_is_to_be_saved(session, tmp_path):
+    doc, images = small()
+    session._begin(doc, images, None)
+    titled(session, "Heron")
+    assert session.dirty
+    heard = Heard(session)
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    assert not session.dirty and session.path == file
+    assert heard == ["path", "Saved heron.emblema"]
+    assert archive.load(file) == (session.doc, images)
+    assert session.undo_label == "Call it Heron"  # a save is not the end of undo
+    session.undo()
+    assert session.dirty
+    session.redo()
+    assert not session.dirty
+    session.open(file)
+    assert session.doc.title == "Heron" and session.images == images
+    assert not session.dirty and session.undo_label is None
+    titled(session, "Reeds")
+    session.save()  # where it came from
+    assert archive.load(file)[0].title == "Reeds"
+    assert [p.name for p in tmp_path.iterdir()] == ["heron.emblema"]
+
+
+def test_a_save_asks_for_a_place_first(session):
+    titled(session, "Heron")
+    with pytest.raises(EmblemaError, match="Choose where to save"):
+        session.save()
+    assert session.dirty
+
+
+def test_a_save_that_fails_loses_nothing(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    was = file.read_bytes()
+    doc = titled(session, "Heron")
+    with pytest.raises(EmblemaError, match="could not be written"):
+        session.save(tmp_path / "no folder" / "heron.emblema")
+    assert session.doc is doc and session.dirty and session.path == file
+    assert file.read_bytes() == was
+    session.save()
+    assert archive.load(file)[0].title == "Heron"
+
+
+def test_a_picture_that_is_missing_is_told_before_the_file_is_touched(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    was = file.read_bytes()
+    session.apply("Sketch", replace(session.doc, sketch=small()[0].sketch))
+    with pytest.raises(EmblemaError, match="picture .* is missing"):
+        session.save()
+    assert file.read_bytes() == was and session.dirty
+
+
+def test_a_new_commission_is_to_be_saved(session):
+    heard = Heard(session)
+    session.new(300, 200, "Hearth")
+    assert (session.doc.title, session.doc.width_mm, session.doc.height_mm) == ("Hearth", 300, 200)
+    assert session.dirty and session.path is None and session.undo_label is None
+    assert session.doc.materials
+    assert heard.count("opened") == heard.count("changed") == 1
+
+
+def broken(folder, how: str):
+    """Write a file that cannot be opened; return it and a word that its message must hold."""
+    file = folder / f"{how}.emblema"
+    archive.save(file, *small())
+    whole = file.read_bytes()
+    if how == "cut short":
+        file.write_bytes(whole[: len(whole) // 2])
+    elif how == "empty":
+        file.write_bytes(b"")
+    elif how == "a letter":
+        file.write_text("Dear client, the wall is ready.")
+    elif how == "missing":
+        file.unlink()
+    elif how == "a folder":
+        file.unlink()
+        file.mkdir()
+    elif how == "flipped":
+        middle = len(whole) // 3
+        file.write_bytes(whole[:middle] + bytes([whole[middle] ^ 0xFF]) + whole[middle + 1 :])
+    else:
+        with zipfile.ZipFile(file) as z:
+            members = {n: z.read(n) for n in z.namelist()}
+        text = members["commission.json"].decode()
+        if how == "later":
+            text = text.replace('"emblema": 1', '"emblema": 99')
+        elif how == "no width":
+            text = text.replace('"width_mm": 120.0', '"width_mm": "wide"')
+        elif how == "no pieces of text":
+            text = text[: len(text) // 2]
+        elif how == "no picture":
+            members = {n: v for n, v in members.items() if not n.startswith("images/")}
+        elif how == "no commission":
+            members.pop("commission.json")
+        if "commission.json" in members:
+            members["commission.json"] = text.encode()
+        with zipfile.ZipFile(file, "w") as z:
+            for n, v in members.items():
+                z.writestr(n, v)
+    return file
+
+
+BROKEN = {
+    "cut short": "damaged",
+    "empty": "damaged",
+    "a letter": "not an Emblema commission",
+    "missing": "no file",
+    "a folder": "could not be read",
+    "flipped": "damaged",
+    "later": "later Emblema",
+    "no width": "width_mm",
+    "no pieces of text": "cannot be read",
+    "no picture": "picture is missing",
+    "no commission": "commission.json is missing",
+}
+
+
+@pytest.mark.parametrize("how", BROKEN)
+def test_a_file_that_cannot_be_read_says_so_and_loses_nothing(session, tmp_path, how):
+    file = broken(tmp_path, how)
+    home = tmp_path / "home.emblema"
+    session.save(home)
+    doc = titled(session, "Heron")
+    session.select(("f1",))
+    heard = Heard(session)
+    for open_it in (session.open, session.open_copy, lambda p: session.recover(p, None)):
+        with pytest.raises(EmblemaError, match=BROKEN[how]) as said:
+            open_it(file)
+        assert file.name in str(said.value) and "\n" not in str(said.value)
+    assert session.doc is doc and session.path == home and session.dirty
+    assert session.selection == ("f1",) and session.undo_label == "Call it Heron"
+    assert heard == []
+
+
+# --- work kept aside --------------------------------------------------------------------------
+
+
+def test_unsaved_work_is_kept_aside_and_found_again(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    session.keep_aside()
+    assert archive.find_recovery(file) is None  # nothing to keep
+    doc = titled(session, "Heron")
+    session.keep_aside()
+    kept = archive.find_recovery(file)
+    assert kept is not None and archive.load(file)[0].title == "Panel"
+    session._begin(panel(), {}, None)  # the mishap
+    heard = Heard(session)
+    session.recover(kept, file)
+    assert session.doc == doc and session.path == file and session.dirty
+    assert heard.count("opened") == 1
+    session.save()
+    assert archive.load(file)[0] == doc and archive.find_recovery(file) is None
+
+
+def test_a_new_commission_is_kept_aside_too(session, tmp_path):
+    session.new(300, 200, "Hearth")
+    session.keep_aside()
+    assert archive.load(archive.find_recovery(None))[0].title == "Hearth"
+    session.save(tmp_path / "hearth.emblema")
+    assert archive.find_recovery(None) is None
+
+
+def test_work_that_is_let_go_is_not_found_again(session):
+    titled(session, "Heron")
+    session.keep_aside()
+    assert archive.find_recovery(None) is not None
+    session.forget_kept()
+    assert archive.find_recovery(None) is None
+
+
+def test_the_clock_keeps_work_aside(session):
+    titled(session, "Heron")
+    session._keep.timeout.emit()
+    assert archive.find_recovery(None) is not None
