@@ -38,7 +38,7 @@ def match_layout(
     """Match every field of a commission, in its order; `pieces` and `by_hand` are in that order."""
     free = [_field(doc, f, p, colours) for f, p in zip(doc.fields, pieces, strict=True)]
     if doc.within_stock:
-        free = _within_stock(doc, free)
+        free = _within_stock(doc, pieces, free)
     return tuple(
         _finished(doc, f, p, wanted, stock, hand)
         for f, p, (wanted, stock), hand in zip(doc.fields, pieces, free, by_hand, strict=True)
@@ -160,39 +160,60 @@ def _mixed(
     return np.asarray(blend[dealt_out(every, _order(doc, field, pieces))])
 
 
-def _within_stock(doc: Commission, free: list[tuple[Floats, Ints]]) -> list[tuple[Floats, Ints]]:
-    """Match again all pieces that take their nearest material, within what is in hand."""
+def _within_stock(
+    doc: Commission, pieces: Sequence[Pieces], free: list[tuple[Floats, Ints]]
+) -> list[tuple[Floats, Ints]]:
+    """Match again within what is in hand.
+
+    All pieces that take their nearest material share the shelf, at the least total difference.
+    Locked materials, mixtures, shadings and few colours come first and keep what they chose as
+    far as it is in hand; of the rest each takes what comes nearest to it.
+    """
     lab = stocked_lab(doc.materials)
-    left = np.array([int(m.pieces * (1 - m.waste)) for m in doc.materials], np.int64)
-    groups: list[Ints] = []
-    rows: list[Floats] = []
+    left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
+    groups, rows, pools = [], [], []
     palettes = np.zeros((len(doc.fields), len(doc.materials)), bool)
-    shared = []
-    for k, (f, (wanted, stock)) in enumerate(zip(doc.fields, free, strict=True)):
-        if f.match == "nearest" and f.at_most == 0 and np.isfinite(wanted).all() and len(stock):
-            palettes[k, _allowed(doc, palette_of(doc, f))] = True
-            groups.append(np.full(len(stock), k))
-            rows.append(wanted)
-            shared.append(k)
-        else:
-            left -= np.bincount(stock[stock >= 0], minlength=len(left))
-    if not rows:
-        return free
+    for k, (f, p, (wanted, stock)) in enumerate(zip(doc.fields, pieces, free, strict=True)):
+        nearest_of_all = f.match == "nearest" and f.at_most == 0 and bool(np.isfinite(wanted).all())
+        held = np.isin(stock, _allowed(doc, f.locked)) if nearest_of_all else stock >= 0
+        over = _surplus(doc, f, p, stock, held, left)
+        pool = ~held | over if nearest_of_all else over
+        left -= np.bincount(stock[held & ~over], minlength=len(left))
+        few = f.match == "nearest" and f.at_most > 0
+        may = stock[stock >= 0] if few else _allowed(doc, (*palette_of(doc, f), *f.blend))
+        palettes[k, may] = True
+        groups.append(np.full(int(pool.sum()), k))
+        rows.append(wanted[pool] if nearest_of_all or few else lab[stock[pool]])
+        pools.append(pool)
     found = match_within_stock(
-        np.concatenate(rows),
+        np.concatenate(rows) if rows else np.empty((0, 3)),
         lab,
         left,
         1 / max(doc.lightness_weight, 1e-3),
-        np.concatenate(groups),
+        np.concatenate(groups) if groups else None,
         palettes,
     )
-    out = list(free)
+    out = []
     start = 0
-    for k in shared:
-        n = len(free[k][1])
-        out[k] = (free[k][0], found.index[start : start + n])
+    for (wanted, stock), pool in zip(free, pools, strict=True):
+        stock, n = stock.copy(), int(pool.sum())
+        stock[pool] = found.index[start : start + n]
+        out.append((wanted, stock))
         start += n
     return out
+
+
+def _surplus(
+    doc: Commission, field: Field, pieces: Pieces, stock: Ints, held: NDArray[np.bool_], left: Ints
+) -> NDArray[np.bool_]:
+    """Return which of the pieces held are more than is left, evenly spread over the field."""
+    over = np.zeros(len(stock), bool)
+    short = np.flatnonzero(np.bincount(stock[held], minlength=len(left)) > left)
+    order = _order(doc, field, pieces) if len(short) else np.empty(0)
+    for j in short:
+        takers = np.flatnonzero(held & (stock == j))
+        over[takers[np.argsort(order[takers], kind="stable")[left[j] :]]] = True
+    return over
 
 
 def _finished(

@@ -1,6 +1,7 @@
 """Matching whole fields, checked against brute force, linear programmes and skimage's CIEDE2000."""
 
 from dataclasses import replace
+from decimal import Decimal
 from itertools import combinations
 
 import numpy as np
@@ -358,7 +359,7 @@ def test_shading_needs_neither_sketch_nor_palette_and_outlives_a_lock():
 
 def usable(m):
     """Pieces that may be laid: sorting and cutting lose the rest."""
-    return int(m.pieces * (1 - m.waste))
+    return int(m.pieces * (1 - Decimal(repr(m.waste))))
 
 
 def programme(cost, room):
@@ -477,6 +478,80 @@ def test_what_other_fields_take_is_left_off_the_shelf():
     used = np.bincount(np.concatenate([one.stock, two.stock]), minlength=3)
     assert (used <= 90).all() and used.sum() == 200
     assert (two.stock == 0).sum() == 90 - (one.stock == 0).sum()
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    seed=st.integers(0, 1000),
+    pieces_in_hand=st.lists(st.integers(0, 80), min_size=6, max_size=6),
+    ways=st.lists(
+        st.sampled_from(["nearest", "few", "mix", "shade", "locked", "plain"]),
+        min_size=1,
+        max_size=4,
+    ),
+    bare=st.booleans(),
+)
+def test_no_way_of_matching_takes_more_than_is_in_hand(seed, pieces_in_hand, ways, bare):
+    given_ = {
+        "nearest": {},
+        "few": {"at_most": 2},
+        "mix": {"match": "mix", "blend": ("M0", "M1", "M2")},
+        "shade": {"match": "shade", "blend": ("M3", "M4"), "palette": ("M3", "M4", "M5")},
+        "locked": {"locked": ("M0", "M4"), "shift_lab": (8.0, 0.0, 4.0)},
+        "plain": {"palette": ("M2", "M3")},
+    }
+    fields = [field(8, 5, name=f"f{k}", **given_[way]) for k, way in enumerate(ways)]
+    sketch, colours = painted(random_sketch(8, 5, seed))
+    materials = plain(soft_palette(seed, 6), pieces_in_hand)
+    doc = commission(*fields, materials=materials, sketch=sketch, within_stock=True)
+    if bare:
+        colours = None
+    laid = match_layout(doc, [grid(8, 5)] * len(ways), colours, [None] * len(ways))
+    loose = replace(doc, within_stock=False)
+    free = match_layout(loose, [grid(8, 5)] * len(ways), colours, [None] * len(ways))
+    used = np.bincount(np.concatenate([x.stock[x.stock >= 0] for x in laid]), minlength=6)
+    assert (used <= pieces_in_hand).all()
+    for way, one, other in zip(ways, laid, free, strict=True):
+        codes = {f"M{k}" for k in one.stock if k >= 0}
+        if way == "few":
+            assert set(one.stock) - {-1} <= set(other.stock)
+        if way in ("shade", "plain"):
+            assert codes <= set(given_[way]["palette"])
+        # nothing is left bare that something on the shelf could still have filled
+        if (one.stock[other.stock >= 0] < 0).any():
+            may = set(given_[way].get("palette", [f"M{k}" for k in range(6)]))
+            if way == "few":
+                may = {f"M{k}" for k in other.stock}
+            assert all(used[int(c[1])] == pieces_in_hand[int(c[1])] for c in may)
+
+
+def test_within_stock_keeps_locked_pieces_as_far_as_there_are():
+    rgb = np.random.default_rng(8).integers(90, 150, (8, 10, 3))
+    sketch, colours = painted(rgb)
+    doc = commission(field(10, 8), sketch=sketch)
+    before = match_field(doc, doc.fields[0], grid(10, 8), colours).stock
+    values, many = np.unique(before, return_counts=True)
+    kept, n = int(values[many.argmax()]), int(many.max())
+    assert n > 8
+    for in_hand in (n, n - 5):
+        materials = tuple(
+            replace(m, pieces=in_hand, waste=0.0) if k == kept else m for k, m in enumerate(STOCK)
+        )
+        f = replace(doc.fields[0], shift_lab=(25.0, 5.0, 5.0), locked=(STOCK[kept].code,))
+        bound = replace(doc, fields=(f,), materials=materials, within_stock=True)
+        (laid,) = match_layout(bound, [grid(10, 8)], colours, [None])
+        assert (laid.stock[before == kept] == kept).sum() == (laid.stock == kept).sum() == in_hand
+        assert (laid.stock >= 0).all()
+
+
+def test_what_a_mixture_is_short_of_is_replaced_by_the_nearest_colour():
+    f = field(20, 20, match="mix", blend=("M0", "M1"), wanted_lab=(60.0, 0.0, 0.0))
+    lab = [(40.0, 0, 0), (80.0, 0, 0), (42.0, 0, 0), (70.0, 0, 0)]
+    free = commission(f, materials=plain(lab), grout_lab=(60.0, 0.0, 0.0))
+    many = np.bincount(match_field(free, f, grid(20, 20), None).stock, minlength=4)
+    short = replace(free, materials=plain(lab, (many[0] - 30, 999, 20, 999)), within_stock=True)
+    (laid,) = match_layout(short, [grid(20, 20)], None, [None])
+    assert np.bincount(laid.stock, minlength=4).tolist() == [many[0] - 30, many[1], 20, 10]
 
 
 # over the field's own rule
