@@ -566,6 +566,7 @@ def test_accents_then_swaps_then_the_hand():
             Swap("SM-09", "SM-13"),
             Swap("SM-13", "SM-06", motif="heron"),
             Swap("SM-01", "gone"),
+            Swap("SM-01", "SM-08", field_id="f2"),
         ),
     )
     hand = np.full(400, "", object)
@@ -573,7 +574,7 @@ def test_accents_then_swaps_then_the_hand():
     one, two = match_layout(doc, [grid(20, 20)] * 2, None, [hand, None])
     codes = np.array([[STOCK[k].code for k in laid.stock] for laid in (one, two)])
     assert set(codes[0]) == {"SM-01", "SM-13", "SM-02"} and codes[0][3] == "SM-02"
-    assert set(codes[1]) == {"SM-01", "SM-06"}
+    assert set(codes[1]) == {"SM-08", "SM-06"}
     assert (codes[1] == "SM-06").sum() == 40
     assert 39 <= (codes[0] == "SM-13").sum() <= 40
     stocked = np.array([STOCK[k].lab for k in one.stock])
