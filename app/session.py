@@ -266,6 +266,11 @@ class Session(QObject):
         self._job = self._worker.ask(work)
         self.busy.emit(True)
 
+    @property
+    def laying(self) -> bool:
+        """Whether a layout is being derived, or soon will be."""
+        return self._settle.isActive() or not self._worker.idle
+
     def stop_laying(self) -> None:
         """Stop; the layout that stood before stays."""
         self._settle.stop()

@@ -27,8 +27,10 @@ class PieceTool(Tool):
         return super().key(event)
 
     def layout(self) -> Layout:
-        """Return the layout, if it is not being laid just now."""
+        """Return the layout, if it is not being laid just now; one that was stopped goes on."""
         if self.session.layout is None or not self.session.layout_is_current:
+            if not self.session.laying:
+                self.session.lay()
             raise EmblemaError("The work is being laid; try again in a moment.")
         return self.session.layout
 

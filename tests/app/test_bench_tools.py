@@ -496,6 +496,29 @@ def test_a_piece_tool_waits_for_the_laying(bench, tool):
     assert bench.said == ["The work is being laid; try again in a moment."]
 
 
+def test_a_laying_that_was_stopped_goes_on_when_a_piece_is_wanted(bench):
+    from core.commission import change_field
+
+    changed = change_field(bench.session.doc, "f1", tessera_mm=11.0)
+    bench.session.apply("Bigger", changed)
+    bench.session.stop_laying()
+    assert not bench.session.laying and not bench.session.layout_is_current
+    bench.bench.take("Lift")
+    bench.click((50, 40))
+    assert bench.session.doc is changed
+    bench.lay()
+    bench.click(bench.centre(25))
+    assert bench.session.undo_label == "Lift a piece"
+
+
+def test_a_save_leaves_the_bench_as_it_is(bench, tmp_path):
+    bench.bench.show_place(30, 30, 8.0)
+    view, seen = bench.bench.view, bench.bench.table
+    bench.session.save(tmp_path / "panel.emblema")
+    assert bench.bench.view == view and bench.bench.table is seen
+    assert bench.piece_at(bench.centre(25)).area > 0
+
+
 def test_every_tool_paints_while_it_works(bench):
     """What is being drawn is seen: the picture of the bench changes under each drag."""
     for tool, ends in {

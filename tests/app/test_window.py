@@ -1,0 +1,525 @@
+"""The whole window: the demo commission, what is shown, files that are bad, trays dropped."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from jobcard_rig import pump, small
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QTimer, QUrl
+from PySide6.QtGui import QDragEnterEvent, QDragMoveEvent, QDropEvent, QWheelEvent
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import (
+    QApplication,
+    QDoubleSpinBox,
+    QFileDialog,
+    QLineEdit,
+    QMenu,
+    QMessageBox,
+    QPushButton,
+)
+from window_rig import LEFT, NONE, panel
+
+from app.canvas.bench import LEAST, MATERIAL, MOST
+from app.tools import TOOLS
+from app.window import NewDialog, Window
+from core import archive
+from core.commission import change_field
+from core.resources import asset
+
+
+def make() -> Window:
+    w = Window()
+    w.resize(1300, 800)
+    w.show()
+    w.activateWindow()
+    pump(w.isActiveWindow, 2)
+    return w
+
+
+@pytest.fixture(scope="module")
+def one():
+    w = make()
+    yield w
+    w.end()
+    w.hide()
+
+
+@pytest.fixture
+def window(one, tmp_path):
+    """Two fields over a sketch, opened from a file and laid."""
+    file = tmp_path / "threshold.emblema"
+    archive.save(file, *small())
+    assert one.open(file)
+    one.card.turn_to("Brief")
+    one.bench.take("Hand")
+    laid(one)
+    quiet(one)
+    return one
+
+
+def quiet(w: Window) -> None:
+    """Take the message away; the bench has all the room again."""
+    w.say("")
+    seen(w)
+
+
+def laid(w: Window) -> None:
+    assert pump(lambda: w.session.layout_is_current, 120), w._banner.text()
+    assert pump(lambda: w.session._worker.idle)
+    seen(w)
+
+
+def seen(w: Window):
+    """Return what the bench shows, once its newest picture is there."""
+    QApplication.processEvents()
+    assert pump(w.bench.settled)
+    QApplication.processEvents()
+    return w.bench.grab().toImage()
+
+
+def colour(w: Window, x: float, y: float) -> tuple[int, int, int]:
+    """Return the colour shown at a place on the work."""
+    image = seen(w)
+    ratio = image.devicePixelRatio()
+    c = image.pixelColor((w.bench.to_px(x, y) * ratio).toPoint())
+    return c.red(), c.green(), c.blue()
+
+
+def answer(kind: type, do) -> list[str]:
+    """Answer the next dialog of a kind as a person would; what it said is returned."""
+    said: list[str] = []
+    tries = [200]
+
+    def look() -> None:
+        top = QApplication.activeModalWidget()
+        if isinstance(top, kind):
+            said.append(top.text() if isinstance(top, QMessageBox) else top.windowTitle())
+            do(top)
+        elif tries[0] > 0:
+            tries[0] -= 1
+            QTimer.singleShot(10, look)
+
+    QTimer.singleShot(0, look)
+    return said
+
+
+def press(button: QMessageBox.StandardButton):
+    return lambda box: QTest.mouseClick(box.button(button), LEFT)
+
+
+def choose(path):
+    """Return how a path is chosen in a file dialog."""
+
+    def do(dialog: QFileDialog) -> None:
+        dialog.findChild(QLineEdit, "fileNameEdit").setText(str(path))
+        dialog.accept()
+
+    return do
+
+
+# --- the demo ---------------------------------------------------------------------------------
+
+
+def test_the_demo_opens_is_laid_and_every_leaf_shows_it(one):
+    w = one
+    demo = asset("demo/heron.emblema")
+    before = demo.read_bytes()
+    assert w.open(demo)
+    assert w.session.path is None and not w.session.dirty  # a save cannot fall upon the demo
+    assert w.session.layout is None
+    shares = []
+    w.session.progress.connect(lambda share, _: shares.append(share))
+    assert pump(lambda: bool(shares), 20)
+    assert w._progress.isVisible() and w._stop.isVisible()
+    laid(w)
+    assert not w._progress.isVisible() and not w._stop.isVisible()
+    assert shares[-1] == 1.0
+    layout = w.session.layout
+    assert len(layout.fields) == len(w.session.doc.fields) > 3 and len(layout) > 2000
+    assert not layout.dropped
+    assert w._banner.text().startswith(f"{len(layout):,} tesserae laid in")
+    assert w.trays.trays and sum(t.count.pieces for t in w.trays.trays) == len(layout)
+
+    titles = set()
+    for name, button in w.card.buttons.items():
+        QTest.mouseClick(button, LEFT)
+        assert w.card.leaf.name == name and w.card.leaf.isVisible()
+        assert sum(leaf.isVisible() for leaf in w.card.leaves.values()) == 1
+        titles.add(name)
+        QApplication.processEvents()
+        picture = w.card.grab().toImage()
+        assert len({picture.pixel(x, 300) for x in range(0, picture.width(), 3)}) > 1, name
+    assert len(titles) == 9
+
+    # whatever is chosen, every leaf can show it
+    w.session.select((w.session.doc.fields[0].id,))
+    for name in w.card.buttons:
+        w.card.turn_to(name)
+    w.session.select_piece(w.session.doc.fields[0].id, 0)
+    for name in w.card.buttons:
+        w.card.turn_to(name)
+    for view in ("difference", "plain"):
+        w.bench.set_colours(view)
+        seen(w)
+    assert w.session.undo_label is None and not w.session.dirty  # to look is no edit
+    assert demo.read_bytes() == before
+
+
+# --- what is shown ----------------------------------------------------------------------------
+
+
+def test_every_switch_shows_and_hides_what_it_names(window):
+    w = window
+    piece = w.session.layout.by_id("f1").pieces
+    x, y = piece.centre_mm[len(piece) // 2]
+    for name, button in w.switches.items():
+        shown = seen(w)
+        QTest.mouseClick(button, LEFT)
+        assert not button.isChecked() and w.bench.layers[name] is False
+        hidden = seen(w)
+        if name in ("tesserae", "outlines"):  # the sketch lies beneath; no flow line is drawn
+            assert hidden != shown, name
+        QTest.mouseClick(button, LEFT)
+        assert w.bench.layers[name] is True
+        assert seen(w) == shown, name
+    tessera = colour(w, x, y)
+    stock = w.session.layout.by_id("f1")
+    k = w.bench.table.at(x, y)
+    assert tessera == tuple(w.bench.table.rgb("plain")[k]) and stock.stock[0] >= 0
+    QTest.mouseClick(w.switches["tesserae"], LEFT)
+    red, _, blue = colour(w, 8, 40)
+    assert red > blue  # the sketch runs from red ...
+    red, _, blue = colour(w, 112, 40)
+    assert blue > red  # ... to blue
+    QTest.mouseClick(w.switches["sketch"], LEFT)
+    assert colour(w, 30, 30) == (255, 255, 255)
+    QTest.mouseClick(w.switches["sketch"], LEFT)
+    QTest.mouseClick(w.switches["tesserae"], LEFT)
+    assert colour(w, x, y) == tessera
+
+
+def test_the_wheel_zooms_about_the_hand(window):
+    bench = window.bench
+    at = QPointF(300, 260)
+    under, scale = bench.to_mm(at), bench.px_per_mm
+    wheel(bench, at, 120)
+    assert bench.px_per_mm == pytest.approx(scale * 1.0015**120)
+    assert bench.to_mm(at) == pytest.approx(under)
+    for _ in range(60):
+        wheel(bench, at, 960)
+    assert bench.px_per_mm == MOST
+    seen(window)
+    for _ in range(60):
+        wheel(bench, at, -960)
+    assert bench.px_per_mm == LEAST
+    seen(window)
+    QTest.keyClick(bench, Qt.Key.Key_0)
+    assert bench.px_per_mm == pytest.approx(scale)
+
+
+def wheel(bench, at: QPointF, by: int, pixels: QPoint | None = None, keys=NONE) -> None:
+    QApplication.sendEvent(
+        bench,
+        QWheelEvent(
+            at,
+            QPointF(bench.mapToGlobal(at.toPoint())),
+            pixels or QPoint(),
+            QPoint(0, by),
+            Qt.MouseButton.NoButton,
+            keys,
+            Qt.ScrollPhase.NoScrollPhase,
+            False,
+        ),
+    )
+
+
+def test_keys_zoom_and_the_whole_work_comes_back(window):
+    bench = window.bench
+    scale = bench.px_per_mm
+    window.actions_by_name["Nearer"].trigger()
+    assert bench.px_per_mm == pytest.approx(1.3 * scale)
+    window.actions_by_name["Farther"].trigger()
+    window.actions_by_name["Farther"].trigger()
+    assert bench.px_per_mm == pytest.approx(scale / 1.3)
+    window.actions_by_name["Whole"].trigger()
+    assert bench.px_per_mm == pytest.approx(scale)
+    doc = window.session.doc
+    for x, y in ((0, 0), (doc.width_mm, doc.height_mm)):
+        assert bench.rect().contains(bench.to_px(x, y).toPoint())
+
+
+@pytest.mark.parametrize("how", ["hand", "middle button", "space", "two fingers"])
+def test_the_view_is_moved_in_every_way(window, how):
+    bench = window.bench
+    window.bench.take("Hand" if how == "hand" else "Lift")
+    before, origin = window.session.doc, bench.to_px(0, 0)
+    button = Qt.MouseButton.MiddleButton if how == "middle button" else LEFT
+    if how == "two fingers":
+        wheel(bench, QPointF(300, 300), 0, QPoint(-60, 40))
+    else:
+        if how == "space":
+            QTest.keyPress(bench, Qt.Key.Key_Space)
+        QTest.mousePress(bench, button, NONE, QPoint(300, 300))
+        for k in range(1, 5):
+            QTest.mouseMove(bench, QPoint(300 - 15 * k, 300 + 10 * k))
+        QTest.mouseRelease(bench, button, NONE, QPoint(240, 340))
+        if how == "space":
+            QTest.keyRelease(bench, Qt.Key.Key_Space)
+    moved = bench.to_px(0, 0) - origin
+    assert (moved.x(), moved.y()) == pytest.approx((-60, 40), abs=0.01)
+    assert window.session.doc is before
+    bench.fit()
+
+
+def test_what_lies_under_the_hand_is_told(window):
+    bench = window.bench
+    laid_field = window.session.layout.by_id("f2")
+    x, y = laid_field.pieces.centre_mm[3]
+    QTest.mouseMove(bench, bench.to_px(x, y).toPoint())
+    words = window._under_hand.text()
+    code = window.session.doc.materials[laid_field.stock[3]].code
+    assert "Right" in words and code in words and "mm²" in words
+
+
+def test_every_tool_is_taken_by_its_button_and_its_letter(window):
+    for kind in TOOLS:
+        window.bench.take("Hand" if kind.name != "Hand" else "Lift")
+        QTest.mouseClick(window._tool_buttons[kind.name], LEFT)
+        assert window.bench.tool.name == kind.name
+        assert [n for n, b in window._tool_buttons.items() if b.isChecked()] == [kind.name]
+        assert window._banner.text() == kind.hint
+        window.bench.take("Hand" if kind.name != "Hand" else "Lift")
+        window.bench.setFocus()
+        QTest.keyClick(window.bench, kind.key_letter)
+        assert window.bench.tool.name == kind.name
+    assert len({k.key_letter for k in TOOLS}) == len(TOOLS)
+
+
+def test_undo_and_redo_say_what_they_would_do(window):
+    undo, redo = window.actions_by_name["Undo"], window.actions_by_name["Redo"]
+    assert not undo.isEnabled() and not redo.isEnabled()
+    doc = window.session.doc
+    window.session.apply("Larger pieces", change_field(doc, "f1", tessera_mm=14.0))
+    assert undo.isEnabled() and undo.toolTip() == "Take back: Larger pieces"
+    assert window.windowTitle() == "Threshold * (threshold.emblema) - Emblema"
+    window.bench.setFocus()
+    QTest.keyClick(window.bench, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert window.session.doc is doc
+    assert redo.isEnabled() and redo.toolTip() == "Do again: Larger pieces"
+    assert window.windowTitle() == "Threshold (threshold.emblema) - Emblema"
+    redo.trigger()
+    assert window.session.doc.fields[0].tessera_mm == 14.0
+    window.session.undo()
+
+
+def test_the_stop_button_stops_the_laying(window):
+    w = window
+    stood = w.session.layout
+    fine = change_field(w.session.doc, "f1", tessera_mm=1.5, joint_mm=0.2)
+    w.session.apply("Fine", fine)
+    assert pump(w._stop.isVisible)
+    QTest.mouseClick(w._stop, LEFT)
+    assert pump(lambda: not w._stop.isVisible())
+    assert w._banner.text() == "Stopped; the layout before stands."
+    assert w.session.layout is stood and w.bench.table is not None
+    w.session.undo()
+
+
+# --- files ------------------------------------------------------------------------------------
+
+
+def test_a_bad_file_shows_a_message_and_keeps_the_old_commission(window, tmp_path):
+    bad = tmp_path / "letter.emblema"
+    bad.write_text("Dear client, the wall is ready.")
+    doc, layout, picture = window.session.doc, window.session.layout, seen(window)
+    assert not window.open(bad)
+    assert window._banner.isVisible() and window._banner.text().startswith("'letter.emblema'")
+    assert window.session.doc is doc and window.session.layout is layout
+    quiet(window)
+    assert seen(window).size() == picture.size() and seen(window) == picture
+    drop_file(window, bad)
+    assert "letter.emblema" in window._banner.text() and window.session.doc is doc
+
+
+def drop_file(w: Window, path) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(path))])
+    copy = Qt.DropAction.CopyAction
+    enter = QDragEnterEvent(QPoint(20, 20), copy, data, LEFT, NONE)
+    QApplication.sendEvent(w, enter)
+    assert enter.isAccepted()
+    QApplication.sendEvent(w, QDropEvent(QPointF(20, 20), copy, data, LEFT, NONE))
+
+
+def test_a_commission_or_a_picture_is_dropped_on_the_window(window, tmp_path):
+    other = tmp_path / "panel.emblema"
+    archive.save(other, panel(), {})
+    drop_file(window, other)
+    assert window.session.doc.title == "Panel" and window.session.path == other
+    laid(window)
+    _, images = small()
+    picture = tmp_path / "sketch.png"
+    picture.write_bytes(next(iter(images.values())))
+    drop_file(window, picture)
+    assert pump(lambda: window.session.doc.sketch is not None)
+    assert window.card.leaf.name == "Sketch" and window.session.dirty
+    doc = window.session.doc
+    letter = tmp_path / "letter.txt"
+    letter.write_text("no picture")
+    drop_file(window, letter)
+    assert window.session.doc is doc and "Drop an Emblema commission" in window._banner.text()
+    window.session._saved = doc
+
+
+def test_open_and_save_through_their_dialogs(window, tmp_path):
+    other = tmp_path / "panel.emblema"
+    archive.save(other, panel(), {})
+    said = answer(QFileDialog, choose(other))
+    window.actions_by_name["Open"].trigger()
+    assert said == ["Open a commission"] and window.session.doc.title == "Panel"
+    answer(QFileDialog, choose(tmp_path / "copy"))
+    window.actions_by_name["Save as"].trigger()
+    assert window.session.path == tmp_path / "copy.emblema"
+    assert archive.load(tmp_path / "copy.emblema")[0] == window.session.doc
+    laid(window)
+    assert window.bench.table is not None and len(window.bench.table)
+
+
+def test_a_save_that_cannot_be_made_is_said(window, tmp_path):
+    doc = replace(window.session.doc, title="Hall")
+    window.session.apply("Title", doc)
+    answer(QFileDialog, lambda d: d.reject())
+    assert not window.ask_save_as()
+    window.session._path = tmp_path / "no folder" / "hall.emblema"
+    assert not window.save()
+    assert "could not be written" in window._banner.text() and window.session.dirty
+    window.session._path = tmp_path / "hall.emblema"
+    window.actions_by_name["Save"].trigger()
+    assert not window.session.dirty and window._banner.text() == "Saved hall.emblema"
+
+
+def test_a_new_commission_asks_its_size(window):
+    def fill(dialog: NewDialog) -> None:
+        dialog.findChild(QLineEdit).setText("Hearth")
+        spins = dialog.findChildren(QDoubleSpinBox)
+        spins[0].setValue(500)
+        spins[1].setValue(250)
+        begin = next(b for b in dialog.findChildren(QPushButton) if b.text() == "Begin")
+        QTest.mouseClick(begin, LEFT)
+
+    answer(NewDialog, fill)
+    window.actions_by_name["New"].trigger()
+    doc = window.session.doc
+    assert (doc.title, doc.width_mm, doc.height_mm) == ("Hearth", 500, 250)
+    assert window.card.leaf.name == "Sketch" and not doc.fields
+    assert window.windowTitle().startswith("Hearth *")
+    laid(window)
+    window.session._saved = doc
+
+
+def test_work_kept_aside_is_offered_and_opened_as_a_change(window, tmp_path):
+    file = window.session.path
+    changed = replace(window.session.doc, title="Hall")
+    window.session.apply("Title", changed)
+    window.session.keep_aside()
+    window.session._begin(panel(), {}, None)  # the mishap
+    said = answer(QMessageBox, press(QMessageBox.StandardButton.Yes))
+    assert window.open(file)
+    assert "was not saved" in said[0] and window.session.doc == changed
+    assert window.windowTitle() == "Hall * (threshold.emblema) - Emblema"
+    window.session._begin(panel(), {}, None)
+    answer(QMessageBox, press(QMessageBox.StandardButton.No))
+    assert window.open(file)
+    assert window.session.doc.title == "Threshold" and archive.find_recovery(file) is None
+
+
+@pytest.mark.parametrize("button", ["Save", "Discard", "Cancel"])
+def test_unsaved_work_is_asked_for_before_it_is_left(window, tmp_path, button):
+    file = window.session.path
+    other = tmp_path / "panel.emblema"
+    archive.save(other, panel(), {})
+    window.session.apply("Title", replace(window.session.doc, title="Hall"))
+    said = answer(QMessageBox, press(QMessageBox.StandardButton[button]))
+    drop_file(window, other)
+    assert said == ["The commission has changes that are not saved."]
+    assert window.session.doc.title == ("Hall" if button == "Cancel" else "Panel")
+    assert archive.load(file)[0].title == ("Hall" if button == "Save" else "Threshold")
+    window.session._saved = window.session.doc
+
+
+def test_closing_asks_for_unsaved_work():
+    w = make()
+    w.session.new(200, 100, "Hearth")
+    answer(QMessageBox, press(QMessageBox.StandardButton.Cancel))
+    assert not w.close() and w.isVisible()
+    answer(QMessageBox, press(QMessageBox.StandardButton.Discard))
+    assert w.close() and not w.isVisible()
+    assert not w.session._worker._thread.is_alive()
+    assert archive.find_recovery(None) is None
+
+
+# --- a tray dropped on the bench --------------------------------------------------------------
+
+
+def drop_tray(w: Window, code: str, at: tuple[float, float]) -> QMenu | None:
+    data = QMimeData()
+    data.setData(MATERIAL, code.encode())
+    copy, pixel = Qt.DropAction.CopyAction, w.bench.to_px(*at)
+    for event in (
+        QDragEnterEvent(pixel.toPoint(), copy, data, LEFT, NONE),
+        QDragMoveEvent(pixel.toPoint(), copy, data, LEFT, NONE),
+        QDropEvent(pixel, copy, data, LEFT, NONE),
+    ):
+        QApplication.sendEvent(w.bench, event)
+        assert event.isAccepted()
+    top = QApplication.activePopupWidget()
+    return top if isinstance(top, QMenu) else None
+
+
+def pick(menu: QMenu, begins: str) -> None:
+    action = next(a for a in menu.actions() if a.text().startswith(begins))
+    QTest.mouseClick(menu, LEFT, NONE, menu.actionGeometry(action).center())
+
+
+@pytest.mark.parametrize("where", ["This piece", "This field", "This motif", "Everywhere"])
+def test_a_tray_dropped_on_a_field_swaps(window, where):
+    w = window
+    s, before = w.session, w.session.doc
+    codes = [m.code for m in before.materials]
+    left, right = (s.layout.by_id(i) for i in ("f1", "f2"))
+    both = sorted(set(left.stock.tolist()) & set(right.stock.tolist()))
+    old = both[0] if both else int(left.stock[0])
+    k = int((left.stock == old).argmax())
+    laid_before = set(left.stock.tolist()) | set(right.stock.tolist())
+    new = next(j for j in range(len(codes)) if j not in laid_before)
+    many = {i: int((s.layout.by_id(i).stock == old).sum()) for i in ("f1", "f2")}
+
+    menu = drop_tray(w, codes[new], tuple(left.pieces.centre_mm[k]))
+    assert menu is not None and menu.actions()[0].text() == f"Lay {codes[new]} for {codes[old]}"
+    assert s.doc is before  # nothing is done until it is chosen where
+    pick(menu, where)
+    assert s.undo_label is not None
+    laid(w)
+    now = {i: int((s.layout.by_id(i).stock == new).sum()) for i in ("f1", "f2")}
+    assert (
+        now
+        == {
+            "This piece": {"f1": 1, "f2": 0},
+            "This field": {"f1": many["f1"], "f2": 0},
+            "This motif": many,
+            "Everywhere": many,
+        }[where]
+    )
+    tray = next(t for t in w.trays.trays if t.material.code == codes[new])
+    assert tray.count.pieces == sum(now.values())
+    s.undo()
+    assert s.doc is before and s.undo_label is None
+
+
+def test_a_tray_dropped_beside_the_work_says_where_to(window):
+    before = window.session.doc
+    code = before.materials[0].code
+    assert drop_tray(window, code, (-5, -5)) is None
+    assert window.session.doc is before
+    assert window._banner.text() == "Drop the tray on a laid piece."
