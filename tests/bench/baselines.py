@@ -49,9 +49,9 @@ def plain_relaxation(s: Setting, steps: int = STEPS) -> Pieces:
     return _cut(s, cells, np.full(len(cells), -1), np.arange(len(cells)))
 
 
-def oriented_squares(s: Setting, steps: int = STEPS) -> Pieces:
+def oriented_squares(s: Setting, steps: int = STEPS, across: int = PIXELS) -> Pieces:
     """Squares turned along the flow, on a relaxation whose unit circle is that square."""
-    sites, pixels = _begun(s)
+    sites, pixels = _begun(s, across)
     direction = direction_field(s)
     for _ in range(steps):
         owner = _nearest_square(sites, direction.angle(sites), pixels)
@@ -63,11 +63,11 @@ def oriented_squares(s: Setting, steps: int = STEPS) -> Pieces:
     return _cut(s, shapely.polygons(corners), np.full(len(sites), -1), np.arange(len(sites)))
 
 
-def _begun(s: Setting) -> tuple[np.ndarray, np.ndarray]:
+def _begun(s: Setting, across: int = PIXELS) -> tuple[np.ndarray, np.ndarray]:
     """Return one random site a square of the pitch, and the pixels of the field."""
     rng = np.random.default_rng(s.seed)
     x0, y0, x1, y1 = s.outline.bounds
-    step = s.pitch_mm / PIXELS
+    step = s.pitch_mm / across
     x, y = np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
     shapely.prepare(s.outline)
     inside = shapely.contains_xy(s.outline, x.ravel(), y.ravel())

@@ -2,8 +2,9 @@
 
 python tests/bench/bench_laying.py [--quick] [SETTING_OUT.geojson ...]. Times on a busy machine
 wander: what is set against the oriented squares is laid in turn with them, the best of three, and
-processor seconds far below the seconds show that others had the processor. Without files four
-fields of the bench's own are compared.
+processor seconds far below the seconds show that others had the processor. How quick the squares
+are hangs on their pixels, so those are shown too. Without files four fields of the bench's own
+are compared.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/laying"), str(ROOT / "tests/bench")]
 
 from baseline_fields import many_fields, one_field, own_fields, with_wave_moved
-from baselines import grid, oriented_squares, plain_relaxation
+from baselines import PIXELS, grid, oriented_squares, plain_relaxation
 from measures import BOUNDS, kept, measure
 
 from core.laying import Setting, lay_field
@@ -34,6 +35,7 @@ Way = Callable[[Setting], Pieces]
 
 AGAIN = 5  # times that a small field is laid again; the middle one counts
 IN_TURN, ROUNDS = ("one:5000", "squares:5000"), 3  # by turns so often; the best of each counts
+FINENESS = (6, PIXELS, 10)  # pixels across a pitch that the oriented squares are tried with
 WARM_UP = 200  # pieces laid first, so that no library is loaded within the time
 MEASURES = (
     *("overlap", "outside", "coverage", "joint_even", "pools", "quads", "convex", "area_cv"),
@@ -48,7 +50,7 @@ WAYS: tuple[tuple[str, Way], ...] = (
 ROWS = (  # words, what, left out when quick
     ("500 in one field, laid again", "again:500", False),
     ("5,000 in one field", "one:5000", False),
-    ("oriented squares, L1: 5,000", "squares:5000", False),
+    (f"5,000 oriented squares, L1, {PIXELS} px", "squares:5000", False),
     ("20,000 in 25 fields, from cold", "fields:20000", False),
     ("20,000 in one field", "one:20000", True),
     ("50,000 in one field", "one:50000", True),
@@ -157,7 +159,7 @@ def _targets(got: dict[str, Result]) -> None:
         ("20,000 in 25 fields, s", got["fields:20000"]["seconds"], "at most", 6.0),
         ("500 laid again, s", got["again:500"]["seconds"], "at most", 0.4),
         (
-            "rate over that of oriented squares",
+            f"rate over oriented squares', {PIXELS} px",
             got["one:5000"]["rate"] / got["squares:5000"]["rate"],
             *("at least", 4.0),
         ),
@@ -178,6 +180,29 @@ def _targets(got: dict[str, Result]) -> None:
         held = {"at most": value <= target, "at least": value >= target}.get(side, value < target)
         target_words = f"{side} {target:g}"
         print(f"{words:36}{value:9.2f}   {target_words:>14}   {'held' if held else 'NOT HELD'}")
+
+
+def by_pixels() -> None:
+    """Print how much finer pixels make the oriented squares better, and slower."""
+    setting = one_field(1500)
+    rates: dict[int, list[float]] = {across: [] for across in (0, *FINENESS)}
+    measured: dict[int, Result] = {}
+    for _ in range(ROUNDS):
+        for across, seen in rates.items():
+            begun = time.perf_counter()
+            pieces = oriented_squares(setting, across=across) if across else lay_field(setting)
+            seen.append(len(pieces) / (time.perf_counter() - begun))
+            if across not in measured:
+                measured[across] = _measured(setting, pieces)
+    print("\nOriented squares by the pixels across a pitch (1,500 pieces, by turns, best of three)")
+    names = ("overlap", "joint_even", "pools", "coverage")
+    print(
+        f"{'':10}{'pieces/s':>10}{'ours over':>11}" + "".join(f"{_heading(k):>12}" for k in names)
+    )
+    for across, seen in rates.items():
+        words = f"{across} px" if across else "Emblema"
+        figures = "".join(f"{measured[across][k]:11.4f} " for k in names)
+        print(f"{words:10}{max(seen):10,.0f}{max(rates[0]) / max(seen):11.2f}{figures}")
 
 
 def comparison(files: list[Path]) -> None:
@@ -260,6 +285,7 @@ def main() -> None:
         print(json.dumps(lay_timed(a.one)))
         return
     speeds(a.quick)
+    by_pixels()
     comparison(a.files)
 
 
