@@ -185,7 +185,10 @@ class FlowLineTool(CurveTool):
         self._held = self._to = None
         if held is None or to is None:
             return
-        points = list(self._line(held[0]).points)
+        line = next((w for w in self.session.doc.flow_lines if w.id == held[0]), None)
+        if line is None or held[1] >= len(line.points):  # undone while it was held
+            return
+        points = list(line.points)
         if math.dist(points[held[1]], to) > self.reach_mm(3):
             points[held[1]] = to
             self.session.apply(

@@ -34,6 +34,13 @@ class PieceTool(Tool):
             raise EmblemaError("The work is being laid; try again in a moment.")
         return self.session.layout
 
+    def held(self, begun: Layout | None) -> Layout:
+        """Return the layout, if it is the one in which a piece was taken hold of."""
+        layout = self.layout()
+        if layout is not begun:
+            raise EmblemaError("The pieces were laid anew meanwhile; take hold again.")
+        return layout
+
     def piece(self, at: Place) -> tuple[str, int]:
         """Return the piece at a place."""
         found = self.bench.piece_at(*at)
@@ -132,11 +139,13 @@ class JoinTool(PieceTool):
         super().__init__(bench)  # type: ignore[arg-type]
         self._from: tuple[str, int] | None = None
         self._line: tuple[Place, Place] | None = None
+        self._laid: Layout | None = None
 
     def put_down(self) -> None:
         self._from = self._line = None
 
     def press(self, event: QMouseEvent) -> None:
+        self._laid = self.layout()
         self._from = self.piece(self.at(event))
         self._line = (self.at(event), self.at(event))
 
@@ -148,12 +157,12 @@ class JoinTool(PieceTool):
         begun, self._from, self._line = self._from, None, None
         if begun is None:
             return
+        layout = self.held(self._laid)
         other = self.piece(self.at(event))
         if other == begun:
             return
         if other[0] != begun[0]:
             raise EmblemaError("Pieces of two fields cannot be joined.")
-        layout = self.layout()
         doc = handwork.join(self.session.doc, layout, *begun, other[1])
         self.session.apply("Join two pieces", doc)
 
@@ -177,11 +186,13 @@ class ShiftTool(PieceTool):
         self._from: Place = (0.0, 0.0)
         self._to: Place = (0.0, 0.0)
         self._turns = False
+        self._laid: Layout | None = None
 
     def put_down(self) -> None:
         self._piece = None
 
     def press(self, event: QMouseEvent) -> None:
+        self._laid = self.layout()
         self._piece = self.piece(self.at(event))
         self._from = self._to = self.at(event)
         self._turns = bool(event.modifiers() & Qt.KeyboardModifier.ShiftModifier)
@@ -191,9 +202,9 @@ class ShiftTool(PieceTool):
             self._to = self.at(event)
 
     def _change(self) -> tuple[Place, float]:
-        if not self._turns or self._piece is None:
+        if not self._turns or self._piece is None or self._laid is None:
             return (self._to[0] - self._from[0], self._to[1] - self._from[1]), 0.0
-        cx, cy = self.layout().by_id(self._piece[0]).pieces.centre_mm[self._piece[1]]
+        cx, cy = self._laid.by_id(self._piece[0]).pieces.centre_mm[self._piece[1]]
         a = math.atan2(self._from[1] - cy, self._from[0] - cx)
         b = math.atan2(self._to[1] - cy, self._to[0] - cx)
         return (0.0, 0.0), b - a
@@ -204,8 +215,9 @@ class ShiftTool(PieceTool):
             self._piece = None
             return
         try:
+            layout = self.held(self._laid)
             by, turn = self._change()
-            doc = handwork.shift(self.session.doc, self.layout(), *piece, by, turn)
+            doc = handwork.shift(self.session.doc, layout, *piece, by, turn)
             self.session.apply("Shift a piece", doc)
         finally:
             self._piece = None
