@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+import traceback
 from collections.abc import Iterator
 
 import pytest
@@ -13,3 +15,14 @@ def application() -> Iterator[QApplication]:
     app = QApplication.instance() or QApplication([])
     assert isinstance(app, QApplication)
     yield app
+
+
+@pytest.fixture(autouse=True)
+def nothing_unhandled(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Qt prints what an event handler raises and goes on; a test must fail by it."""
+    raised: list[str] = []
+    monkeypatch.setattr(
+        sys, "excepthook", lambda *e: raised.append("".join(traceback.format_exception(*e)))
+    )
+    yield
+    assert not raised, raised[0]
