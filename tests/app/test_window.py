@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QApplication,
     QDoubleSpinBox,
     QFileDialog,
+    QInputDialog,
     QLineEdit,
     QMenu,
     QMessageBox,
@@ -457,6 +458,73 @@ def test_closing_asks_for_unsaved_work():
     assert w.close() and not w.isVisible()
     assert not w.session._worker._thread.is_alive()
     assert archive.find_recovery(None) is None
+
+
+# --- the sketch, measured and straightened on the bench ----------------------------------------
+
+
+def number(value: float):
+    """Return how a number is given in a dialog."""
+
+    def do(dialog: QInputDialog) -> None:
+        dialog.setDoubleValue(value)
+        dialog.accept()
+
+    return do
+
+
+def click(w: Window, *places: tuple[float, float]) -> None:
+    for x, y in places:
+        QTest.mouseClick(w.bench, LEFT, NONE, w.bench.to_px(x, y).toPoint())
+
+
+def test_a_known_length_scales_the_sketch_in_one_step(window):
+    w = window
+    before = w.session.doc
+    w.bench.take("Measure")
+    a, b = (w.bench.to_px(x, 40).toPoint() for x in (20, 80))
+    QTest.mousePress(w.bench, LEFT, NONE, a)
+    QTest.mouseMove(w.bench, b)
+    QTest.mouseRelease(w.bench, LEFT, NONE, b)
+    long = (b.x() - a.x()) / w.bench.px_per_mm
+    answer(QInputDialog, lambda d: d.reject())
+    QTest.keyClick(w.bench, Qt.Key.Key_Return)
+    assert w.session.doc is before
+    answer(QInputDialog, number(30.0))
+    QTest.keyClick(w.bench, Qt.Key.Key_Return)
+    scale = w.session.doc.sketch.mm_per_px / before.sketch.mm_per_px
+    assert scale == pytest.approx(30.0 / long, rel=1e-6)
+    assert w.session.undo_label == "Scale the sketch"
+    w.session.undo()
+    assert w.session.doc is before and w.session.undo_label is None
+    QTest.keyClick(w.bench, Qt.Key.Key_Escape)
+    QTest.keyClick(w.bench, Qt.Key.Key_Return)  # no dialog: nothing is measured any more
+    assert w.session.doc is before
+
+
+def test_four_corners_straighten_the_sketch_in_one_step(window):
+    w = window
+    before = w.session.doc
+    corners = [(10, 10), (110, 14), (108, 70), (12, 68)]
+    w.bench.take("Corners")
+    click(w, *corners[:3])
+    QTest.keyClick(w.bench, Qt.Key.Key_Escape)  # begin again
+    click(w, *corners[:3])
+    assert w.session.doc is before
+
+    def wide(dialog: QInputDialog) -> None:
+        answer(QInputDialog, number(60.0))  # the next one asks for the height
+        number(100.0)(dialog)
+
+    answer(QInputDialog, wide)
+    click(w, corners[3])
+    sketch = w.session.doc.sketch
+    assert sketch.image != before.sketch.image and sketch.image in w.session.images
+    assert sketch.width_px * sketch.mm_per_px == pytest.approx(100, rel=0.02)
+    assert sketch.height_px * sketch.mm_per_px == pytest.approx(60, rel=0.02)
+    assert w.session.undo_label == "Straighten the sketch" and w.bench.tool.name == "Hand"
+    w.session.undo()
+    assert w.session.doc is before and w.session.undo_label is None
 
 
 # --- a tray dropped on the bench --------------------------------------------------------------
