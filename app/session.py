@@ -17,7 +17,7 @@ from core import archive
 from core.commission import Commission
 from core.errors import EmblemaError
 from core.pieces import Layout
-from core.plan import Planner
+from core.plan import Planner, only_recoloured
 from core.stock.lists import starter_stock
 
 SETTLE_MS = 120  # a change waits so long for the next one before it is laid
@@ -50,6 +50,7 @@ class Session(QObject):
         self._layout: Layout | None = None
         self._laid_doc: Commission | None = None
         self._job = 0
+        self._recolours = False
         self._planner = Planner()
         self._worker = Worker(self)
         self._worker.done.connect(self._on_done)
@@ -90,6 +91,11 @@ class Session(QObject):
     def layout_is_current(self) -> bool:
         """Whether the layout is that of the document."""
         return self._laid_doc is self._doc
+
+    @property
+    def recolours(self) -> bool:
+        """Whether the document differs from the laid one in its colours alone."""
+        return self._recolours
 
     @property
     def path(self) -> Path | None:
@@ -141,6 +147,9 @@ class Session(QObject):
             self.message.emit(f"Done again: {label}")
 
     def _set(self, doc: Commission) -> None:
+        # colours are matched at once; what is laid waits for the hand to settle
+        self._recolours = self._laid_doc is not None and only_recoloured(self._laid_doc, doc)
+        self._settle.setInterval(0 if self._recolours else SETTLE_MS)
         self._doc = doc
         ids = {f.id for f in doc.fields}
         kept = tuple(i for i in self._selection if i in ids)

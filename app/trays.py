@@ -157,6 +157,7 @@ class Trays(QFrame):
         self.setProperty("role", "bar")
         self.setFixedHeight(HIGH + 24)
         self._all = False
+        self._shown: tuple[object, ...] | None = None
         self._strip = QWidget()
         self._box = QHBoxLayout(self._strip)
         self._box.setContentsMargins(4, 2, 4, 2)
@@ -192,6 +193,10 @@ class Trays(QFrame):
     def refresh(self) -> None:
         """Lay the trays out again: those in use, most pieces first, then the rest if wanted."""
         layout, doc = self.session.layout, self.session.laid_doc
+        stand = (layout, self.session.doc.materials, self._all)
+        if self._shown is not None and all(a is b for a, b in zip(stand, self._shown, strict=True)):
+            return
+        self._shown = stand
         table = counts(doc, layout) if layout is not None and doc is not None else ()
         by_code = {c.material.code: c for c in table}
         used = sorted(table, key=lambda c: -c.pieces)

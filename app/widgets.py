@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 from PySide6.QtCore import QPointF, QSize, Qt
 from PySide6.QtGui import QColor, QIcon, QPainter, QPaintEvent, QPen, QPixmap, QPolygonF
@@ -230,6 +231,7 @@ class Slide(QWidget):
         self._value.setText(self._shown(value))
 
 
+@lru_cache(maxsize=4096)
 def material_rgb(m: Material) -> tuple[tuple[int, int, int], bool]:
     """Return a material's colour for a screen, and whether a screen can show it."""
     return swatch_rgb(stocked_lab([m])[0])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import shapely
 from shapely import MultiPolygon, Polygon
 
@@ -10,6 +12,7 @@ from core.commission import Outline
 SNAP_MM = 1e-4  # points nearer than this are one point
 
 
+@lru_cache(maxsize=1024)
 def polygon_of(outline: Outline) -> MultiPolygon:
     """Return a document outline as a shapely MultiPolygon (not repaired)."""
     return MultiPolygon([Polygon(part[0], part[1:]) for part in outline])

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Pieces:
     """The tesserae of one field.
 
@@ -31,12 +32,12 @@ class Pieces:
     def __len__(self) -> int:
         return len(self.polygons)
 
-    @property
+    @cached_property
     def area_mm2(self) -> NDArray[np.float64]:
         """Area of each piece, shape (n,), mm2."""
         return shapely.area(self.polygons)
 
-    @property
+    @cached_property
     def centre_mm(self) -> NDArray[np.float64]:
         """Centroid of each piece, shape (n, 2), mm."""
         return shapely.get_coordinates(shapely.centroid(self.polygons))

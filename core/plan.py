@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +47,30 @@ def setting_of(doc: Commission, field: Field) -> Setting:
         slenderness=field.slenderness,
         module_mm=field.module_mm,
         seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()),
+    )
+
+
+# what a field's colours hang on; all else of it is laid
+_COLOUR = (
+    *("palette", "wanted_lab", "shift_lab", "accent", "accent_share", "accent_along"),
+    *("match", "blend", "shade_along", "at_most", "locked"),
+)
+
+
+def only_recoloured(before: Commission, after: Commission) -> bool:
+    """Return whether all pieces stay where they are from one document to the next."""
+    if (before.seed, before.edits, before.flow_lines) != (
+        after.seed,
+        after.edits,
+        after.flow_lines,
+    ):
+        return False
+    if before.fields is after.fields:
+        return True
+    plain: dict[str, Any] = {n: Field.__dataclass_fields__[n].default for n in _COLOUR}
+    return len(before.fields) == len(after.fields) and all(
+        a is b or replace(a, **plain) == replace(b, **plain)
+        for a, b in zip(before.fields, after.fields, strict=True)
     )
 
 

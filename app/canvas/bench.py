@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import shapely
 from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
@@ -28,13 +29,12 @@ from PySide6.QtWidgets import QMenu, QWidget
 
 from app import theme
 from app.canvas.pieces import SCALE, STEPS, PieceTable
-from app.canvas.render import View, Want, render, sketch_image
+from app.canvas.render import View, Want, render, repaint, sketch_image
 from app.jobs import Worker
 from app.session import Session
 from app.tools.base import Tool
 from core.commission import Commission, Field, add_swap
 from core.errors import EmblemaError
-from core.flow import curve_of
 from core.geometry import polygon_of
 
 MATERIAL = "application/x-emblema-material"
@@ -76,7 +76,7 @@ class Bench(QWidget):
         self.setMinimumSize(320, 240)
         session.changed.connect(self._on_changed)
         session.laid.connect(self._on_laid)
-        session.selection_changed.connect(self.update)
+        session.selection_changed.connect(self.redraw)
         session.opened.connect(self._on_opened)
 
     # --- the view
@@ -141,6 +141,11 @@ class Bench(QWidget):
 
     def redraw(self) -> None:
         """Ask for a new picture of the view; the old one is shown until it comes."""
+        want = self._want()
+        self._work = self._painter.ask(lambda progress, stop: render(want, stop))
+        self.update()
+
+    def _want(self) -> Want:
         v = self.view
         wide, high = round(v.width * SPARE), round(v.height * SPARE)
         view = View(
@@ -150,20 +155,21 @@ class Bench(QWidget):
             v.width + 2 * wide,
             v.height + 2 * high,
         )
-        want = Want(
+        return Want(
             view,
             self.session.doc,
             self.table,
             self._sketch_image(),
             self.layers["sketch"],
             self.layers["tesserae"],
+            self.layers["outlines"],
+            self.layers["flow"],
+            frozenset(self.session.selection),
             self.colours,
             self.lit,
             self.sketch_opacity,
             self.devicePixelRatioF(),
         )
-        self._work = self._painter.ask(lambda progress, stop: render(want, stop))
-        self.update()
 
     def _on_picture(self, number: int, result: tuple[View, QImage]) -> None:
         if number == self._work:
@@ -189,6 +195,8 @@ class Bench(QWidget):
         return self._sketch[1]
 
     def _on_changed(self) -> None:
+        if self.session.recolours:  # there is nothing to see until it is matched
+            return
         if self._fitted:
             self.fit()
         self.redraw()
@@ -200,7 +208,12 @@ class Bench(QWidget):
 
     def _on_laid(self) -> None:
         assert self.session.layout is not None and self.session.laid_doc is not None
-        self.table = PieceTable(self.session.laid_doc, self.session.layout)
+        before = self.table
+        self.table = PieceTable(self.session.laid_doc, self.session.layout, before)
+        if before is not None and self._picture is not None:
+            view, image = self._picture
+            if repaint(image, replace(self._want(), view=view), before):
+                self.update()
         self.redraw()
 
     def set_layer(self, name: str, on: bool) -> None:
@@ -259,10 +272,6 @@ class Bench(QWidget):
                 p.drawImage(size, image)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
         doc = self.session.doc
-        if self.layers["outlines"]:
-            self._paint_outlines(p, doc)
-        if self.layers["flow"]:
-            self._paint_flow(p, doc)
         self._paint_chosen(p, doc)
         for overlay in self.overlays:
             overlay(p, self)
@@ -282,23 +291,6 @@ class Bench(QWidget):
             for part in f.outline
             for ring in part
         ]
-
-    def _paint_outlines(self, p: QPainter, doc: Commission) -> None:
-        for colour, width in ((QColor(255, 255, 255, 150), 2.6), (QColor(60, 58, 54, 210), 1.1)):
-            p.setPen(QPen(colour, width))
-            for f in doc.fields:
-                for ring in self.outline_path(f):
-                    p.drawPolyline(ring)
-
-    def _paint_flow(self, p: QPainter, doc: Commission) -> None:
-        chosen = set(self.session.selection)
-        for line in doc.flow_lines:
-            mine = line.field_id is None or not chosen or line.field_id in chosen
-            path = QPolygonF([self.to_px(x, y) for x, y in curve_of(line).coords])
-            p.setPen(QPen(QColor(255, 255, 255, 170 if mine else 60), 4.0))
-            p.drawPolyline(path)
-            p.setPen(QPen(QColor(26, 92, 140, 230 if mine else 90), 2.0))
-            p.drawPolyline(path)
 
     def _paint_chosen(self, p: QPainter, doc: Commission) -> None:
         chosen = set(self.session.selection)

@@ -1,20 +1,23 @@
-"""Draws the heavy part of the bench, sketch and tesserae, off the interface thread."""
+"""Draws what is heavy of the bench off the interface thread: sketch, tesserae, outlines, flow."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QImage, QPainter, QPolygonF, QTransform
+from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF, QTransform
 
 from app.canvas.pieces import PieceTable
 from app.theme import BENCH
 from core.colour.convert import swatch_rgb
 from core.commission import Commission, Sketch
 from core.errors import Stopped
+from core.flow import curve_of
 
+MOST_AT_ONCE = 2500  # pieces that are repainted on the interface thread
 ASK_STOP = 2000  # pieces between looks at whether the picture is still wanted
 
 
@@ -47,6 +50,9 @@ class Want:
     sketch: QImage | None
     show_sketch: bool
     show_pieces: bool
+    show_outlines: bool
+    show_flow: bool
+    chosen: frozenset[str]  # fields; the flow lines of others are faint
     colours: str
     lit: str | None  # a material's code: its pieces stand out
     sketch_opacity: float
@@ -82,11 +88,44 @@ def render(want: Want, stop: Callable[[], bool]) -> tuple[View, QImage]:
             p.setClipping(False)
         if pieces:
             assert want.table is not None
-            _pieces(p, want, want.table, stop)
+            _pieces(p, want, want.table, stop, _seen(want, want.table))
+        if stop():
+            raise Stopped
+        if want.show_outlines:
+            _outlines(p, want)
+        if want.show_flow:
+            _flow(p, want)
     finally:
         p.end()
     image.setDevicePixelRatio(want.ratio)
     return v, image
+
+
+def _line(v: View, points: Iterable[Sequence[float]]) -> QPolygonF:
+    return QPolygonF([QPointF(*v.to_px(x, y)) for x, y in points])
+
+
+def _outlines(p: QPainter, want: Want) -> None:
+    rings = [
+        _line(want.view, (*ring, ring[0]))
+        for f in want.doc.fields
+        for part in f.outline
+        for ring in part
+    ]
+    for colour, width in ((QColor(255, 255, 255, 150), 2.6), (QColor(60, 58, 54, 210), 1.1)):
+        p.setPen(QPen(colour, width))
+        for ring in rings:
+            p.drawPolyline(ring)
+
+
+def _flow(p: QPainter, want: Want) -> None:
+    for line in want.doc.flow_lines:
+        mine = line.field_id is None or not want.chosen or line.field_id in want.chosen
+        path = _line(want.view, curve_of(line).coords)
+        p.setPen(QPen(QColor(255, 255, 255, 170 if mine else 60), 4.0))
+        p.drawPolyline(path)
+        p.setPen(QPen(QColor(26, 92, 140, 230 if mine else 90), 2.0))
+        p.drawPolyline(path)
 
 
 def sketch_transform(sketch: Sketch, v: View, ratio: float = 1.0) -> QTransform:
@@ -99,10 +138,38 @@ def sketch_transform(sketch: Sketch, v: View, ratio: float = 1.0) -> QTransform:
     return t
 
 
-def _pieces(p: QPainter, want: Want, table: PieceTable, stop: Callable[[], bool]) -> None:
+def repaint(image: QImage, want: Want, before: PieceTable) -> bool:
+    """Paint pieces whose colour changed over an older picture of this view, if they are few.
+
+    So that a swap is seen at once; the picture drawn anew takes its place soon after.
+    """
+    table = want.table
+    if table is None or table.tree is not before.tree or not want.show_pieces:
+        return False
+    changed = np.flatnonzero((table.rgb(want.colours) != before.rgb(want.colours)).any(1))
+    rows = np.intersect1d(changed, _seen(want, table))
+    if len(rows) > MOST_AT_ONCE or want.lit is not None:
+        return False
+    p = QPainter(image)
+    p.setRenderHint(QPainter.RenderHint.Antialiasing)
+    _pieces(p, want, table, lambda: False, rows)
+    p.end()
+    return True
+
+
+def _seen(want: Want, table: PieceTable) -> NDArray[np.int64]:
     v = want.view
-    x1, y1 = v.to_mm(v.width, v.height)
-    rows = table.within(v.left, v.top, x1, y1)
+    return table.within(v.left, v.top, *v.to_mm(v.width, v.height))
+
+
+def _pieces(
+    p: QPainter,
+    want: Want,
+    table: PieceTable,
+    stop: Callable[[], bool],
+    rows: NDArray[np.int64],
+) -> None:
+    v = want.view
     rgb = table.rgb(want.colours)
     faint = None
     if want.lit is not None:

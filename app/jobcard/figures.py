@@ -32,6 +32,7 @@ class FiguresLeaf(Leaf):
     purpose = "Counted from the pieces as they are laid."
 
     def build(self) -> None:
+        self._shown: object = None
         self.sum = text("", "figure")
         self.more = text("", "hint")
         self.group("Altogether", self.sum, self.more)
@@ -93,6 +94,9 @@ class FiguresLeaf(Leaf):
 
     def refresh(self) -> None:
         layout, doc = self.session.layout, self.session.laid_doc
+        if layout is not None and layout is self._shown:
+            return
+        self._shown = layout
         if layout is None or doc is None:
             self.sum.setText("Nothing laid yet")
             return

@@ -17,7 +17,7 @@ from core.colour.convert import Floats
 from core.colour.difference import ciede2000, nearest
 from core.colour.matching import choose_colours, match_within_stock
 from core.colour.mixing import dealt_out, optical_mix
-from core.colour.scatter import accents, even_order, graded, progress
+from core.colour.scatter import accents, graded, order_of, progress
 from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
 from core.commission import Commission, Field
 from core.geometry import polygon_of
@@ -137,7 +137,7 @@ def _locked(
 
 
 def _order(doc: Commission, field: Field, pieces: Pieces) -> Floats:
-    return even_order(pieces.centre_mm, zlib.crc32(f"{doc.seed}/{field.id}/even".encode()))
+    return order_of(pieces, zlib.crc32(f"{doc.seed}/{field.id}/even".encode()))
 
 
 def _shaded(doc: Commission, field: Field, pieces: Pieces, blend: Ints) -> Ints:

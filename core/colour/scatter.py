@@ -12,6 +12,9 @@ Ulichney 1993, "The void-and-cluster method for dither array generation", doi 10
 from __future__ import annotations
 
 import heapq
+from collections.abc import Callable, Hashable
+from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +31,23 @@ Ints = NDArray[np.int64]
 _REACH = 4.0  # how far a piece keeps others off, in distances between neighbours
 _SPREAD = 1.1
 _EDGE = 0.3
+
+
+_kept: WeakKeyDictionary[Pieces, dict[Hashable, Any]] = WeakKeyDictionary()
+
+
+def _once(pieces: Pieces, what: Hashable, make: Callable[[], Any]) -> Any:
+    """Return what hangs on the pieces alone, made once for as long as there are these pieces."""
+    mine = _kept.setdefault(pieces, {})
+    if what not in mine:
+        mine[what] = make()
+    return mine[what]
+
+
+def order_of(pieces: Pieces, seed: int) -> Floats:
+    """Return the pieces' `even_order`."""
+    order: Floats = _once(pieces, ("order", seed), lambda: even_order(pieces.centre_mm, seed))
+    return order
 
 
 def even_order(centre_mm: Floats, seed: int) -> Floats:
@@ -98,6 +118,12 @@ def accents(pieces: Pieces, share: float, along: bool, seed: int) -> NDArray[np.
     -------
     ndarray of bool, shape (n,)
     """
+    key = ("accents", share, along, seed)
+    struck: NDArray[np.bool_] = _once(pieces, key, lambda: _struck(pieces, share, along, seed))
+    return struck
+
+
+def _struck(pieces: Pieces, share: float, along: bool, seed: int) -> NDArray[np.bool_]:
     n = len(pieces)
     wanted = round(n * min(max(share, 0.0), 1.0))
     chosen = np.zeros(n, bool)
