@@ -7,7 +7,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from PySide6.QtCore import QSize, Qt, QTimer
-from PySide6.QtGui import QAction, QCloseEvent, QDragEnterEvent, QDropEvent, QKeySequence
+from PySide6.QtGui import (
+    QAction,
+    QCloseEvent,
+    QDragEnterEvent,
+    QDropEvent,
+    QKeySequence,
+    QResizeEvent,
+)
 from PySide6.QtWidgets import (
     QApplication,
     QDialog,
@@ -28,6 +35,7 @@ from PySide6.QtWidgets import (
 
 from app import theme
 from app.canvas import Bench
+from app.canvas.bench import RULER
 from app.icons import icon
 from app.jobcard import JobCard
 from app.session import Session
@@ -55,7 +63,9 @@ class Window(QMainWindow):
         self.trays = Trays(self.session, self.bench)
         self.setAcceptDrops(True)
         self._bar = self._make_bar()
-        self._banner = QLabel()
+        # over the bench, so that the work does not move as it comes and goes
+        self._banner = QLabel(self.bench)
+        self._banner.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self._banner.setWordWrap(True)
         self._banner.setStyleSheet(
             f"background: {theme.VERDIGRIS_PALE}; padding: 8px 14px; font-size: 14px;"
@@ -199,7 +209,6 @@ class Window(QMainWindow):
         column = QVBoxLayout(bench)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addWidget(self._banner)
         column.addWidget(self.bench, 1)
         foot = row(self._under_hand)
         foot.layout().setContentsMargins(12, 0, 8, 0)
@@ -220,8 +229,18 @@ class Window(QMainWindow):
     def say(self, words: str) -> None:
         """Say something in plain words above the bench."""
         self._banner.setText(words)
+        self._place_banner()
         self._banner.setVisible(bool(words))
         self._quiet.start()
+
+    def _place_banner(self) -> None:
+        wide = self.bench.width() - RULER
+        self._banner.setGeometry(RULER, RULER, wide, self._banner.heightForWidth(wide))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Keep the banner as wide as the bench."""
+        super().resizeEvent(event)
+        self._place_banner()
 
     def _busy(self, on: bool) -> None:
         self._progress.setVisible(on)

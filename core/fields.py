@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,6 @@ from core.commission import (
     Field,
     Outline,
     Point,
-    Ring,
     check_field,
     next_id,
     remove_field,
@@ -203,35 +203,53 @@ def rounded(arc: np.ndarray[Any, Any], closed: bool, rounds: int) -> np.ndarray[
     return np.vstack([c, c[:1]]) if closed else np.asarray(c)
 
 
-def move_vertex(doc: Commission, at_mm: Point, to_mm: Point, within_mm: float = 1e-3) -> Commission:
-    """Move a corner of an outline, in every field that shares it.
+def pulled(
+    line: np.ndarray[Any, Any], at_mm: Point, to_mm: Point, reach_mm: float
+) -> np.ndarray[Any, Any]:
+    """Return a line (n, 2) mm with what lies near a place pulled along, the less the farther."""
+    by = np.subtract(to_mm, at_mm)
+    reach = max(reach_mm, 1.6 * float(np.hypot(*by)))  # or the line would fold
+    place = shapely.Point(at_mm)
+    out = [line[:1]]
+    for a, b in pairwise(line):
+        if LineString([a, b]).distance(place) < reach:  # a straight stretch bends too
+            n = max(1, int(np.ceil(np.hypot(*(b - a)) / (reach / 8))))
+            out.append(a + np.linspace(0, 1, n + 1)[1:, None] * (b - a))
+        else:
+            out.append(b[None])
+    c = np.concatenate(out)
+    share = np.clip(1 - (np.hypot(*(c - at_mm).T) / reach) ** 2, 0, None) ** 2
+    return np.asarray(c + share[:, None] * by)
+
+
+def pull_border(doc: Commission, at_mm: Point, to_mm: Point, reach_mm: float) -> Commission:
+    """Pull the borders near a place along with it, for all fields that share them.
+
+    The work's own edge stays.
 
     Raises
     ------
     EmblemaError
-        There is no corner there, or an outline would cross itself.
+        There is no border there, or a field would be pressed to nothing.
     """
-    x1, y1 = min(max(to_mm[0], 0.0), doc.width_mm), min(max(to_mm[1], 0.0), doc.height_mm)
-    found = False
+    inner = shapely.union_all([shapely.boundary(a) for a in areas(doc)])
+    if inner.is_empty or inner.distance(shapely.Point(at_mm)) > reach_mm / 2:
+        raise EmblemaError("There is no border of a field here.")
+    size = np.array([doc.width_mm, doc.height_mm])
+    to = tuple(np.clip(to_mm, 0, size).tolist())
+    reach = max(reach_mm, 1.6 * float(np.hypot(*np.subtract(to, at_mm))))
 
-    def moved(ring: Ring) -> Ring:
-        nonlocal found
-        out = []
-        for x, y in ring:
-            here = abs(x - at_mm[0]) <= within_mm and abs(y - at_mm[1]) <= within_mm
-            found |= here
-            out.append((x1, y1) if here else (x, y))
-        return tuple(out)
+    def change(arc: np.ndarray[Any, Any], closed: bool) -> np.ndarray[Any, Any]:
+        new, old = pulled(arc, at_mm, to, reach), pulled(arc, at_mm, at_mm, reach)
+        for k in (0, 1):
+            held = (old[:, k] < 1e-6) | (old[:, k] > size[k] - 1e-6)
+            new[held, k] = old[held, k]
+        return np.asarray(np.clip(new, 0, size))
 
-    fields = tuple(
-        replace(f, outline=tuple(tuple(moved(r) for r in part) for part in f.outline))
-        for f in doc.fields
-    )
-    if not found:
-        raise EmblemaError("There is no corner of an outline here.")
-    for f in fields:
-        if not polygon_of(f.outline).is_valid:
-            raise EmblemaError(f"There the outline of '{f.name}' would cross itself.")
+    shapes = redrawn(areas(doc), change)
+    fields, gone = _kept(doc.fields, shapes)
+    if gone:
+        raise EmblemaError(f"That would press '{gone[0]}' to nothing.")
     return replace(doc, fields=fields)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+import shapely
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPen, QPolygonF
 from PySide6.QtWidgets import QMenu
@@ -12,10 +14,11 @@ from app import theme
 from app.tools.base import Place, Tool
 from app.tools.hand import label
 from core.commission import FlowLine, add_flow_line, change_flow_line, remove_flow_line
-from core.fields import add_outline, closed_curve
+from core.fields import add_outline, closed_curve, pull_border, pulled
 from core.flow import smooth_curve
 
 NODE = 5.0
+PULLS_PX = 60.0  # along a border that is pulled: zoom in to pull less of it
 
 
 class CurveTool(Tool):
@@ -81,22 +84,53 @@ class CurveTool(Tool):
 
 
 class OutlineTool(CurveTool):
-    """Draws a field round; it is cut out of the fields beneath it."""
+    """Draws a field round, cut out of the fields beneath it; or pulls a chosen field's border."""
 
     name = "Outline"
     key_letter = "O"
     hint = (
         "Click round the field; click the first point, double-click or press Enter to close it. "
-        "S: straight or smooth."
+        "S: straight or smooth. Drag the border of a chosen field to pull it."
     )
 
     def __init__(self, bench: object) -> None:
         super().__init__(bench)
         self.smooth = True
+        self._grip: tuple[Place, Place] | None = None
+
+    def put_down(self) -> None:
+        super().put_down()
+        self._grip = None
+
+    def _on_border(self, at: Place) -> bool:
+        chosen = set(self.session.selection)
+        point = shapely.Point(at)
+        return any(
+            self.bench.shape_of(f).boundary.distance(point) < self.reach_mm(7)
+            for f in self.session.doc.fields
+            if f.id in chosen
+        )
+
+    def move(self, event: QMouseEvent) -> None:
+        super().move(event)
+        if self._grip is not None:
+            self._grip = (self._grip[0], self.at(event))
+
+    def release(self, event: QMouseEvent) -> None:
+        grip, self._grip = self._grip, None
+        if grip is None:
+            return
+        if math.dist(*grip) < self.reach_mm(5):  # a click, not a drag: the first point
+            super().press(event)
+            return
+        doc = pull_border(self.session.doc, *grip, self.reach_mm(PULLS_PX))
+        self.session.apply("Pull a border", doc)
 
     def press(self, event: QMouseEvent) -> None:
         at = self.at(event)
-        if len(self.points) > 2 and math.dist(at, self.points[0]) < self.reach_mm():
+        if not self.points and self._on_border(at):
+            self._grip = (at, at)
+        elif len(self.points) > 2 and math.dist(at, self.points[0]) < self.reach_mm():
             self.finish()
         else:
             super().press(event)
@@ -118,7 +152,17 @@ class OutlineTool(CurveTool):
         for note in edited.notes:
             self.session.message.emit(note)
 
+    def _paint_pulled(self, p: QPainter, grip: tuple[Place, Place]) -> None:
+        chosen = set(self.session.selection)
+        for f in self.session.doc.fields:
+            for ring in (r for part in f.outline for r in part) if f.id in chosen else ():
+                line = np.array([*ring, ring[0]])
+                moved = pulled(line, *grip, self.reach_mm(PULLS_PX))
+                self._paint_curve(p, [(float(x), float(y)) for x, y in moved])
+
     def paint(self, p: QPainter) -> None:
+        if self._grip is not None and math.dist(*self._grip) > 0:
+            self._paint_pulled(p, self._grip)
         points = [*self.points]
         if self._hover is not None and points and math.dist(self._hover, points[-1]) > 1e-6:
             points.append(self._hover)

@@ -592,3 +592,30 @@ def picture(t) -> int:
     """Return what the bench shows, as a number."""
     image = t.bench.grab().toImage()
     return zlib.crc32(bytes(image.constBits()))
+
+
+def test_outline_pulls_a_chosen_fields_border_and_a_click_there_still_begins_one(bench):
+    bench.bench.take("Outline")
+    for at in ((30, 20), (70, 20), (70, 60), (30, 60)):
+        bench.click(at)
+    bench.key(Qt.Key.Key_Return)
+    bench.lay()
+    before = bench.session.doc
+    (chosen,) = bench.session.selection
+    area = bench.bench.shape_of(before.field_by_id(chosen)).area
+    edge = bench.bench.shape_of(before.field_by_id(chosen)).bounds[2]
+    bench.drag((edge, 40), (edge + 12, 40))
+    assert bench.session.undo_label == "Pull a border"
+    pulled = bench.bench.shape_of(bench.session.doc.field_by_id(chosen))
+    assert pulled.area > area + 20
+    assert pulled.bounds[2] == pytest.approx(edge + 12, abs=1.5)
+    bench.session.undo()
+    assert bench.session.doc is before
+    bench.click((edge, 40))
+    assert bench.session.doc is before and len(bench.bench.tool.points) == 1
+    # Escape gives a pull up
+    bench.key(Qt.Key.Key_Escape)
+    bench.hold((edge, 40), (edge + 12, 40))
+    bench.key(Qt.Key.Key_Escape)
+    bench.let_go()
+    assert bench.session.doc is before

@@ -18,7 +18,7 @@ from core.fields import (
     gaps_and_overlaps,
     merge,
     move_fields,
-    move_vertex,
+    pull_border,
     remove_fields,
     resize_work,
     scale_fields,
@@ -120,15 +120,24 @@ def test_join_and_split_undo_one_another() -> None:
         split(doc, moon, [(50, 50), (60, 50)])
 
 
-def test_a_corner_moves_for_both_its_fields() -> None:
+def test_a_border_is_pulled_for_both_its_fields_and_the_edge_of_the_work_stays() -> None:
     doc, _, _bird = moon_and_bird()
-    moved = move_vertex(doc, (120, 50), (140, 55))
-    sound(moved)
-    assert areas(moved)[2].area > areas(doc)[2].area
-    with pytest.raises(EmblemaError, match="no corner"):
-        move_vertex(doc, (1, 1), (2, 2))
-    with pytest.raises(EmblemaError, match="cross itself"):
-        move_vertex(doc, (120, 50), (10, 50))
+    before = areas(doc)
+    pulled = pull_border(doc, (120, 50), (134, 50), 30)
+    sound(pulled)
+    after = areas(pulled)
+    assert after[2].area != pytest.approx(before[2].area)
+    assert sum(a.area for a in after) == pytest.approx(sum(a.area for a in before), abs=1e-2)
+    x0, y0, x1, y1 = shapely.union_all(after).bounds
+    assert (x0, y0) == (0, 0) and (x1, y1) == (doc.width_mm, doc.height_mm)
+    # far away nothing moves
+    far = shapely.box(0, 0, 40, 100)
+    for a, b in zip(before, after, strict=True):
+        assert a.intersection(far).symmetric_difference(b.intersection(far)).area < 1e-3
+    back = pull_border(pulled, (134, 50), (120, 50), 30)
+    assert areas(back)[2].area == pytest.approx(before[2].area, rel=0.05)
+    with pytest.raises(EmblemaError, match="no border"):
+        pull_border(doc, (20, 20), (30, 30), 8)
 
 
 def test_motifs_grow_shrink_move_and_go() -> None:
