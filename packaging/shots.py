@@ -139,12 +139,13 @@ def tools(c: Camera) -> None:
 
 def plain(c: Camera) -> None:
     """The work alone, as the client sees it."""
-    for layer in ("outlines", "flow"):
-        c.window.bench.set_layer(layer, False)
+    layers = ("sketch", "outlines", "flow")
+    for layer in layers:
+        c.window.switches[layer].setChecked(False)
     c.window.card.turn_to("Figures")
     c.shoot("work")
-    for layer in ("outlines", "flow"):
-        c.window.bench.set_layer(layer, True)
+    for layer in layers:
+        c.window.switches[layer].setChecked(True)
 
 
 def main() -> None:

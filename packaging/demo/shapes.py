@@ -124,7 +124,7 @@ def scene() -> list[Shape]:
             1.0,
             {
                 "laying": "regulatum",
-                "follow_border": True,
+                "follow_border": False,
                 "variation": 0.02,
                 "accent": "GG-45",
                 "accent_share": 0.03,
