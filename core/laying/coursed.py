@@ -24,7 +24,7 @@ from core.pieces import Pieces
 
 SITES = 6  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
-EVENINGS = 2  # times cuts move between a large piece and a small one
+EVENINGS = 3  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
 PASSES = 2  # times the courses are divided again by the room that was found

@@ -14,6 +14,8 @@ from scipy.spatial import cKDTree
 
 from core.laying.grid import Array
 
+ONWARD = np.array([1.0, 0.618])  # the way that counts as onward along a course
+MEET = 0.09  # pitches within which two cuts stand in line
 APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
 ROUNDS = 16
 THIN = 0.55  # pitches across below which a course ends
@@ -147,7 +149,6 @@ def _staggered(
     fixed = (is_first | is_last) & ~ring
     firsts, lasts = np.nonzero(is_first)[0], np.nonzero(is_last)[0]
     span = (ruler.stop - ruler.start)[course]
-    lean = rng.choice([-1.0, 1.0], len(u))
     before, after = (
         np.maximum(np.arange(len(u)) - 1, 0),
         np.minimum(np.arange(len(u)) + 1, len(u) - 1),
@@ -168,13 +169,17 @@ def _staggered(
             pairs = who[cKDTree(xy[who]).query_pairs(1.6 * pitch, output_type="ndarray")]
             pairs = np.concatenate([pairs, pairs[:, ::-1]])
             pairs = pairs[course[pairs[:, 0]] != course[pairs[:, 1]]]
+            if turn == 0:
+                lean = _leans(course[pairs], len(ruler.start), rng)
         d = xy[pairs[:, 1]] - xy[pairs[:, 0]]
         ti = t[pairs[:, 0]]
         along = (d * ti).sum(1)
         across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
         push = (np.abs(along) < APART * pitch) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
         i, a = pairs[push, 0], along[push]
-        sign = np.where(np.abs(a) > 1e-3 * pitch, np.sign(a), lean[i])
+        # cuts that meet part the same way all along, or they would hold one another fast
+        onward = np.where(t[i] @ ONWARD >= 0, 1.0, -1.0)
+        sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
         force = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
         gap = _gaps(u, before, after, is_first, is_last, ring, span)
         # springs: each side would like to keep its share of the room
@@ -185,6 +190,26 @@ def _staggered(
         move[lasts[on_ring]] = move[firsts[on_ring]]
         u = u + move
     return u
+
+
+def _leans(beside: NDArray[np.int64], n: int, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Return for each of n courses which way it yields, so that neighbours go opposite ways."""
+    one, count = np.unique(beside[beside[:, 0] < beside[:, 1]], axis=0, return_counts=True)
+    near: list[list[tuple[int, int]]] = [[] for _ in range(n)]
+    for (a, b), c in zip(one.tolist(), count.tolist(), strict=True):
+        near[a].append((c, b))
+        near[b].append((c, a))
+    lean = np.zeros(n)
+    for start in range(n):
+        todo = [start] if lean[start] == 0 else []
+        while todo:
+            k = todo.pop()
+            if lean[k] != 0:
+                continue
+            pull = sum(c * lean[j] for c, j in near[k])
+            lean[k] = -np.sign(pull) if pull != 0 else rng.choice([-1.0, 1.0])
+            todo += [j for _, j in sorted(near[k]) if lean[j] == 0]
+    return lean
 
 
 def _gaps(
