@@ -110,20 +110,25 @@ def _straightened(
     before[first], after[last] = last, first
     ids, where = np.unique(vertex, return_inverse=True)
     place = centre[ids].copy()
+    # the two or three pieces of each corner, as places in `where`
+    order = np.argsort(where, kind="stable")
+    start = np.searchsorted(where[order], np.arange(len(ids)))
+    count = np.diff(np.r_[start, m])
+    members = order[start[:, None] + np.minimum(np.arange(3), count[:, None] - 1)]
     for _ in range(rounds):
         xy = place[where]
         a, b = xy[before] - xy, xy[after] - xy
         la, lb = np.hypot(*a.T), np.hypot(*b.T)
         cosine = (a * b).sum(1) / np.maximum(la * lb, 1e-12)
-        order = np.lexsort((cosine, where))
-        new = where[order][1:] != where[order][:-1]
-        top, least = order[np.r_[True, new]], order[np.r_[new, True]]
+        theirs = cosine[members]
+        every = np.arange(len(ids))
+        top, least = members[every, theirs.argmin(1)], members[every, theirs.argmax(1)]
         square = cosine[least] < STILL_SQUARE
         whole = free[top] & free[before[top]] & free[after[top]]
         flat = top[(cosine[top] < NEARLY_STRAIGHT) & square & whole]
         chord = b[flat] - a[flat]
         # slide along the joint that ends here, so that it keeps its direction
-        other = least[np.searchsorted(where[least], where[flat])]
+        other = least[where[flat]]
         one, two = where[before[other]], where[after[other]]
         shared = (one == where[before[flat]]) | (one == where[after[flat]])
         joint = place[np.where(shared, two, one)] - xy[flat]
