@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon
 
 from core.errors import EmblemaError
+from core.laying.border import clear_of_border
 from core.laying.circumactum import lay_circumactum
 from core.laying.coursed import lay_courses
 from core.laying.hugging import hugs, lay_hugging, together
@@ -56,9 +57,12 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
 def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
     """Return the flow lines as far as this field feels them, with no more points than tell."""
     pitch = setting.pitch_mm
-    if not setting.flow:
+    some = [line for line in setting.flow if line.length > GUIDE_TRUE * pitch]
+    if not some:
         return ()
-    lines = shapely.simplify(np.array(setting.flow, dtype=object), GUIDE_TRUE * pitch)
+    # to a millionth of a mm: numbers next to nothing divide to none
+    plain = shapely.transform(np.array(some, dtype=object), lambda xy: np.round(xy, 6))
+    lines = shapely.simplify(shapely.remove_repeated_points(plain), GUIDE_TRUE * pitch)
     reach = shapely.box(*shapely.buffer(outline, GUIDE_REACH * pitch).bounds)
     away = ~shapely.covers(reach, lines)
     lines[away] = shapely.intersection(lines[away], reach)
@@ -116,6 +120,7 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
     if not bare.any():
         return pieces
     whole = shape_pieces(parts[bare], setting.joint_mm)
+    whole = clear_of_border(whole, setting.outline, setting.joint_mm)
     whole = whole[~shapely.is_empty(whole)]
     n = len(whole)
     alone = Pieces(whole, np.arange(n), np.zeros(n, np.int64), np.zeros(n))

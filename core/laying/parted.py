@@ -52,6 +52,8 @@ def parted(
     ground, owner
         Of all territories after parting.
     """
+    if not len(ground):
+        return ground, owner
     area = shapely.area(ground)
     # of a piece that reaches into several places, the largest stays and others must be worth it
     first = np.zeros(len(ground), bool)

@@ -42,6 +42,8 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
     at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
     """
+    if not len(pieces):
+        return pieces
     xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
     open_ring = np.r_[index[1:] == index[:-1], False]
     xy, index = xy[open_ring], index[open_ring]
