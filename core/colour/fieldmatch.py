@@ -36,9 +36,13 @@ def match_layout(
     by_hand: Sequence[Codes | None],
 ) -> tuple[LaidField, ...]:
     """Match every field of a commission, in its order; `pieces` and `by_hand` are in that order."""
-    free = [_field(doc, f, p, colours) for f, p in zip(doc.fields, pieces, strict=True)]
+    free = []
+    struck = [_struck(doc, f, p) for f, p in zip(doc.fields, pieces, strict=True)]
+    for f, p, s in zip(doc.fields, pieces, struck, strict=True):
+        wanted, stock = _field(doc, f, p, colours)
+        free.append((wanted, _accented(doc, f, stock, s)))
     if doc.within_stock:
-        free = _within_stock(doc, pieces, free)
+        free = _within_stock(doc, pieces, free, struck)
     return tuple(
         _finished(doc, f, p, wanted, stock, hand)
         for f, p, (wanted, stock), hand in zip(doc.fields, pieces, free, by_hand, strict=True)
@@ -60,7 +64,22 @@ def match_field(
     field's palette decides: its first material is laid.
     """
     wanted, stock = _field(doc, field, pieces, colours)
+    stock = _accented(doc, field, stock, _struck(doc, field, pieces))
     return _finished(doc, field, pieces, wanted, stock, by_hand)
+
+
+def _struck(doc: Commission, field: Field, pieces: Pieces) -> NDArray[np.bool_]:
+    """Return which pieces take the field's accent."""
+    if field.accent not in _places(doc) or field.accent_share <= 0:
+        return np.zeros(len(pieces), bool)
+    seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
+    return accents(pieces, field.accent_share, field.accent_along, seed)
+
+
+def _accented(doc: Commission, field: Field, stock: Ints, struck: NDArray[np.bool_]) -> Ints:
+    if not struck.any():
+        return stock
+    return np.where(struck, _places(doc)[field.accent], stock)
 
 
 def palette_of(doc: Commission, field: Field) -> tuple[str, ...]:
@@ -161,13 +180,16 @@ def _mixed(
 
 
 def _within_stock(
-    doc: Commission, pieces: Sequence[Pieces], free: list[tuple[Floats, Ints]]
+    doc: Commission,
+    pieces: Sequence[Pieces],
+    free: list[tuple[Floats, Ints]],
+    struck: Sequence[NDArray[np.bool_]],
 ) -> list[tuple[Floats, Ints]]:
     """Match again within what is in hand.
 
     All pieces that take their nearest material share the shelf, at the least total difference.
-    Locked materials, mixtures, shadings and few colours come first and keep what they chose as
-    far as it is in hand; of the rest each takes what comes nearest to it.
+    Accents, locked materials, mixtures, shadings and few colours come first and keep what they
+    chose as far as it is in hand; of the rest each takes what comes nearest to it.
     """
     lab = stocked_lab(doc.materials)
     left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
@@ -176,6 +198,7 @@ def _within_stock(
     for k, (f, p, (wanted, stock)) in enumerate(zip(doc.fields, pieces, free, strict=True)):
         nearest_of_all = f.match == "nearest" and f.at_most == 0 and bool(np.isfinite(wanted).all())
         held = np.isin(stock, _allowed(doc, f.locked)) if nearest_of_all else stock >= 0
+        held |= struck[k]
         over = _surplus(doc, f, p, stock, held, left)
         pool = ~held | over if nearest_of_all else over
         left -= np.bincount(stock[held & ~over], minlength=len(left))
@@ -224,13 +247,9 @@ def _finished(
     stock: Ints,
     by_hand: Codes | None,
 ) -> LaidField:
-    """Lay accents, swaps and what was laid by hand over the field's own rule."""
+    """Lay swaps and what was laid by hand over the field's own rule."""
     place = _places(doc)
     stock = stock.copy()
-    if field.accent in place and field.accent_share > 0:
-        seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
-        struck = accents(pieces, field.accent_share, field.accent_along, seed)
-        stock[struck] = place[field.accent]
     for swap in doc.swaps:
         if (
             swap.field_id in (None, field.id)

@@ -638,3 +638,21 @@ def test_more_weight_on_lightness_never_gives_worse_lightness(seed, within):
         light = np.array([STOCK[k].lab[0] for k in laid.stock])
         strayed.append(np.abs(light - laid.wanted_lab[:, 0]).sum())
     assert strayed[2] <= strayed[1] <= strayed[0]
+
+
+def test_within_stock_accents_are_laid_as_far_as_there_are():
+    lab = [(60.0, 0.0, 0.0), (62.0, 1.0, 0.0), (75.0, 5.0, 60.0)]
+    gold, in_hand = 2, (150, 400, 12)
+    materials = plain(lab, in_hand)
+    some = (
+        field(16, 15, wanted_lab=lab[0], accent="M2", accent_share=0.1),
+        field(10, 10, (200.0, 0.0), "f2", wanted_lab=lab[0], accent="M2", accent_share=0.05),
+    )
+    pieces = [grid(16, 15), grid(10, 10, (200.0, 0.0))]
+    doc = commission(*some, materials=materials, within_stock=True)
+    laid = match_layout(doc, pieces, None, [None, None])
+    used = sum(np.bincount(f.stock, minlength=3) for f in laid)
+    assert (used <= in_hand).all() and used[gold] == 12
+    assert used.sum() == 340 and all((f.stock >= 0).all() for f in laid)
+    free = match_layout(replace(doc, within_stock=False), pieces, None, [None, None])
+    assert sum((f.stock == gold).sum() for f in free) == 24 + 5
