@@ -570,13 +570,14 @@ def test_a_save_leaves_the_bench_as_it_is(bench, tmp_path):
 
 def test_every_tool_paints_while_it_works(bench):
     """What is being drawn is seen: the picture of the bench changes under each drag."""
+    a, b = bench.centre(20), bench.centre(21)
     for tool, ends in {
         "Outline": ((20, 20), (70, 20)),
         "Flow line": ((10, 40), (90, 40)),
         "Measure": ((10, 40), (90, 40)),
         "Nip": ((45, 20), (45, 60)),
-        "Join": ((40, 40), (60, 40)),
-        "Shift": ((40, 40), (60, 60)),
+        "Join": (a, b),
+        "Shift": (a, (a[0] + 20, a[1] + 20)),
     }.items():
         bench.bench.take(tool)
         still = picture(bench)
