@@ -30,6 +30,7 @@ class PieceTable:
         """
         some = [f for f in layout.fields if len(f.pieces)]
         self.doc = doc
+        self._rgb: dict[str, NDArray[np.uint8]] = {}
         self.pieces = tuple(f.pieces for f in some)
         self.stock = _joined([f.stock for f in some], np.int64)
         self.delta_e = _joined([f.delta_e for f in some], np.float64)
@@ -63,6 +64,11 @@ class PieceTable:
         """Return each piece's colour (n, 3): as it is, by colour difference, or as another
         colour vision sees it.
         """
+        if view not in self._rgb:
+            self._rgb[view] = self._coloured(view)
+        return self._rgb[view]
+
+    def _coloured(self, view: str) -> NDArray[np.uint8]:
         if view == "difference":
             d = np.nan_to_num(self.delta_e, nan=0.0)
             out = np.stack([np.interp(d, STEPS, SCALE[:, k]) for k in range(3)], axis=1)
