@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import shapely
-from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QColor,
     QContextMenuEvent,
@@ -40,6 +40,7 @@ from core.geometry import polygon_of
 MATERIAL = "application/x-emblema-material"
 RULER = 22
 SPARE = 0.35  # of the view is drawn beyond each side, so that a small move needs no drawing
+ANEW_MS = 60  # after a swap was painted over it, the picture is drawn anew
 LEAST, MOST = 0.02, 60.0  # pixels a mm
 
 
@@ -70,6 +71,8 @@ class Bench(QWidget):
         self._work = 0
         self._painter = Worker(self)
         self._painter.done.connect(self._on_picture)
+        self._anew = QTimer(self, singleShot=True, interval=ANEW_MS)
+        self._anew.timeout.connect(self.redraw)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAcceptDrops(True)
@@ -179,7 +182,8 @@ class Bench(QWidget):
     def settled(self) -> bool:
         """Whether the picture shown is the newest asked for."""
         have = self._picture
-        return have is not None and self._painter.idle and _covers(have[0], self.view)
+        waits = self._anew.isActive() or not self._painter.idle
+        return have is not None and not waits and _covers(have[0], self.view)
 
     def _sketch_image(self) -> QImage | None:
         sketch = self.session.doc.sketch
@@ -214,6 +218,8 @@ class Bench(QWidget):
             view, image = self._picture
             if repaint(image, replace(self._want(), view=view), before):
                 self.update()
+                self._anew.start()  # once trays and figures have had their turn
+                return
         self.redraw()
 
     def set_layer(self, name: str, on: bool) -> None:
@@ -561,6 +567,7 @@ class Bench(QWidget):
 
     def close_work(self) -> None:
         """End the background painting."""
+        self._anew.stop()
         self._painter.close()
 
 
