@@ -27,7 +27,10 @@ SHORT: dict[str, dict[str, str]] = {
     "leaf_slender": {"pools": WEDGES, "area_cv": WEDGES},
     "ribbon_three": {"course_turn_deg": TURNS},
     "ribbon_two_and_a_half": {"aligned_joints": "two or three courses whose ends are all borders"},
-    "star_eight_blunt": {"course_turn_deg": TURNS, "oversize": SMALL},
+    "star_eight_blunt": {
+        "course_turn_deg": TURNS,
+        "oversize": "one piece of 318, where courses turn a blunt corner",
+    },
     "disc_small": {"course_turn_deg": TURNS, "coverage": SMALL},
     "disc_whole": {"course_turn_deg": TURNS},
     "letter_s": {"course_turn_deg": TURNS},
