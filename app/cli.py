@@ -6,6 +6,7 @@ Bad input ends with exit code 2 and one line that says what is wrong.
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any, NoReturn
 from core.errors import EmblemaError
 
 COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
+_BELOW_ZERO = re.compile(r"[-\u2212](\.?\d|inf|nan)", re.IGNORECASE)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -22,6 +24,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if not given or (given[0] not in COMMANDS and not given[0].startswith("-")):
             return _window(given)
+        if given[0] == "match":
+            # Led by a blank it is a number to argparse too, which else takes -1e-3 for an option.
+            given = [f" {word}" if _BELOW_ZERO.match(word) else word for word in given]
         chosen = _parser().parse_args(given)
         run: Callable[[argparse.Namespace], int] = chosen.run
         return run(chosen)
@@ -42,16 +47,16 @@ class _Parser(argparse.ArgumentParser):
 
 def _number(word: str) -> float:
     try:
-        return float(word)
+        return float(word.replace("\u2212", "-"))
     except ValueError:
-        raise argparse.ArgumentTypeError(f"'{word}' is not a number") from None
+        raise argparse.ArgumentTypeError(f"'{word.strip()}' is not a number") from None
 
 
 def _whole(word: str) -> int:
     try:
-        return int(word)
+        return int(word.replace("\u2212", "-"))
     except ValueError:
-        raise argparse.ArgumentTypeError(f"'{word}' is not a whole number") from None
+        raise argparse.ArgumentTypeError(f"'{word.strip()}' is not a whole number") from None
 
 
 def _parser() -> argparse.ArgumentParser:

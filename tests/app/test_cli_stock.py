@@ -87,6 +87,44 @@ def test_match_against_published_pairs(capsys: Captured) -> None:
         assert float(lines(capsys)[0].split()[4]) == pytest.approx(said, abs=0.0051)
 
 
+@pytest.mark.parametrize(
+    "below",
+    ["-5", "-5.", "-.5", "-0.25", "-1e-3", "-1E+1", "-1.5e1", "-2e0", "-1_0", "\u22127.5"],
+)
+def test_numbers_below_zero_in_any_usual_notation(below: str, capsys: Captured) -> None:
+    number = float(below.replace("\u2212", "-"))
+    written("one.csv", f"code,L,a,b\nONE,50,{number!r},{number!r}\nTWO,50,20,20\n")
+    for words in (["50", below, below, "--stock", "one.csv"],
+                  ["--stock", "one.csv", "--count", "2", "--", "50", below, below]):  # fmt: skip
+        assert main(["match", *words]) == 0
+        code, _, a, b, off = lines(capsys)[0].split()[:5]
+        assert (code, off) == ("ONE", "0.00")
+        assert float(a) == float(b) == pytest.approx(number, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("50 0 -5,5", "'-5,5' is not a number"),
+        ("50 0 -1e", "'-1e' is not a number"),
+        ("50 0 -1e3", "a* and b* from -160 to 160"),
+        ("50 0 -inf", "a* and b* from -160 to 160"),
+        ("50 0 -nan", "a* and b* from -160 to 160"),
+        ("-1e-3 0 0", "L* from 0 to 100"),
+        ("50 0 -1e-3 --count -2", "one material or more"),
+        ("50 0 -b", "required: b"),
+    ],
+)
+def test_what_is_no_number_or_too_low_is_said(words: str, said: str, capsys: Captured) -> None:
+    try:
+        code = main(["match", *words.split()])
+    except SystemExit as stopped:
+        code = stopped.code
+    assert code == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and said in err
+
+
 def test_match_takes_the_studios_stock_where_no_list_is_named(capsys: Captured) -> None:
     with StockStore() as store:
         store.add_material(Material("MINE", "my own", "marble", (12.5, 33.0, -41.0)))
