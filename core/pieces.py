@@ -56,7 +56,8 @@ class LaidField:
 
     `stock` indexes the commission's materials, -1 where nothing could be matched;
     `wanted_lab` (n, 3) is the colour asked for; `delta_e` (n,) is CIEDE2000 between
-    the two (NaN where unmatched).
+    the two (NaN where unmatched). `unswapped` says how many pieces a swap asked for in vain
+    since only what is in hand may be laid: (code, pieces).
     """
 
     field_id: str
@@ -64,6 +65,7 @@ class LaidField:
     wanted_lab: NDArray[np.float64]
     stock: NDArray[np.int64]
     delta_e: NDArray[np.float64]
+    unswapped: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,15 @@ class Layout:
 
     def __len__(self) -> int:
         return sum(len(f.pieces) for f in self.fields)
+
+    @property
+    def unswapped(self) -> dict[str, int]:
+        """Pieces that swaps asked for in vain (see `LaidField`), by code."""
+        found: dict[str, int] = {}
+        for f in self.fields:
+            for code, pieces in f.unswapped:
+                found[code] = found.get(code, 0) + pieces
+        return found
 
     def by_id(self, field_id: str) -> LaidField:
         """Return one field's layout, or raise KeyError."""

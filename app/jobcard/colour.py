@@ -6,7 +6,7 @@ Every change recolours the pieces that lie; nothing is laid again.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -416,7 +416,8 @@ class ColourLeaf(Leaf):
         self.stock.show_value(doc.within_stock)
         self.weight.show_value(round(STEPS * float(np.log2(max(doc.lightness_weight, 1e-3)))))
         self._show_grout(doc)
-        self.swaps.setText(_swap_words(doc.swaps))
+        layout = self.session.layout
+        self.swaps.setText(_swap_words(doc.swaps, layout.unswapped if layout else {}))
         self.swaps.setVisible(bool(doc.swaps))
         self.unswap.setVisible(bool(doc.swaps))
         self.view.show_value(self.bench.colours)
@@ -488,6 +489,12 @@ def _weight_words(v: int) -> str:
     return f"{'lightness' if v > 0 else 'hue'}, {2 ** (abs(v) / STEPS):.1f} times"
 
 
-def _swap_words(swaps: tuple[Swap, ...]) -> str:
+def _swap_words(swaps: tuple[Swap, ...], vain: Mapping[str, int]) -> str:
+    if not swaps:
+        return ""
     last = "; ".join(f"{s.old} to {s.new}" for s in swaps[-3:])
-    return f"{len(swaps)} swap{'s' if len(swaps) > 1 else ''}, the last: {last}." if swaps else ""
+    words = f"{len(swaps)} swap{'s' if len(swaps) > 1 else ''}, the last: {last}."
+    if vain:
+        pieces = ", ".join(f"{n:,} to {code}" for code, n in vain.items())
+        words += f" Too few in hand, so not swapped: {pieces}."
+    return words

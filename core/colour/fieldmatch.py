@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,21 @@ Codes = NDArray[np.object_]
 ALIKE = 2.0  # wanted colours nearer than this in CIELAB are mixed for alike
 
 
+@dataclass(frozen=True, slots=True)
+class _Matched:
+    """A field by its own rule: what each piece should look like and what it takes.
+
+    `struck` are the pieces of its accent, `hand` the materials laid by hand, -1 for all others.
+    """
+
+    field: Field
+    pieces: Pieces
+    wanted: Floats
+    stock: Ints
+    struck: NDArray[np.bool_]
+    hand: Ints
+
+
 def match_layout(
     doc: Commission,
     pieces: Sequence[Pieces],
@@ -36,16 +52,17 @@ def match_layout(
     by_hand: Sequence[Codes | None],
 ) -> tuple[LaidField, ...]:
     """Match every field of a commission, in its order; `pieces` and `by_hand` are in that order."""
-    free = []
-    struck = [_struck(doc, f, p) for f, p in zip(doc.fields, pieces, strict=True)]
-    for f, p, s in zip(doc.fields, pieces, struck, strict=True):
+    every = []
+    for f, p, codes in zip(doc.fields, pieces, by_hand, strict=True):
         wanted, stock = _field(doc, f, p, colours)
-        free.append((wanted, _accented(doc, f, stock, s)))
+        struck = _struck(doc, f, p)
+        if struck.any():
+            stock = np.where(struck, _places(doc)[f.accent], stock)
+        every.append(_Matched(f, p, wanted, stock, struck, _hand(doc, codes, len(p))))
     if doc.within_stock:
-        free = _within_stock(doc, pieces, free, struck)
+        return _within_stock(doc, every)
     return tuple(
-        _finished(doc, f, p, wanted, stock, hand)
-        for f, p, (wanted, stock), hand in zip(doc.fields, pieces, free, by_hand, strict=True)
+        _laid(doc, m, np.where(m.hand < 0, _becomes(doc, m.field)[m.stock], m.hand)) for m in every
     )
 
 
@@ -63,9 +80,8 @@ def match_field(
     laid `by_hand` (codes, "" for all others). With neither a sketch nor a wanted colour the
     field's palette decides: its first material is laid.
     """
-    wanted, stock = _field(doc, field, pieces, colours)
-    stock = _accented(doc, field, stock, _struck(doc, field, pieces))
-    return _finished(doc, field, pieces, wanted, stock, by_hand)
+    alone = replace(doc, fields=(field,), within_stock=False)
+    return match_layout(alone, [pieces], colours, [by_hand])[0]
 
 
 def _struck(doc: Commission, field: Field, pieces: Pieces) -> NDArray[np.bool_]:
@@ -74,12 +90,6 @@ def _struck(doc: Commission, field: Field, pieces: Pieces) -> NDArray[np.bool_]:
         return np.zeros(len(pieces), bool)
     seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
     return accents(pieces, field.accent_share, field.accent_along, seed)
-
-
-def _accented(doc: Commission, field: Field, stock: Ints, struck: NDArray[np.bool_]) -> Ints:
-    if not struck.any():
-        return stock
-    return np.where(struck, _places(doc)[field.accent], stock)
 
 
 def palette_of(doc: Commission, field: Field) -> tuple[str, ...]:
@@ -179,77 +189,24 @@ def _mixed(
     return np.asarray(blend[dealt_out(every, _order(doc, field, pieces))])
 
 
-def _within_stock(
-    doc: Commission,
-    pieces: Sequence[Pieces],
-    free: list[tuple[Floats, Ints]],
-    struck: Sequence[NDArray[np.bool_]],
-) -> list[tuple[Floats, Ints]]:
-    """Match again within what is in hand.
+def _hand(doc: Commission, codes: Codes | None, n: int) -> Ints:
+    """Return the materials laid by hand; a code that is no longer there is left to the match."""
+    hand = np.full(n, -1, np.int64)
+    if codes is not None:
+        place = _places(doc)
+        for k in np.flatnonzero(codes != ""):
+            hand[k] = place.get(codes[k], -1)
+    return hand
 
-    All pieces that take their nearest material share the shelf, at the least total difference.
-    Accents, locked materials, mixtures, shadings and few colours come first and keep what they
-    chose as far as it is in hand; of the rest each takes what comes nearest to it.
+
+def _becomes(doc: Commission, field: Field) -> Ints:
+    """Return what each material becomes by the swaps that hold in a field, in their order.
+
+    The last entry is for pieces without a material, which stay so.
     """
-    lab = stocked_lab(doc.materials)
-    left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
-    groups, rows, pools = [], [], []
-    palettes = np.zeros((len(doc.fields), len(doc.materials)), bool)
-    for k, (f, p, (wanted, stock)) in enumerate(zip(doc.fields, pieces, free, strict=True)):
-        nearest_of_all = f.match == "nearest" and f.at_most == 0 and bool(np.isfinite(wanted).all())
-        held = np.isin(stock, _allowed(doc, f.locked)) if nearest_of_all else stock >= 0
-        held |= struck[k]
-        over = _surplus(doc, f, p, stock, held, left)
-        pool = ~held | over if nearest_of_all else over
-        left -= np.bincount(stock[held & ~over], minlength=len(left))
-        few = f.match == "nearest" and f.at_most > 0
-        may = stock[stock >= 0] if few else _allowed(doc, (*palette_of(doc, f), *f.blend))
-        palettes[k, may] = True
-        groups.append(np.full(int(pool.sum()), k))
-        rows.append(wanted[pool] if nearest_of_all or few else lab[stock[pool]])
-        pools.append(pool)
-    found = match_within_stock(
-        np.concatenate(rows) if rows else np.empty((0, 3)),
-        lab,
-        left,
-        1 / max(doc.lightness_weight, 1e-3),
-        np.concatenate(groups) if groups else None,
-        palettes,
-    )
-    out = []
-    start = 0
-    for (wanted, stock), pool in zip(free, pools, strict=True):
-        stock, n = stock.copy(), int(pool.sum())
-        stock[pool] = found.index[start : start + n]
-        out.append((wanted, stock))
-        start += n
-    return out
-
-
-def _surplus(
-    doc: Commission, field: Field, pieces: Pieces, stock: Ints, held: NDArray[np.bool_], left: Ints
-) -> NDArray[np.bool_]:
-    """Return which of the pieces held are more than is left, evenly spread over the field."""
-    over = np.zeros(len(stock), bool)
-    short = np.flatnonzero(np.bincount(stock[held], minlength=len(left)) > left)
-    order = _order(doc, field, pieces) if len(short) else np.empty(0)
-    for j in short:
-        takers = np.flatnonzero(held & (stock == j))
-        over[takers[np.argsort(order[takers], kind="stable")[left[j] :]]] = True
-    return over
-
-
-def _finished(
-    doc: Commission,
-    field: Field,
-    pieces: Pieces,
-    wanted: Floats,
-    stock: Ints,
-    by_hand: Codes | None,
-) -> LaidField:
-    """Lay swaps and what was laid by hand over the field's own rule."""
     place = _places(doc)
-    stock = stock.copy()
+    becomes = np.arange(len(doc.materials) + 1)
+    becomes[-1] = -1
     for swap in doc.swaps:
         if (
             swap.field_id in (None, field.id)
@@ -257,11 +214,107 @@ def _finished(
             and swap.old in place
             and swap.new in place
         ):
-            stock[stock == place[swap.old]] = place[swap.new]
-    if by_hand is not None:
-        for k in np.flatnonzero(by_hand != ""):
-            stock[k] = place.get(by_hand[k], stock[k])
+            becomes[becomes == place[swap.old]] = place[swap.new]
+    return becomes
+
+
+def _laid(
+    doc: Commission, m: _Matched, stock: Ints, unswapped: tuple[tuple[str, int], ...] = ()
+) -> LaidField:
     laid = stock >= 0
-    delta_e = np.full(len(pieces), np.nan)
-    delta_e[laid] = ciede2000(wanted[laid], stocked_lab(doc.materials)[stock[laid]])
-    return LaidField(field.id, pieces, wanted, stock, delta_e)
+    delta_e = np.full(len(stock), np.nan)
+    delta_e[laid] = ciede2000(m.wanted[laid], stocked_lab(doc.materials)[stock[laid]])
+    return LaidField(m.field.id, m.pieces, m.wanted, stock, delta_e, unswapped)
+
+
+def _within_stock(doc: Commission, every: Sequence[_Matched]) -> tuple[LaidField, ...]:
+    """Match again within what is in hand.
+
+    What a person chose comes first: pieces laid by hand, whatever is in hand, then swaps as far as
+    there are pieces. Accents, locked materials, mixtures, shadings and few colours keep what they
+    chose as far as it is in hand. All pieces that take their nearest material share the rest, at
+    the least total difference; of the others each takes what comes nearest to what it lost.
+    """
+    if not every:
+        return ()
+    lab, n = stocked_lab(doc.materials), len(doc.materials)
+    start = np.cumsum([0, *(len(m.pieces) for m in every)])
+    of = np.repeat(np.arange(len(every)), np.diff(start))
+    wanted = np.concatenate([m.wanted for m in every])
+    stock = np.concatenate([m.stock for m in every])
+    hand = np.concatenate([m.hand for m in every])
+    left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
+    left = np.maximum(left - np.bincount(hand[hand >= 0], minlength=n), 0)
+
+    def take(asking: NDArray[np.bool_], asked: Ints) -> NDArray[np.bool_]:
+        """Take from what is left; return who could have what was asked, evenly spread."""
+        many = np.bincount(asked[asking], minlength=n)
+        having = asking.copy()
+        for j in np.flatnonzero(many > left):
+            takers = np.flatnonzero(asking & (asked == j))
+            turn = np.empty(len(takers))
+            for k in np.unique(of[takers]):
+                here = of[takers] == k
+                order = _order(doc, every[k].field, every[k].pieces)
+                turn[here] = order[takers[here] - start[k]]
+            having[takers[np.argsort(turn, kind="stable")[left[j] :]]] = False
+        left[:] -= np.minimum(many, left)
+        return having
+
+    becomes = np.stack([_becomes(doc, m.field) for m in every])
+    swapped = becomes[of, stock]
+    asking = (swapped != stock) & (hand < 0)
+    got = take(asking, swapped)
+    plain, target, locked, palettes = _rules(doc, every, lab)
+    rest = (hand < 0) & ~got & (stock >= 0)
+    held = rest & (~plain[of] | locked[of, stock] | np.concatenate([m.struck for m in every]))
+    pool = rest & ~take(held, stock)
+    found = match_within_stock(
+        np.where(target[of, None], wanted, lab[stock])[pool],
+        lab,
+        left,
+        1 / max(doc.lightness_weight, 1e-3),
+        of[pool],
+        palettes,
+        becomes[:, :-1],
+    )
+    stock = np.where(got, swapped, np.where(hand >= 0, hand, stock))
+    stock[pool] = found.index
+    vain = asking & ~got
+    asked = np.where(vain, swapped, becomes[of, stock])
+    # nor had a piece a swap that lies where one holds and was not swapped to that
+    to = np.zeros((len(every), n + 1), bool)
+    to[np.arange(len(every))[:, None], becomes] = True
+    vain |= pool & ~to[of, stock]
+    return tuple(
+        _laid(doc, m, s, _by_code(doc, a[v]))
+        for m, s, a, v in zip(
+            every, *(np.split(x, start[1:-1]) for x in (stock, asked, vain)), strict=True
+        )
+    )
+
+
+def _rules(
+    doc: Commission, every: Sequence[_Matched], lab: Floats
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return, a row a field, whether its pieces take their nearest and whether they are matched
+    to what is wanted, and of each material whether it is locked and whether it may be laid.
+    """
+    n = len(every)
+    plain, target = np.zeros((2, n), bool)
+    locked, palettes = np.zeros((2, n, len(lab)), bool)
+    for k, m in enumerate(every):
+        f = m.field
+        target[k] = f.match == "nearest" and bool(np.isfinite(m.wanted).all())
+        plain[k] = target[k] and f.at_most == 0
+        few = f.match == "nearest" and f.at_most > 0
+        locked[k, _allowed(doc, f.locked)] = True
+        palettes[k, m.stock[m.stock >= 0]] = few
+        if not few:
+            palettes[k, _allowed(doc, (*palette_of(doc, f), *f.blend))] = True
+    return plain, target, locked, palettes
+
+
+def _by_code(doc: Commission, stock: Ints) -> tuple[tuple[str, int], ...]:
+    index, many = np.unique(stock, return_counts=True)
+    return tuple((doc.materials[k].code, int(n)) for k, n in zip(index, many, strict=True))

@@ -214,6 +214,7 @@ def match_within_stock(
     kl: float = 1.0,
     group: ArrayLike | None = None,
     allowed: ArrayLike | None = None,
+    becomes: ArrayLike | None = None,
 ) -> StockMatch:
     """Match all pieces at once, never using more of a material than is in hand.
 
@@ -228,6 +229,9 @@ def match_within_stock(
         Pieces in hand.
     group : array_like of int, shape (n,), optional
         Which row of `allowed` (g, m) says what a piece may take; all where left out.
+    becomes : array_like of int, shape (g, m), optional
+        What is laid in a material's place for pieces of a group: at the difference of the one it
+        replaces, which is laid itself only where nothing is left of the other.
     """
     want = np.asarray(wanted, np.float64).reshape(-1, 3)
     have = np.asarray(palette, np.float64).reshape(-1, 3)
@@ -244,11 +248,12 @@ def match_within_stock(
     cost = differences(both[:, 1:], have, kl)
     # Dearer than any row of changes through all materials that would serve one piece more.
     dear = m * float(cost.max()) + 1
+    kind = both[:, 0].astype(np.int64)
     if allowed is not None:
-        barred = ~np.asarray(allowed, bool)[both[:, 0].astype(np.int64)]
-        cost = np.where(barred, 2 * dear, cost)
-    else:
-        barred = np.zeros(cost.shape, bool)
+        cost = np.where(np.asarray(allowed, bool)[kind], cost, 2 * dear)
+    if becomes is not None:
+        cost = _replaced(cost, np.asarray(becomes, np.int64)[kind])
+    barred = cost > dear
     close = cost.argmin(axis=1)
     demand = np.bincount(close, supply, m).astype(np.int64)
     # with palettes the shelf may hold enough and still not for every piece
@@ -273,6 +278,17 @@ def match_within_stock(
         float(delta_e[served].mean()) if served.any() else np.nan,
         tuple(Short(int(j), int(demand[j]), int(room[j])) for j in np.flatnonzero(demand > room)),
     )
+
+
+_NOT_SWAPPED: Final = 1e-4  # so much dearer, only to decide between equals
+
+
+def _replaced(cost: Floats, becomes: Ints) -> Floats:
+    """Return the least cost (n, m) at which each material can be laid, for itself or another."""
+    least = np.where(becomes == np.arange(cost.shape[1]), cost, cost + _NOT_SWAPPED)
+    rows, old = np.nonzero(becomes != np.arange(cost.shape[1]))
+    np.minimum.at(least, (rows, becomes[rows, old]), cost[rows, old])
+    return least
 
 
 def _handed_out(flow: Ints, owner: Ints, supply: Ints) -> Ints:
