@@ -210,7 +210,7 @@ def _match(a: argparse.Namespace) -> int:
         raise EmblemaError("A colour is L* from 0 to 100, a* and b* from -160 to 160.")
     if a.count < 1:
         raise EmblemaError("Ask for one material or more.")
-    stock = _list(a.stock) if a.stock else _studio(lambda store: store.materials())
+    stock = _list(a.stock) if a.stock else _studio(_offered)
     if not stock:
         raise EmblemaError("There is no material to choose from.")
     off = differences([[a.L, a.a, a.b]], stocked_lab(stock))[0]
@@ -219,6 +219,11 @@ def _match(a: argparse.Namespace) -> int:
         lab = "  ".join(f"{v:7.2f}" for v in m.lab)
         print(f"{m.code:<10} {lab}  {off[k]:6.2f}  {m.description}")
     return 0
+
+
+def _offered(store: Any) -> Any:
+    """Return the materials of a stock, and the lots of their own colour that are not used up."""
+    return [m for m in store.offered() if m.lot is None or m.pieces]
 
 
 def _list(path: Path) -> Any:

@@ -14,7 +14,7 @@ from PySide6.QtCore import QObject, QTimer, Signal
 
 from app.jobs import Errands, Progress, Worker
 from core import archive
-from core.commission import Commission
+from core.commission import Commission, new_commission_id
 from core.errors import EmblemaError
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured
@@ -190,7 +190,9 @@ class Session(QObject):
 
     def new(self, width_mm: float, height_mm: float, title: str) -> None:
         """Begin a new commission with the starter stock."""
-        doc = Commission(title, width_mm, height_mm, materials=starter_stock())
+        doc = Commission(
+            title, width_mm, height_mm, materials=starter_stock(), id=new_commission_id()
+        )
         self._begin(doc, {}, None, saved=False)
 
     def open(self, path: str | Path) -> None:

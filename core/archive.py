@@ -24,13 +24,15 @@ from core.commission import Commission
 from core.errors import EmblemaError
 from core.files import data_folder, write_whole
 
-VERSION = 1
+VERSION = 2
 DOCUMENT = "commission.json"
 MOST_BYTES = 2_000_000_000  # of all members unpacked; a file that claims more is refused
 _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
 
 # A step takes the JSON of one version to the next: {version it reads: step}.
-MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {}
+MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
+    1: lambda raw: raw,  # lots of their own colour and the commission's id came later
+}
 
 
 def save(path: str | Path, doc: Commission, images: Mapping[str, bytes]) -> None:

@@ -6,7 +6,8 @@ documents and the same document with the same seed always gives the same layout.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import uuid
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -233,7 +234,8 @@ class Commission:
 
     `motif_palettes` holds (motif, codes): the palette of that motif's fields which have none of
     their own. `within_stock` matches all pieces at once within what is in hand.
-    `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness.
+    `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
+    given once and stays whatever the title becomes.
     """
 
     title: str
@@ -254,7 +256,13 @@ class Commission:
     grout_lab: Lab = (62.0, 0.5, 4.0)
     notes: str = ""
     currency: str = ""
+    id: str = ""
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def key(self) -> str:
+        """What the studio's stock knows it by: its id, or its title where it has none yet."""
+        return self.id or self.title
 
     def field_by_id(self, field_id: str) -> Field:
         """Return the field, or raise KeyError."""
@@ -273,6 +281,11 @@ class Commission:
     def motifs(self) -> tuple[str, ...]:
         """Motif names in the order in which the fields first use them."""
         return tuple(dict.fromkeys(f.motif for f in self.fields if f.motif))
+
+
+def new_commission_id() -> str:
+    """Return an id that no other commission has."""
+    return uuid.uuid4().hex
 
 
 def next_id(prefix: str, taken: Iterable[str]) -> str:
@@ -347,6 +360,34 @@ def add_swap(
     if old == new:
         return doc
     return replace(doc, swaps=(*doc.swaps, Swap(old, new, field_id, motif)))
+
+
+def rename_codes(doc: Commission, new: Mapping[str, str]) -> Commission:
+    """Return the document with material codes changed wherever a choice names them."""
+
+    def one(code: str) -> str:
+        return new.get(code, code)
+
+    def some(codes: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(one(c) for c in codes))
+
+    swaps = (replace(s, old=one(s.old), new=one(s.new)) for s in doc.swaps)
+    return replace(
+        doc,
+        fields=tuple(
+            replace(
+                f,
+                palette=some(f.palette),
+                accent=one(f.accent),
+                blend=some(f.blend),
+                locked=some(f.locked),
+            )
+            for f in doc.fields
+        ),
+        motif_palettes=tuple((motif, some(codes)) for motif, codes in doc.motif_palettes),
+        swaps=tuple(s for s in swaps if s.old != s.new),
+        edits=tuple(replace(e, material=one(e.material)) for e in doc.edits),
+    )
 
 
 def check_field(f: Field) -> None:

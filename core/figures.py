@@ -43,7 +43,7 @@ WALLS: Final = (
 
 COLUMNS: Final = (
     *("code", "description", "kind", "pieces", "area_mm2", "weight_kg", "take_pieces"),
-    *("take_kg", "in_hand", "short", "cost", "currency"),
+    *("take_kg", "in_hand", "short", "cost", "currency", "order"),
 )
 
 CAUTIONS: Final = (
@@ -78,6 +78,13 @@ class Count:
     def short(self) -> int:
         """Pieces missing from what is in hand."""
         return max(0, self.take - self.material.pieces)
+
+    @property
+    def order(self) -> str:
+        """The code to order what is missing under: the material's, since a lot is not sold again;
+        nothing where enough is in hand.
+        """
+        return self.material.order_code if self.short else ""
 
 
 def counts(doc: Commission, layout: Layout) -> tuple[Count, ...]:
@@ -209,7 +216,9 @@ def figures(doc: Commission, layout: Layout) -> Figures:
 
 
 def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
-    """Write one row a material: what is laid, what to take with waste, in hand and short."""
+    """Write one row a material: what is laid, what to take with waste, in hand and short, and
+    under which code to order that.
+    """
     out = io.StringIO(newline="")
     rows = csv.writer(out)
     rows.writerow(COLUMNS)
@@ -228,6 +237,7 @@ def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
                 c.short,
                 "" if c.cost is None else str(c.cost),
                 doc.currency,
+                c.order,
             ]
         )
     write_text(path, out.getvalue())

@@ -15,6 +15,8 @@ OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
 
 Lab = tuple[float, float, float]
+# What pieces are taken of: a material by its code, or one lot of it that has a colour of its own.
+Key = str | tuple[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,11 @@ class Material:
         Pieces in hand.
     waste : float
         Share lost in sorting and cutting, 0 to 1.
+    lot : int or None
+        The lot's number, where this is one lot with a colour of its own in a commission; no such
+        material is stocked.
+    lot_of : str
+        The code of the material that the lot belongs to.
     """
 
     code: str
@@ -57,6 +64,18 @@ class Material:
     waste: float = 0.1
     grade: str = ""
     supplier: str = ""
+    lot: int | None = None
+    lot_of: str = ""
+
+    @property
+    def key(self) -> Key:
+        """What the stock knows it by, whatever the commission calls it."""
+        return self.code if self.lot is None else (self.lot_of, self.lot)
+
+    @property
+    def order_code(self) -> str:
+        """The code to order more under: a lot cannot be bought again, its material can."""
+        return self.lot_of or self.code
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +119,11 @@ class Lot:
         return self.lost / self.bought if self.bought else 0.0
 
 
+def named(key: Key) -> str:
+    """Return a key in words."""
+    return key if isinstance(key, str) else f"{key[0]} lot {key[1]}"
+
+
 def price_per_m2(m: Material) -> Decimal | None:
     """Return what a square metre of the material costs without joints or waste.
 
@@ -114,6 +138,13 @@ def price_per_m2(m: Material) -> Decimal | None:
     return None
 
 
+def check_lab(code: str, lab: Lab) -> None:
+    """Raise EmblemaError where a colour cannot be that of a material or of a lot of it."""
+    _between(code, "L*", lab[0], 0, 100)
+    _between(code, "a*", lab[1], -160, 160)
+    _between(code, "b*", lab[2], -160, 160)
+
+
 def check_material(m: Material) -> None:
     """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
     if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():
@@ -126,9 +157,8 @@ def check_material(m: Material) -> None:
     def one_of(what: str, value: str, choices: tuple[str, ...]) -> None:
         need(value in choices, f"{what} '{value}' is not one of {', '.join(choices)}")
 
-    def between(what: str, value: float, low: float, high: float, unit: str = "") -> None:
-        limits = f"{low:g} to {high:g}{unit}"
-        need(low <= value <= high, f"{what} is {value:g}{unit}; it must be {limits}")
+    def between(what: str, value: float, low: float, high: float, unit: str) -> None:
+        _between(m.code, what, value, low, high, unit)
 
     one_of("kind", m.kind, KINDS)
     one_of("finish", m.finish, FINISHES)
@@ -136,9 +166,7 @@ def check_material(m: Material) -> None:
     one_of("way of obtaining the colour", m.obtained, OBTAINED)
     one_of("illuminant", m.illuminant, ILLUMINANTS)
     need(m.observer in (2, 10), f"observer is {m.observer}; it must be 2 or 10 degrees")
-    between("L*", m.lab[0], 0, 100)
-    between("a*", m.lab[1], -160, 160)
-    between("b*", m.lab[2], -160, 160)
+    check_lab(m.code, m.lab)
     between("length", m.length_mm, 0.5, 2000, " mm")
     between("width", m.width_mm, 0.5, 2000, " mm")
     between("thickness", m.thickness_mm, 0.1, 200, " mm")
@@ -149,3 +177,9 @@ def check_material(m: Material) -> None:
         math.isfinite(m.waste) and 0 <= m.waste < 1,
         f"waste is {m.waste:g}; it must be a share from 0 to less than 1",
     )
+
+
+def _between(code: str, what: str, value: float, low: float, high: float, unit: str = "") -> None:
+    if not low <= value <= high:
+        limits = f"{low:g} to {high:g}{unit}"
+        raise EmblemaError(f"Material '{code}': {what} is {value:g}{unit}; it must be {limits}.")

@@ -29,27 +29,18 @@ from app.jobcard.stocklist import TakeList
 from app.session import Session
 from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
-from core.commission import Commission
+from core.commission import new_commission_id
 from core.errors import EmblemaError
-from core.figures import counts
-from core.material import Lab, Lot, Material
-from core.stock import StockStore
+from core.figures import Count, counts
+from core.material import Key, Lab, Lot, Material, named
+from core.stock import StockStore, use_stock
 from core.stock.cgats import read_cgats, with_measured
 from core.stock.lists import write_stock_csv
 
 SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", "Colour")
 LOTS = ("Lot", "Bought on", "In hand", "Set aside", "Lost", "Colour", "Note")
+OURS = ("Material", "Laid", "To take", "Free", "Set aside", "Taken out", "Short")
 LEDGER = ("When", "Code", "Lot", "What", "In hand", "Set aside", "Commission", "Note")
-
-
-def with_stock(doc: Commission, store: StockStore) -> Commission:
-    """Return the commission with the studio's materials: those it has brought up to date, the
-    others added; what the studio no longer stocks stays. Counts are what is free for it.
-    """
-    free = store.available(doc.title)
-    stocked = {m.code: replace(m, pieces=free[m.code]) for m in store.materials()}
-    kept = tuple(stocked.pop(m.code, m) for m in doc.materials)
-    return replace(doc, materials=(*kept, *stocked.values()))
 
 
 class Stockroom(QDialog):
@@ -76,9 +67,15 @@ class Stockroom(QDialog):
         self.lots.cellDoubleClicked.connect(lambda *_: self.edit_lot())
         self.lots.setMaximumHeight(150)
         self.ledger = _table(LEDGER, 7)
-        self.ours = _table(("Material", "Laid", "To take", "Free", "Set aside", "Short"), 0)
+        self.ours = _table(OURS, 0)
         self.ours.setIconSize(QSize(34, 20))
+        self.our_keys: list[Key] = []
         self.words = text("", "hint")
+        self.apart = button(
+            "It is a commission of its own",
+            self.part,
+            tip="Begun from a copy of the other: nothing is set aside for it yet",
+        )
         self.told = text("", "hint")
         tabs = QTabWidget()
         tabs.addTab(self._shelf_page(), "Shelf")
@@ -125,6 +122,7 @@ class Stockroom(QDialog):
         page = QWidget()
         box = QVBoxLayout(page)
         box.addWidget(self.words)
+        box.addWidget(self.apart)
         box.addWidget(self.ours, 1)
         box.addWidget(
             row(
@@ -150,7 +148,7 @@ class Stockroom(QDialog):
                 m.kind,
                 f"{m.in_hand:+,}" if m.in_hand else "",
                 f"{m.set_aside:+,}" if m.set_aside else "",
-                m.commission,
+                m.title,
                 m.note,
             )
             for m in reversed(self.store.movements())
@@ -210,31 +208,41 @@ class Stockroom(QDialog):
         light, a, b = lot.lab
         return f"{light:.1f}  {a:+.1f}  {b:+.1f}, {lot_off(self._material(), lot.lab):.1f} off"
 
-    def _needed(self) -> dict[str, int]:
+    def _counted(self) -> tuple[Count, ...]:
         layout, doc = self.session.layout, self.session.laid_doc
-        table = counts(doc, layout) if layout is not None and doc is not None else ()
-        return {c.material.code: c.take for c in table}
+        return counts(doc, layout) if layout is not None and doc is not None else ()
 
     def _show_commission(self) -> None:
-        title = self.session.doc.title
-        layout, doc = self.session.layout, self.session.laid_doc
-        table = counts(doc, layout) if layout is not None and doc is not None else ()
-        free, aside = self.store.available(title), self.store.set_aside_for(title)
-        rows = []
-        for c in table:
-            code = c.material.code
-            short = max(0, c.take - free.get(code, 0))
-            cells = (c.pieces, c.take, free.get(code, 0), aside.get(code, 0))
-            rows.append((code, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
-        _fill(self.ours, rows, 0, [swatch_icon(c.material, 34, 20) for c in table])
-        for k in range(len(table)):
-            item = self.ours.item(k, 5)
+        doc = self.session.doc
+        offered = {m.key: m for m in self.store.offered(doc.key)}
+        aside, out = self.store.set_aside_for(doc.key), self.store.taken_for(doc.key)
+        laid = {c.material.key: c for c in self._counted()}
+        seen = {m.key: m for m in doc.materials}
+        self.our_keys = list(dict.fromkeys((*laid, *aside, *out)))
+        rows, swatches = [], []
+        for key in self.our_keys:
+            material = seen.get(key) or offered.get(key)
+            count, free = laid.get(key), offered[key].pieces if key in offered else 0
+            pieces, take = (count.pieces, count.take) if count else (0, 0)
+            short = max(0, take - free - out.get(key, 0))
+            cells = (pieces, take, free, aside.get(key, 0), out.get(key, 0))
+            name = material.code if material else named(key)
+            rows.append((name, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
+            swatches.append(swatch_icon(material, 34, 20) if material else QIcon())
+        _fill(self.ours, rows, 0, swatches)
+        for k in range(len(rows)):
+            item = self.ours.item(k, OURS.index("Short"))
             if item is not None:
                 item.setForeground(QColor(RUST))
-        n = sum(aside.values())
+        was = self.store.title(doc.key)
+        renamed = was not in ("", doc.title)
+        self.apart.setVisible(renamed)
+        other = f" Its title was '{was}' then." if renamed else ""
         self.words.setText(
-            f"'{title}': {n:,} pieces are set aside. To take: bought pieces, with what sorting "
-            "and cutting lose. Free: in hand and promised to no other commission."
+            f"'{doc.title}': {sum(aside.values()):,} pieces are set aside.{other} To take: bought "
+            "pieces, with what sorting and cutting lose. Free: in hand and promised to no other "
+            "commission. A lot with a colour of its own is taken by itself; more of it is ordered "
+            "as its material."
         )
 
     def code(self) -> str:
@@ -389,36 +397,46 @@ class Stockroom(QDialog):
 
     def use(self) -> None:
         """Bring the studio's materials into the commission."""
-        self.session.apply("Use the studio's stock", with_stock(self.session.doc, self.store))
-        self.told.setText("The commission now matches from this stock.")
+        doc, said = use_stock(self.session.doc, self.store)
+        self.session.apply("Use the studio's stock", doc)
+        self.told.setText(" ".join(("The commission now matches from this stock.", *said)))
+        self.refresh()
+
+    def part(self) -> None:
+        """Let the commission be another than the one it was begun from."""
+        doc = replace(self.session.doc, id=new_commission_id())
+        self.session.apply("A commission of its own", doc)
+        self.told.setText("Nothing is set aside for it yet.")
         self.refresh()
 
     def set_aside(self) -> None:
         """Promise this commission what it needs, as far as there is."""
-        known = {m.code for m in self.store.materials()}
-        needed = self._needed()
-        wanted = {c: n for c, n in needed.items() if c in known}
-        title = self.session.doc.title
-        short: list[str] = [f"{c} is not stocked" for c in needed if c not in known]
+        doc = self.session.doc
+        known = {m.key for m in self.store.offered()}
+        needed = {c.material.key: c for c in self._counted()}
+        wanted = {key: c.take for key, c in needed.items() if key in known}
+        short = [f"{c.material.code} is not stocked" for k, c in needed.items() if k not in known]
 
         def do() -> None:
-            for s in self.store.set_aside(title, wanted, partly=True):
-                short.append(f"{s.code} {s.short:,} short")
+            for s in self.store.set_aside(doc.key, wanted, title=doc.title, partly=True):
+                m = needed[s.key].material
+                order = "" if m.lot is None else f", to order as {m.order_code}"
+                short.append(f"{m.code} {s.short:,} short{order}")
 
         if self.try_to(do):
             self.told.setText("; ".join(short) if short else "Everything it needs is set aside.")
 
     def release(self) -> None:
         """Give back what was set aside."""
-        self.try_to(lambda: self.store.release(self.session.doc.title), "Given back.")
+        self.try_to(lambda: self.store.release(self.session.doc.key), "Given back.")
 
     def take_out(self) -> None:
         """Take what was set aside off the shelf."""
         short: list[str] = []
 
         def do() -> None:
-            for s in self.store.take_out(self.session.doc.title):
-                short.append(f"{s.code}: {s.short:,} missing")
+            for s in self.store.take_out(self.session.doc.key):
+                short.append(f"{named(s.key)}: {s.short:,} missing")
 
         if self.try_to(do):
             self.told.setText("; ".join(short) or "Taken off the shelf.")
@@ -426,14 +444,13 @@ class Stockroom(QDialog):
     def put_back(self) -> None:
         """Put pieces left over back."""
         rows = self.ours.selectionModel().selectedRows()
-        item = self.ours.item(rows[0].row(), 0) if rows else None
-        if item is None:
+        if not rows:
             self.told.setText("Choose a material in the table first.")
             return
-        code = item.text()
-        n = self._ask("Put back", f"Pieces of {code} left over:")
+        key = self.our_keys[rows[0].row()]
+        n = self._ask("Put back", f"Pieces of {named(key)} left over:")
         if n:
-            self.try_to(lambda: self.store.put_back(self.session.doc.title, {code: n}))
+            self.try_to(lambda: self.store.put_back(self.session.doc.key, {key: n}))
 
 
 def _table(heads: tuple[str, ...], wide: int) -> QTableWidget:

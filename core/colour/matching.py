@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from core.colour.convert import Floats
 from core.colour.difference import ciede2000, nearest
 from core.colour.transport import share_out
+from core.colour.wanted import stocked_lab
 from core.errors import EmblemaError
 from core.material import Lab, Material, price_per_m2
 
@@ -328,6 +329,8 @@ def stand_ins(
 ) -> tuple[StandIn, ...]:
     """Return every other material as a stand-in, nearest in colour first.
 
+    Where differences are alike to a tenth, other lots of the same material come before the rest.
+
     Parameters
     ----------
     pieces : int
@@ -338,10 +341,12 @@ def stand_ins(
     others: Sequence[Material] = [m for m in materials if m.code != short.code]
     if not others:
         return ()
-    delta_e = ciede2000(short.lab, np.array([m.lab for m in others]), kl=kl)
+    lab = stocked_lab([short, *others])
+    delta_e = ciede2000(lab[0], lab[1:], kl=kl)
     own = price_per_m2(short)
+    other = np.array([m.order_code != short.order_code for m in others])
     found = []
-    for k in np.argsort(delta_e, kind="stable"):
+    for k in np.lexsort((delta_e, other, np.round(delta_e, 1))):
         m = others[int(k)]
         price = price_per_m2(m)
         change = None if own is None or price is None else price - own

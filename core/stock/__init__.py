@@ -2,6 +2,7 @@
 
 from core.stock.lists import read_stock_csv, starter_stock, write_stock_csv
 from core.stock.store import Movement, Shortage, StockStore
+from core.stock.use import use_stock
 
 __all__ = [
     "Movement",
@@ -9,5 +10,6 @@ __all__ = [
     "StockStore",
     "read_stock_csv",
     "starter_stock",
+    "use_stock",
     "write_stock_csv",
 ]

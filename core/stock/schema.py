@@ -77,6 +77,12 @@ STEPS: Final = (
             WHERE lot = NEW.lot AND commission = NEW.commission)
         BEGIN SELECT RAISE(ABORT, 'a lot cannot hold fewer pieces than none'); END;
     """,
+    # Until then a commission was known by its title.
+    """
+    CREATE TABLE commission (key TEXT PRIMARY KEY, title TEXT NOT NULL);
+    INSERT INTO commission SELECT DISTINCT commission, commission FROM movement
+        WHERE commission <> '';
+    """,
 )
 
 

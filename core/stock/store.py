@@ -3,6 +3,10 @@
 One SQLite file in the user's data folder, filled with the starter stock on first use. Every change
 is one transaction that takes the write lock first, so two windows may work at once; what two
 commissions both want is given to the one that asks first and the other is told what is short.
+
+A commission takes by key (see `core.material.Key`): a material's code stands for its lots without
+a colour of their own, and a lot with its own colour is taken by itself. Commissions are known by a
+key of their own, so that two may have one title.
 """
 
 from __future__ import annotations
@@ -10,16 +14,18 @@ from __future__ import annotations
 import datetime
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 from core.errors import EmblemaError
-from core.material import Lab, Lot, Material, check_material
+from core.material import Key, Lab, Lot, Material, check_lab, check_material, named
 from core.stock.file import StockFile
 from core.stock.lists import starter_stock
 
-_PLAIN: Final = tuple(f.name for f in fields(Material) if f.name not in ("lab", "pieces"))
+_PLAIN: Final = tuple(
+    f.name for f in fields(Material) if f.name not in ("lab", "pieces", "lot", "lot_of")
+)
 Holder = TypeVar("Holder")
 
 
@@ -27,7 +33,7 @@ Holder = TypeVar("Holder")
 class Shortage:
     """Fewer pieces can be had than were wanted."""
 
-    code: str
+    key: Key
     wanted: int
     to_be_had: int
 
@@ -50,6 +56,7 @@ class Movement:
     set_aside: int
     commission: str = ""
     note: str = ""
+    title: str = ""
 
 
 class StockStore(StockFile):
@@ -168,6 +175,8 @@ class StockStore(StockFile):
         ----------
         bought_on : str
             YYYY-MM-DD; today where left out.
+        lab : tuple of float, optional
+            The lot's own colour; the material's where left out.
         """
         if pieces < 0:
             raise EmblemaError(f"A lot of '{code}' cannot have {pieces} pieces.")
@@ -179,12 +188,15 @@ class StockStore(StockFile):
                     f"'{bought_on}' is not a date; write it as 2024-05-31."
                 ) from None
         with self._change() as db:
-            return self._add_lot(db, self._need(code), pieces, bought_on, lab, note)
+            place = self._need(code)
+            return self._add_lot(db, place, pieces, bought_on, self._own(place, lab), note)
 
     def change_lot(self, lot: int, *, lab: Lab | None, note: str) -> None:
         """Set a lot's own colour (None: the material's) and its note."""
         with self._change() as db:
             self._lot(lot)
+            (row,) = self._rows("SELECT material FROM lot WHERE id = ?", (lot,))
+            lab = self._own(row["material"], lab)
             db.execute(
                 "UPDATE lot SET l = ?, a = ?, b = ?, note = ? WHERE id = ?",
                 (*(lab or (None, None, None)), note, lot),
@@ -215,45 +227,70 @@ class StockStore(StockFile):
 
     # Commissions
 
-    def available(self, commission: str = "") -> dict[str, int]:
-        """Return, by code, the pieces in hand and promised to no commission but this one."""
+    def available(self) -> dict[str, int]:
+        """Return, by code, the pieces of all its lots that no commission has been promised."""
         rows = self._rows(
             "SELECT m.code, (SELECT coalesce(sum(n.in_hand - n.set_aside), 0) FROM lot_now n"
             " WHERE n.material = m.place) AS free FROM material m"
             " WHERE NOT m.removed ORDER BY m.place"
         )
-        free = {row["code"]: int(row["free"]) for row in rows}
-        if commission:
-            for code, pieces in self.set_aside_for(commission).items():
-                free[code] += pieces
-        return free
+        return {row["code"]: int(row["free"]) for row in rows}
 
-    def set_aside_for(self, commission: str) -> dict[str, int]:
-        """Return the pieces promised to a commission, by code."""
+    def offered(self, commission: str = "") -> tuple[Material, ...]:
+        """Return what a commission may take, `pieces` free or promised to it.
+
+        Every stocked material, its pieces those of the lots without a colour of their own, and
+        after each its lots that have one, as materials.
+        """
+        with self._lock:
+            materials, promised = self.materials(), self._promised(commission)
+            lots: dict[str, list[Lot]] = {}
+            for lot in self._every_lot():
+                lots.setdefault(lot.code, []).append(lot)
+        found = []
+        for m in materials:
+            free = [(v, v.free + promised.get(v.id, 0)) for v in lots.get(m.code, ())]
+            found.append(replace(m, pieces=sum(n for v, n in free if v.lab is None)))
+            found += [
+                replace(m, code=named((m.code, v.id)), lab=v.lab, pieces=n, lot=v.id, lot_of=m.code)
+                for v, n in free
+                if v.lab is not None
+            ]
+        return tuple(found)
+
+    def set_aside_for(self, commission: str) -> dict[Key, int]:
+        """Return the pieces promised to a commission."""
         return self.commissions().get(commission, {})
 
-    def commissions(self) -> dict[str, dict[str, int]]:
-        """Return every commission that pieces are set aside for, and how many of each code."""
-        rows = self._rows(
-            "SELECT v.commission, m.code, sum(v.set_aside) AS n FROM movement v"
-            " JOIN lot ON lot.id = v.lot JOIN material m ON m.place = lot.material"
-            " WHERE v.set_aside <> 0 GROUP BY v.commission, m.place HAVING n > 0"
-            " ORDER BY v.commission, m.place"
-        )
-        found: dict[str, dict[str, int]] = {}
-        for row in rows:
-            found.setdefault(row["commission"], {})[row["code"]] = int(row["n"])
-        return found
+    def taken_for(self, commission: str) -> dict[Key, int]:
+        """Return the pieces taken off the shelf for a commission and not put back."""
+        return self._sums("-v.in_hand", "v.kind IN ('taken', 'put back')").get(commission, {})
+
+    def commissions(self) -> dict[str, dict[Key, int]]:
+        """Return every commission that pieces are set aside for, and how many of what."""
+        return self._sums("v.set_aside", "v.set_aside <> 0")
+
+    def title(self, commission: str) -> str:
+        """Return the title under which pieces were last set aside for a commission."""
+        rows = self._rows("SELECT title FROM commission WHERE key = ?", (commission,))
+        return str(rows[0]["title"]) if rows else ""
 
     def set_aside(
-        self, commission: str, wanted: Mapping[str, int], *, partly: bool = False
+        self,
+        commission: str,
+        wanted: Mapping[Key, int],
+        *,
+        title: str | None = None,
+        partly: bool = False,
     ) -> tuple[Shortage, ...]:
         """Promise a commission exactly these pieces, in place of what it was promised before.
 
         Parameters
         ----------
-        wanted : mapping of str to int
-            Pieces by code; a code left out is released.
+        wanted : mapping of Key to int
+            Pieces by what they are taken of; what is left out is released.
+        title : str, optional
+            What the ledger calls the commission; its key where left out.
         partly : bool
             Where something is short, set aside what there is; else leave all as it was.
 
@@ -262,15 +299,21 @@ class StockStore(StockFile):
         tuple of Shortage
             Empty when all could be set aside.
         """
-        _check_wanted(commission, wanted)
+        title = commission if title is None else title
+        _check_wanted(commission if title.strip() else "", wanted)
         short: list[Shortage] = []
         with self._change(keep=lambda: partly or not short) as db:
+            db.execute(
+                "INSERT INTO commission (key, title) VALUES (?, ?)"
+                " ON CONFLICT (key) DO UPDATE SET title = excluded.title",
+                (commission, title),
+            )
             self._release(db, commission)
-            for code, pieces in wanted.items():
-                lots = self._lots(self._need(code))
+            for key, pieces in wanted.items():
+                lots = self._lots_of(key)
                 free = sum(lot.free for lot in lots)
                 if free < pieces:
-                    short.append(Shortage(code, pieces, free))
+                    short.append(Shortage(key, pieces, free))
                 for lot, part in _share(((lot, lot.free) for lot in lots), pieces):
                     self._move(db, lot.id, "set aside", 0, part, commission)
         return tuple(short)
@@ -281,7 +324,7 @@ class StockStore(StockFile):
             self._release(db, commission)
 
     def take_out(
-        self, commission: str, used: Mapping[str, int] | None = None
+        self, commission: str, used: Mapping[Key, int] | None = None
     ) -> tuple[Shortage, ...]:
         """On completion, take the pieces that were laid off the shelf.
 
@@ -290,8 +333,8 @@ class StockStore(StockFile):
 
         Parameters
         ----------
-        used : mapping of str to int, optional
-            Pieces by code; all that was set aside where left out.
+        used : mapping of Key to int, optional
+            Pieces by what they are taken of; all that was set aside where left out.
 
         Returns
         -------
@@ -302,10 +345,9 @@ class StockStore(StockFile):
         with self._change(keep=lambda: not short) as db:
             used = dict(used if used is not None else self.set_aside_for(commission))
             _check_wanted(commission, used)
-            for code, pieces in used.items():
-                place = self._need(code)
-                promised = self._promised(place, commission)
-                lots = self._lots(place)
+            promised = self._promised(commission)
+            for key, pieces in used.items():
+                lots = self._lots_of(key)
                 own = [(lot, promised.get(lot.id, 0)) for lot in lots]
                 left = pieces
                 for lot, part in _share(own, left):
@@ -315,11 +357,11 @@ class StockStore(StockFile):
                     self._move(db, lot.id, "taken", -part, 0, commission)
                     left -= part
                 if left:
-                    short.append(Shortage(code, pieces, pieces - left))
+                    short.append(Shortage(key, pieces, pieces - left))
             self._release(db, commission)
         return tuple(short)
 
-    def put_back(self, commission: str, returned: Mapping[str, int]) -> None:
+    def put_back(self, commission: str, returned: Mapping[Key, int]) -> None:
         """Put pieces of a finished commission back on the shelf, into the lots they came from.
 
         Raises
@@ -329,20 +371,19 @@ class StockStore(StockFile):
         """
         _check_wanted(commission, returned)
         with self._change() as db:
-            for code, pieces in returned.items():
-                rows = self._rows(
-                    "SELECT v.lot, -sum(v.in_hand) AS n FROM movement v JOIN lot ON lot.id = v.lot"
-                    " WHERE lot.material = ? AND v.commission = ?"
-                    " AND v.kind IN ('taken', 'put back')"
-                    " GROUP BY v.lot ORDER BY lot.bought_on DESC, v.lot DESC",
-                    (self._need(code), commission),
-                )
-                out = [(int(row["lot"]), int(row["n"])) for row in rows]
+            rows = self._rows(
+                "SELECT lot, -sum(in_hand) AS n FROM movement WHERE commission = ?"
+                " AND kind IN ('taken', 'put back') GROUP BY lot",
+                (commission,),
+            )
+            taken = {int(row["lot"]): int(row["n"]) for row in rows}
+            for key, pieces in returned.items():
+                out = [(v.id, taken.get(v.id, 0)) for v in reversed(self._lots_of(key))]
                 total = sum(n for _, n in out)
                 if pieces > total:
                     raise EmblemaError(
-                        f"{pieces} pieces of '{code}' cannot be put back: {total} were taken out "
-                        f"for '{commission}'."
+                        f"{pieces} pieces of '{named(key)}' cannot be put back: {total} were "
+                        f"taken out for '{self.title(commission) or commission}'."
                     )
                 for lot, part in _share(out, pieces):
                     self._move(db, lot, "put back", part, 0, commission)
@@ -355,8 +396,10 @@ class StockStore(StockFile):
         """Return the ledger, oldest first, of a material, of a commission or of all."""
         rows = self._rows(
             "SELECT v.id, v.at, m.code, v.lot, v.kind, v.in_hand, v.set_aside, v.commission,"
-            " v.note FROM movement v JOIN lot ON lot.id = v.lot"
-            " JOIN material m ON m.place = lot.material"
+            " v.note, coalesce(c.title, v.commission) AS title"
+            " FROM movement v JOIN lot ON lot.id = v.lot"
+            " JOIN material m ON m.place = lot.material LEFT JOIN commission c"
+            " ON c.key = v.commission"
             " WHERE (?1 IS NULL OR m.code = ?1) AND (?2 IS NULL OR v.commission = ?2)"
             " ORDER BY v.id",
             (code, commission),
@@ -375,31 +418,65 @@ class StockStore(StockFile):
             raise EmblemaError(f"There is no material '{code}' in stock.")
         return place
 
+    def _own(self, place: int, lab: Lab | None) -> Lab | None:
+        """Return a lot's colour, None where it is just its material's."""
+        if lab is None:
+            return None
+        (row,) = self._rows("SELECT code, l, a, b FROM material WHERE place = ?", (place,))
+        check_lab(row["code"], lab)
+        return None if lab == (row["l"], row["a"], row["b"]) else lab
+
     def _lots(self, place: int) -> tuple[Lot, ...]:
+        return self._every_lot("n.material = ?", place)
+
+    def _lots_of(self, key: Key) -> tuple[Lot, ...]:
+        """Return the lots that a key stands for, the one bought first before the others."""
+        code, number = (key, None) if isinstance(key, str) else key
+        lots = self._lots(self._need(code))
+        if number is None:
+            return tuple(v for v in lots if v.lab is None)
+        found = tuple(v for v in lots if v.id == number)
+        if not found:
+            raise EmblemaError(f"There is no lot {number} of '{code}' in stock.")
+        return found
+
+    def _lot(self, lot: int) -> Lot:
+        found = self._every_lot("n.id = ?", lot)
+        if not found:
+            raise EmblemaError(f"There is no lot {lot} in stock.")
+        return found[0]
+
+    def _every_lot(self, which: str = "NOT m.removed", *values: int) -> tuple[Lot, ...]:
         rows = self._rows(
             "SELECT n.*, m.code FROM lot_now n JOIN material m ON m.place = n.material"
-            " WHERE n.material = ? ORDER BY n.bought_on, n.id",
-            (place,),
+            f" WHERE {which} ORDER BY n.material, n.bought_on, n.id",
+            values,
         )
         return tuple(_lot(row) for row in rows)
 
-    def _lot(self, lot: int) -> Lot:
+    def _promised(self, commission: str) -> dict[int, int]:
+        """Return the pieces promised to a commission, by lot."""
         rows = self._rows(
-            "SELECT n.*, m.code FROM lot_now n JOIN material m ON m.place = n.material"
-            " WHERE n.id = ?",
-            (lot,),
-        )
-        if not rows:
-            raise EmblemaError(f"There is no lot {lot} in stock.")
-        return _lot(rows[0])
-
-    def _promised(self, place: int, commission: str) -> dict[int, int]:
-        rows = self._rows(
-            "SELECT v.lot, sum(v.set_aside) AS n FROM movement v JOIN lot ON lot.id = v.lot"
-            " WHERE lot.material = ? AND v.commission = ? GROUP BY v.lot HAVING n > 0",
-            (place, commission),
+            "SELECT lot, sum(set_aside) AS n FROM movement WHERE commission = ?"
+            " GROUP BY lot HAVING n > 0",
+            (commission,),
         )
         return {int(row["lot"]): int(row["n"]) for row in rows}
+
+    def _sums(self, what: str, where: str) -> dict[str, dict[Key, int]]:
+        """Return what movements add up to, where that is more than nothing."""
+        rows = self._rows(
+            "SELECT v.commission, m.code, CASE WHEN lot.l IS NOT NULL THEN lot.id END AS own,"
+            f" sum({what}) AS n FROM movement v"
+            " JOIN lot ON lot.id = v.lot JOIN material m ON m.place = lot.material"
+            f" WHERE {where} GROUP BY v.commission, m.place, own HAVING n > 0"
+            " ORDER BY v.commission, m.place, own"
+        )
+        found: dict[str, dict[Key, int]] = {}
+        for row in rows:
+            key = row["code"] if row["own"] is None else (row["code"], int(row["own"]))
+            found.setdefault(row["commission"], {})[key] = int(row["n"])
+        return found
 
     def _insert(self, db: sqlite3.Connection, m: Material) -> None:
         columns = (*_PLAIN, "l", "a", "b")
@@ -458,13 +535,8 @@ class StockStore(StockFile):
         return lot
 
     def _release(self, db: sqlite3.Connection, commission: str) -> None:
-        rows = self._rows(
-            "SELECT lot, sum(set_aside) AS n FROM movement WHERE commission = ?"
-            " GROUP BY lot HAVING n > 0",
-            (commission,),
-        )
-        for row in rows:
-            self._move(db, int(row["lot"]), "released", 0, -int(row["n"]), commission)
+        for lot, pieces in self._promised(commission).items():
+            self._move(db, lot, "released", 0, -pieces, commission)
 
     @staticmethod
     def _move(
@@ -494,12 +566,12 @@ def _share(have: Iterable[tuple[Holder, int]], wanted: int) -> Iterator[tuple[Ho
             yield holder, part
 
 
-def _check_wanted(commission: str, wanted: Mapping[str, int]) -> None:
+def _check_wanted(commission: str, wanted: Mapping[Key, int]) -> None:
     if not commission.strip():
         raise EmblemaError("Give the commission a title before setting pieces aside for it.")
-    for code, pieces in wanted.items():
+    for key, pieces in wanted.items():
         if pieces < 0:
-            raise EmblemaError(f"{pieces} pieces of '{code}' cannot be moved.")
+            raise EmblemaError(f"{pieces} pieces of '{named(key)}' cannot be moved.")
 
 
 def _plain(m: Material, column: str) -> Any:

@@ -13,13 +13,13 @@ from PySide6.QtWidgets import QPushButton, QWidget
 
 from app.jobcard.lookagain import LIMITS
 from app.jobcard.photograph import Photograph
-from app.jobcard.stockroom import Stockroom, with_stock
+from app.jobcard.stockroom import Stockroom
 from core.colour.chart import chart_colours
 from core.colour.convert import bytes_from_lab
 from core.colour.difference import ciede2000
 from core.commission import add_flow_line
 from core.figures import counts
-from core.stock import StockStore
+from core.stock import StockStore, use_stock
 
 
 @pytest.fixture(scope="module")
@@ -381,8 +381,8 @@ def test_set_aside_take_out_put_back(room, table):
     by_words["Use in this commission"].click()
     table.lay()
     by_words["Set aside what it needs"].click()
-    needed = room._needed()
-    assert room.store.set_aside_for("Threshold") == {c: n for c, n in needed.items() if n}
+    needed = {c.material.key: c.take for c in room._counted()}
+    assert room.store.set_aside_for(table.session.doc.key) == {c: n for c, n in needed.items() if n}
     code, n = next(iter(needed.items()))
     before = room.store.material(code).pieces
     by_words["Take out, it is laid"].click()
@@ -412,7 +412,7 @@ def test_stock_in_the_commission_is_what_is_free(room, table):
     code = room.materials[0].code
     pieces = room.store.material(code).pieces
     room.store.set_aside("Another", {code: 100})
-    doc = with_stock(table.session.doc, room.store)
+    doc, _ = use_stock(table.session.doc, room.store)
     assert doc.material(code).pieces == pieces - 100
 
 

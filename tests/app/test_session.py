@@ -254,7 +254,7 @@ def broken(folder, how: str):
             members = {n: z.read(n) for n in z.namelist()}
         text = members["commission.json"].decode()
         if how == "later":
-            text = text.replace('"emblema": 1', '"emblema": 99')
+            text = text.replace(f'"emblema": {archive.VERSION}', '"emblema": 99')
         elif how == "no width":
             text = text.replace('"width_mm": 120.0', '"width_mm": "wide"')
         elif how == "no pieces of text":

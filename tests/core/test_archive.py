@@ -52,6 +52,8 @@ materials = st.builds(
     lab=st.tuples(number, number, number),
     price=st.decimals(0, 1000, places=2),
     pieces=st.integers(0, 10**6),
+    lot=st.none() | st.integers(1, 10**6),
+    lot_of=words,
 )
 documents = st.builds(
     Commission,
@@ -86,6 +88,7 @@ documents = st.builds(
         st.tuples(words, st.lists(words, max_size=2).map(tuple)), max_size=2
     ).map(tuple),
     notes=words,
+    id=words,
 )
 
 
@@ -178,9 +181,38 @@ def test_a_failed_save_leaves_the_old_file(tmp_path: Path) -> None:
 def test_older_files_are_brought_forward(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.emblema"
     archive.save(path, Commission("old", 10, 10), {})
-    monkeypatch.setattr(archive, "VERSION", 2)
-    monkeypatch.setitem(archive.MIGRATIONS, 1, lambda raw: raw | {"title": "brought forward"})
+    now = archive.VERSION
+    monkeypatch.setattr(archive, "VERSION", now + 1)
+    monkeypatch.setitem(archive.MIGRATIONS, now, lambda raw: raw | {"title": "brought forward"})
     assert archive.load(path)[0].title == "brought forward"
+
+
+def test_files_of_the_first_version_open(tmp_path: Path) -> None:
+    """As they were written before lots had materials of their own and commissions an id."""
+    body = {
+        "emblema": 1,
+        "commission": {
+            "title": "Threshold",
+            "width_mm": 900.0,
+            "height_mm": 300,
+            "materials": [
+                {"code": "S", "description": "sea", "kind": "smalti", "lab": [50, -20.0, 5]}
+            ],
+            "motif_palettes": [["heron", ["S"]]],
+        },
+    }
+    path = tmp_path / "old.emblema"
+    with zipfile.ZipFile(path, "w") as z:
+        z.writestr("commission.json", json.dumps(body))
+    doc, _ = archive.load(path)
+    sea = Material("S", "sea", "smalti", (50.0, -20.0, 5.0))
+    assert doc == Commission(
+        "Threshold", 900.0, 300.0, materials=(sea,), motif_palettes=(("heron", ("S",)),)
+    )
+    assert (doc.id, doc.key, sea.lot, sea.key) == ("", "Threshold", None, "S")
+    archive.save(path, doc, {})
+    assert json.loads(zipfile.ZipFile(path).read("commission.json"))["emblema"] == archive.VERSION
+    assert archive.load(path)[0] == doc
 
 
 def test_defaults_are_left_out_and_come_back() -> None:

@@ -154,6 +154,23 @@ def test_counts_csv(tmp_path: Path) -> None:
         *("G", "50", "23", "1.25", "EUR"),
     )
     assert float(row["area_mm2"]) == 5000.0
+    assert row["order"] == "G"
+
+
+def test_more_of_a_lot_is_ordered_as_its_material(tmp_path: Path) -> None:
+    doc, layout = wall()
+    lot = replace(doc.materials[0], code="G lot 12", lot=12, lot_of="G")
+    doc = replace(doc, materials=(lot, *doc.materials[1:]))
+    (c,) = counts(doc, layout)
+    assert (c.material.code, c.short, c.order) == ("G lot 12", 23, "G")
+    write_counts_csv(tmp_path / "c.csv", doc, layout)
+    with (tmp_path / "c.csv").open(newline="", encoding="utf-8") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["code"], row["short"], row["order"]) == ("G lot 12", "23", "G")
+    (enough,) = counts(
+        replace(doc, materials=(replace(lot, pieces=63), *doc.materials[1:])), layout
+    )
+    assert (enough.short, enough.order) == (0, "")
 
 
 def test_cautions_name_dust_eyes_cement_epoxy_weight_and_local_codes() -> None:

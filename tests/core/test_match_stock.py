@@ -10,6 +10,7 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from core.colour import ciede2000
+from core.colour.convert import lab_under_d65
 from core.colour.matching import (
     SHIFTS,
     choose_colours,
@@ -200,6 +201,35 @@ def test_stand_ins_come_nearest_first_with_what_they_cost():
         assert s.price_change_m2 == price_per_m2(s.material) - price_per_m2(short)
     assert stand_ins(short, [short]) == ()
     assert not stand_ins(short, starter_stock(), 1, {})[0].enough
+
+
+def test_other_lots_of_the_material_stand_in_before_what_is_no_nearer():
+    def sea(code, light, **given):
+        return Material(code, "sea", "smalti", (light, -20.0, 5.0), **given)
+
+    plain, near = sea("SM-78", 50.0), sea("SM-60", 51.0)
+    lots = [
+        sea(f"SM-78 lot {k}", light, lot=k, lot_of="SM-78")
+        for k, light in ((12, 51.0004), (13, 53.0), (14, 50.0004))
+    ]
+    far = sea("SM-61", 52.0)
+    found = stand_ins(lots[0], [far, near, plain, *lots])
+    codes = [s.material.code for s in found]
+    # of another shade each to be seen, or alike and of the same material
+    assert codes == ["SM-60", "SM-78 lot 14", "SM-78", "SM-61", "SM-78 lot 13"]
+    found = stand_ins(plain, [near, far, *lots])
+    assert [s.material.code for s in found] == [
+        *("SM-78 lot 14", "SM-78 lot 12", "SM-60", "SM-61", "SM-78 lot 13")
+    ]
+
+
+def test_stand_ins_are_compared_in_one_light():
+    short = Material("A", "a", "smalti", (50.0, 20.0, 20.0), illuminant="A")
+    seen = tuple(map(float, lab_under_d65(short.lab, "A", 2)))
+    same = Material("S", "s", "smalti", seen)
+    found = stand_ins(short, [Material("N", "n", "smalti", short.lab), same])
+    assert found[0].material is same and found[0].delta_e == pytest.approx(0, abs=1e-9)
+    assert found[1].delta_e > 1
 
 
 def test_price_of_a_square_metre():

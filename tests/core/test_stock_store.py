@@ -32,6 +32,10 @@ def store(tmp_path):
         yield opened
 
 
+def free_for(store, commission=""):
+    return {m.key: m.pieces for m in store.offered(commission)}
+
+
 def test_is_filled_with_the_starter_stock_once(tmp_path, monkeypatch):
     monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "mine"))
     assert data_folder() == tmp_path / "mine"
@@ -78,20 +82,18 @@ def test_a_list_is_taken_whole_or_not_at_all(store):
 
 
 def test_lots_are_used_oldest_first_and_know_their_loss(store):
-    old = store.add_lot("T-1", 40, "2021-03-01", lab=(51.0, 1.0, 2.0), note="first firing")
+    old = store.add_lot("T-1", 40, "2021-03-01", note="first firing")
     assert next(lot.id for lot in store.lots("T-1")) == old
     assert store.set_aside("wall", {"T-1": 60}) == ()
     assert [(lot.set_aside, lot.free) for lot in store.lots("T-1")] == [(40, 0), (20, 80)]
     store.take_out("wall", {"T-1": 45})
     first, second = store.lots("T-1")
     assert (first.in_hand, first.used, second.in_hand, second.used) == (0, 40, 95, 5)
-    assert first.lab == (51.0, 1.0, 2.0) and first.note == "first firing" and second.lab is None
+    assert first.note == "first firing" and first.lab is second.lab is None
     store.lose(second.id, 10, "broke")
     store.count_lot(second.id, 80)
     second = store.lots("T-1")[1]
     assert (second.in_hand, second.lost, second.share_lost) == (80, 15, 0.15)
-    store.change_lot(old, lab=None, note="")
-    assert store.lots("T-1")[0].lab is None
     with pytest.raises(EmblemaError, match="not a date"):
         store.add_lot("T-1", 4, "31.5.24")
     with pytest.raises(EmblemaError, match="no lot 999"):
@@ -100,7 +102,8 @@ def test_lots_are_used_oldest_first_and_know_their_loss(store):
 
 def test_what_is_short_is_said_and_nothing_is_set_aside(store):
     assert store.set_aside("wall", {"T-1": 70}) == ()
-    assert store.available()["T-1"] == 30 and store.available("wall")["T-1"] == 100
+    assert store.available()["T-1"] == 30
+    assert free_for(store, "wall")["T-1"] == 100 and free_for(store, "door")["T-1"] == 30
     assert store.set_aside("door", {"T-1": 31, "SM-01": 5}) == (Shortage("T-1", 31, 30),)
     assert store.set_aside_for("door") == {}
     (short,) = store.set_aside("door", {"T-1": 31, "SM-01": 5}, partly=True)
@@ -140,6 +143,146 @@ def test_completion_takes_out_and_what_is_left_over_comes_back(store):
     ]  # fmt: skip
     assert {m.commission for m in store.movements(commission="wall")} == {"wall"}
     assert sum(m.in_hand for m in store.movements("T-1")) == 20
+
+
+OWN = (55.0, -3.0, 7.0)
+
+
+def test_a_lot_with_a_colour_of_its_own_is_taken_by_itself(store):
+    lot = store.add_lot("T-1", 40, "2021-03-01", OWN)
+    key = ("T-1", lot)
+    free = free_for(store)
+    assert (free["T-1"], free[key]) == (100, 40)
+    assert store.available()["T-1"] == 140  # the shelf counts all
+    own = next(m for m in store.offered() if m.key == key)
+    assert (
+        own == replace(NEW, code=f"T-1 lot {lot}", lab=OWN, pieces=40, lot=lot, lot_of="T-1")
+        and own.order_code == "T-1"
+    )
+    places = [m.key for m in store.offered()]
+    assert places.index(key) == places.index("T-1") + 1
+    # neither stands in for the other
+    assert store.set_aside("wall", {"T-1": 101, key: 41}) == (
+        Shortage("T-1", 101, 100),
+        Shortage(key, 41, 40),
+    )
+    assert store.set_aside("wall", {"T-1": 70, key: 30}) == ()
+    assert store.set_aside_for("wall") == {"T-1": 70, key: 30}
+    assert [(v.id == lot, v.set_aside) for v in store.lots("T-1")] == [(True, 30), (False, 70)]
+    assert free_for(store, "wall")[key] == 40 and free_for(store)[key] == 10
+    assert store.take_out("wall", {key: 41}) == (Shortage(key, 41, 40),)
+    assert store.take_out("wall", {"T-1": 60, key: 35}) == ()
+    assert [v.in_hand for v in store.lots("T-1")] == [5, 40]
+    assert store.taken_for("wall") == {"T-1": 60, key: 35} and store.taken_for("door") == {}
+    with pytest.raises(EmblemaError, match=f"36 pieces of 'T-1 lot {lot}' cannot be put back: 35"):
+        store.put_back("wall", {key: 36})
+    store.put_back("wall", {key: 35, "T-1": 1})
+    assert [v.in_hand for v in store.lots("T-1")] == [40, 41]
+    assert store.taken_for("wall") == {"T-1": 59}
+    with pytest.raises(EmblemaError, match="no lot 999 of 'T-1'"):
+        store.set_aside("wall", {("T-1", 999): 1})
+    with pytest.raises(EmblemaError, match=f"no lot {lot} of 'SM-01'"):
+        store.set_aside("wall", {("SM-01", lot): 1})
+
+
+def test_what_was_promised_of_a_lot_stays_promised_when_its_colour_changes(store):
+    lot = store.lots("T-1")[0].id
+    store.set_aside("wall", {"T-1": 60})
+    store.change_lot(lot, lab=OWN, note="")
+    assert store.set_aside_for("wall") == {("T-1", lot): 60}
+    store.take_out("wall")
+    store.change_lot(lot, lab=None, note="")
+    assert store.taken_for("wall") == {"T-1": 60} and store.lots("T-1")[0].in_hand == 40
+    store.put_back("wall", {"T-1": 60})
+    assert store.lots("T-1")[0].in_hand == 100
+
+
+@pytest.mark.parametrize(
+    ("lab", "fault"),
+    [
+        ((150.0, 0.0, 0.0), "L* is 150; it must be 0 to 100"),
+        ((-0.5, 0.0, 0.0), "L* is -0.5; it must be 0 to 100"),
+        ((50.0, 161.0, 0.0), "a* is 161; it must be -160 to 160"),
+        ((50.0, 0.0, -200.0), "b* is -200; it must be -160 to 160"),
+        ((float("nan"), 0.0, 0.0), "L* is nan"),
+        ((50.0, 0.0, float("inf")), "b* is inf"),
+    ],
+)
+def test_a_lots_colour_is_refused_in_the_words_of_a_materials(store, lab, fault):
+    before = store.lots("T-1"), store.movements()
+    said = set()
+    for attempt in (
+        lambda: store.add_lot("T-1", 5, lab=lab),
+        lambda: store.change_lot(store.lots("T-1")[0].id, lab=lab, note="no"),
+        lambda: store.change_material("T-1", replace(NEW, lab=lab)),
+    ):
+        with pytest.raises(EmblemaError) as refused:
+            attempt()
+        said.add(str(refused.value))
+    assert len(said) == 1 and fault in said.pop()
+    assert (store.lots("T-1"), store.movements()) == before
+
+
+def test_a_colour_that_is_the_materials_is_none_of_its_own(store):
+    lot = store.add_lot("T-1", 5, lab=NEW.lab)
+    assert store.lots("T-1")[-1].lab is None
+    store.change_lot(lot, lab=OWN, note="")
+    assert free_for(store)[("T-1", lot)] == 5
+    store.change_lot(lot, lab=NEW.lab, note="")
+    assert free_for(store)["T-1"] == 105 and ("T-1", lot) not in free_for(store)
+
+
+def test_two_commissions_may_have_one_title(store):
+    store.set_aside("a1", {"T-1": 30}, title="Kitchen")
+    store.set_aside("b2", {"T-1": 50}, title="Kitchen")
+    assert store.commissions() == {"a1": {"T-1": 30}, "b2": {"T-1": 50}}
+    assert {m.title for m in store.movements() if m.commission} == {"Kitchen"}
+    store.set_aside("a1", {"T-1": 20}, title="Hall")
+    assert (store.title("a1"), store.title("b2"), store.title("c3")) == ("Hall", "Kitchen", "")
+    assert [m.title for m in store.movements(commission="a1")] == ["Hall"] * 3
+    assert store.take_out("b2") == () and store.set_aside_for("a1") == {"T-1": 20}
+    with pytest.raises(EmblemaError, match="60 pieces .* 50 were taken out for 'Kitchen'"):
+        store.put_back("b2", {"T-1": 60})
+    for title in ("", "  "):
+        with pytest.raises(EmblemaError, match="title"):
+            store.set_aside("c3", {"T-1": 1}, title=title)
+
+
+def test_what_was_promised_by_title_can_still_be_read(tmp_path):
+    """A file of the time when a commission was known by its title."""
+    path = tmp_path / "stock.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        for step in STEPS[:2]:
+            for statement in statements(step):
+                db.execute(statement)
+        db.execute(
+            "INSERT INTO material VALUES (1, 'OLD', 'old', 'smalti', 50, 1, 2, 'matt', 'D65', 2,"
+            " 'estimated', 15, 10, 7, 2700, '9.50', 'kg', 0.1, '', '', 0)"
+        )
+        db.execute("INSERT INTO lot VALUES (1, 1, '2020-01-01', NULL, NULL, NULL, '')")
+        db.execute("INSERT INTO lot VALUES (2, 1, '2020-02-01', 40, 5, 5, 'darker')")
+        for lot, kind, hand, aside, work in (
+            (1, "bought", 30, 0, ""),
+            (2, "bought", 20, 0, ""),
+            (1, "set aside", 0, 30, "Kitchen wall"),
+            (2, "set aside", 0, 5, "Kitchen wall"),
+            (2, "taken", -4, 0, "Hall"),
+        ):
+            db.execute(
+                "INSERT INTO movement (lot, kind, in_hand, set_aside, commission, note)"
+                " VALUES (?, ?, ?, ?, ?, '')",
+                (lot, kind, hand, aside, work),
+            )
+        db.execute("PRAGMA user_version = 2")
+        db.commit()
+    with StockStore(path) as store:
+        assert store.commissions() == {"Kitchen wall": {"OLD": 30, ("OLD", 2): 5}}
+        assert store.title("Kitchen wall") == "Kitchen wall" and store.title("Hall") == "Hall"
+        assert [m.title for m in store.movements()] == ["", "", *["Kitchen wall"] * 2, "Hall"]
+        assert store.taken_for("Hall") == {("OLD", 2): 4}
+        assert store.take_out("Kitchen wall") == ()
+        assert [v.in_hand for v in store.lots("OLD")] == [0, 11]
+    assert (tmp_path / "stock.version2.sqlite").exists()
 
 
 def test_what_is_promised_can_be_neither_counted_away_nor_removed(store):
