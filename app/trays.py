@@ -31,7 +31,7 @@ from PySide6.QtWidgets import (
 from app import theme
 from app.canvas.bench import MATERIAL, Bench
 from app.session import Session
-from app.widgets import describe, paint_swatch
+from app.widgets import describe, fit, paint_swatch
 from core.commission import add_swap
 from core.errors import EmblemaError
 from core.figures import Count, counts
@@ -78,6 +78,7 @@ class Tray(QWidget):
         font = p.font()
         font.setPixelSize(13)
         font.setBold(True)
+        fit(font, self.material.code, WIDE - 18)
         p.setFont(font)
         p.setPen(QColor(theme.INK))
         p.drawText(QRectF(9, 35, WIDE - 18, 17), left, self.material.code)

@@ -6,7 +6,17 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 from PySide6.QtCore import QPointF, QSize, Qt
-from PySide6.QtGui import QColor, QIcon, QPainter, QPaintEvent, QPen, QPixmap, QPolygonF
+from PySide6.QtGui import (
+    QColor,
+    QFont,
+    QFontMetrics,
+    QIcon,
+    QPainter,
+    QPaintEvent,
+    QPen,
+    QPixmap,
+    QPolygonF,
+)
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -39,6 +49,12 @@ def text(words: str, role: str = "") -> QLabel:
     if role:
         label.setProperty("role", role)
     return label
+
+
+def fit(font: QFont, words: str, width: int) -> None:
+    """Make a font smaller until words have room on one line, as far as they can still be read."""
+    while font.pixelSize() > 9 and QFontMetrics(font).horizontalAdvance(words) > width:
+        font.setPixelSize(font.pixelSize() - 1)
 
 
 def line() -> QFrame:

@@ -104,9 +104,9 @@ class PaletteGrid(QWidget):
                 p.setBrush(QColor(theme.RUST))
                 p.drawEllipse(QPointF(box.x() + 11, box.y() + 11), 5, 5)
             p.setPen(QColor(theme.INK if on else theme.SLATE))
-            code = p.fontMetrics().elidedText(
-                m.code, Qt.TextElideMode.ElideRight, int(box.width() - 4)
-            )
+            # of a lot its number matters: it lies beside its material
+            elide = Qt.TextElideMode.ElideRight if m.lot is None else Qt.TextElideMode.ElideLeft
+            code = p.fontMetrics().elidedText(m.code, elide, int(box.width() - 4))
             p.drawText(
                 QRectF(box.x() + 2, box.y() + 34, box.width() - 4, 16),
                 Qt.AlignmentFlag.AlignCenter,

@@ -53,7 +53,8 @@ class Shorts(QWidget):
         self.which.clear()
         for c in sorted(self.short.values(), key=lambda c: -c.short):
             m = c.material
-            self.which.addItem(swatch_icon(m, 28, 18), f"{m.code}: {c.short:,} short", m.code)
+            words = f"{m.code}: {c.short:,} short" + (f", order {c.order}" if m.lot else "")
+            self.which.addItem(swatch_icon(m, 28, 18), words, m.code)
         self.which.setCurrentIndex(max(0, self.which.findData(now)) if self.short else -1)
         self.which.blockSignals(False)
         self.which.setVisible(bool(self.short))

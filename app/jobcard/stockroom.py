@@ -421,7 +421,7 @@ class Stockroom(QDialog):
             for s in self.store.set_aside(doc.key, wanted, title=doc.title, partly=True):
                 m = needed[s.key].material
                 order = "" if m.lot is None else f", to order as {m.order_code}"
-                short.append(f"{m.code} {s.short:,} short{order}")
+                short.append(f"{m.code}: {s.short:,} short{order}")
 
         if self.try_to(do):
             self.told.setText("; ".join(short) if short else "Everything it needs is set aside.")
