@@ -133,6 +133,23 @@ def test_match_takes_the_studios_stock_where_no_list_is_named(capsys: Captured) 
     assert line.split()[0] == "MINE" and line.split()[4] == "0.00"
 
 
+def test_match_names_a_lot_with_a_colour_of_its_own(capsys: Captured) -> None:
+    with StockStore() as store:
+        lot = store.add_lot("SM-78", 40, "2031-01-02", (12.5, 33.0, -41.0))
+        gone = store.add_lot("SM-78", 0, "2031-01-02", (12.5, 33.0, -40.0))
+    assert main(["match", "12.5", "33", "-41", "--count", "2"]) == 0
+    said = lines(capsys)
+    assert said[0].startswith(f"SM-78 lot {lot} ") and "  0.00  " in said[0]
+    assert f"lot {gone}" not in said[1]
+    # the stock's own list is of materials: a lot is no line of it
+    assert main(["stock", "export", "out.csv"]) == 0
+    materials, refused = read_stock_csv("out.csv")
+    assert refused == () and [m.code for m in materials] == [m.code for m in starter_stock()]
+    assert next(m for m in materials if m.code == "SM-78").pieces == (
+        next(m for m in starter_stock() if m.code == "SM-78").pieces + 40
+    )
+
+
 def test_match_as_a_user_runs_it(tmp_path: Path) -> None:
     env = {**os.environ, "PYTHONPATH": str(ROOT), "QT_QPA_PLATFORM": "offscreen"}
     written("list.csv", SMALL)
