@@ -28,8 +28,8 @@ def use_stock(doc: Commission, store: StockStore) -> tuple[Commission, tuple[str
     of its own is its material again.
     """
     if not doc.id:
-        # what was set aside under the title stays its own
-        doc = replace(doc, id=doc.title if store.title(doc.title) else new_commission_id())
+        # its title until now: what was set aside under that stays its own, also when this is undone
+        doc = replace(doc, id=doc.title or new_commission_id())
     offered = {m.key: m for m in store.offered(doc.key)}
     kept: list[Material] = []
     merged: dict[str, str] = {}
