@@ -8,29 +8,37 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
+from shapely import Polygon
 
 from app.jobs import Errands, Progress, Worker
 from core import archive
-from core.commission import Commission, new_commission_id
+from core.commission import Commission, add_swap, new_commission_id
 from core.errors import EmblemaError
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured
 from core.stock.lists import starter_stock
 
 SETTLE_MS = 120  # a change waits so long for the next one before it is laid
+CALM_MS = 30  # counts and figures are on the screen so long after they were worked out
 KEEP_MS = 45_000  # unsaved work is kept aside this often
 MOST_UNDO = 500
 
 
 class Session(QObject):
-    """One commission being worked on."""
+    """One commission being worked on.
+
+    `changed` and `laid` are for counts, figures and words. `calm` follows a moment after either,
+    never between a swap and its figures: what is slower to draw waits for it.
+    """
 
     opened = Signal()
     changed = Signal()
     laid = Signal()
+    calm = Signal()
     selection_changed = Signal()
     progress = Signal(float, str)
     busy = Signal(bool)
@@ -61,6 +69,10 @@ class Session(QObject):
         self.errands.failed.connect(self.message)
         self._settle = QTimer(self, singleShot=True, interval=SETTLE_MS)
         self._settle.timeout.connect(self.lay)
+        self._calm = QTimer(self, singleShot=True, interval=CALM_MS)
+        self._calm.timeout.connect(self._grow_calm)
+        for stir in (self.changed, self.laid, self.selection_changed, self.busy):
+            stir.connect(lambda *_: self._calm.start())
         self._keep = QTimer(self, interval=KEEP_MS)
         self._keep.timeout.connect(self.keep_aside)
         self._keep.start()
@@ -88,14 +100,14 @@ class Session(QObject):
         return self._laid_doc
 
     @property
+    def recolours(self) -> bool:
+        """Whether the document differs from the laid one in what its pieces are laid in alone."""
+        return self._recolours
+
+    @property
     def layout_is_current(self) -> bool:
         """Whether the layout is that of the document."""
         return self._laid_doc is self._doc
-
-    @property
-    def recolours(self) -> bool:
-        """Whether the document differs from the laid one in its colours alone."""
-        return self._recolours
 
     @property
     def path(self) -> Path | None:
@@ -130,6 +142,30 @@ class Session(QObject):
         self._redo.clear()
         self._set(doc)
 
+    def swap(
+        self, old: str, new: str, *, field_id: str | None = None, motif: str | None = None
+    ) -> None:
+        """Lay a material wherever another would be laid: in a field, a motif or everywhere.
+
+        Raises
+        ------
+        EmblemaError
+            A material, the field or the motif is no longer there.
+        """
+        doc = self._doc
+        for code in (old, new):
+            if all(m.code != code for m in doc.materials):
+                raise EmblemaError(f"{code} is no longer among the commission's materials.")
+        if field_id is not None and all(f.id != field_id for f in doc.fields):
+            raise EmblemaError("That field is no longer there.")
+        if motif is not None and motif not in doc.motifs():
+            raise EmblemaError(f"There is no motif '{motif}' any more.")
+        where = "here" if field_id else "in the motif" if motif else "everywhere"
+        self.apply(
+            f"Swap {old} for {new} {where}",
+            add_swap(doc, old, new, field_id=field_id, motif=motif),
+        )
+
     def undo(self) -> None:
         """Take the last edit back."""
         if self._undo:
@@ -148,8 +184,9 @@ class Session(QObject):
 
     def _set(self, doc: Commission) -> None:
         # colours are matched at once; what is laid waits for the hand to settle
-        self._recolours = self._laid_doc is not None and only_recoloured(self._laid_doc, doc)
-        self._settle.setInterval(0 if self._recolours else SETTLE_MS)
+        self._recolours = self._laid_doc is not None and only_recoloured(
+            _plain(self._laid_doc), _plain(doc)
+        )
         self._doc = doc
         ids = {f.id for f in doc.fields}
         kept = tuple(i for i in self._selection if i in ids)
@@ -160,7 +197,10 @@ class Session(QObject):
         self.changed.emit()
         if lost:
             self.selection_changed.emit()
-        self._settle.start()
+        if self._recolours:
+            self.lay()
+        else:
+            self._settle.start()
 
     # selection
 
@@ -254,6 +294,7 @@ class Session(QObject):
         self._images, self._path = dict(images), path
         self._saved = doc if saved else None
         self._layout = self._laid_doc = None
+        self._recolours = False
         self._selection, self._piece = (), None
         self._doc = doc
         self.opened.emit()
@@ -277,6 +318,10 @@ class Session(QObject):
         self._job = self._worker.ask(work)
         self.busy.emit(True)
 
+    def _grow_calm(self) -> None:
+        if not (self._recolours and self.laying):  # else it begins anew when that ends
+            self.calm.emit()
+
     @property
     def laying(self) -> bool:
         """Whether a layout is being derived, or soon will be."""
@@ -294,11 +339,11 @@ class Session(QObject):
         self.busy.emit(False)
         if doc is not self._doc:  # the document has moved on
             return
+        if self._piece is not None and _piece(layout, self._piece) != _piece(
+            self._layout, self._piece
+        ):
+            self._piece = None  # another piece has its number now
         self._layout, self._laid_doc = layout, doc
-        if self._piece is not None:
-            laid = next((f for f in layout.fields if f.field_id == self._piece[0]), None)
-            if laid is None or self._piece[1] >= len(laid.pieces):
-                self._piece = None
         self.laid.emit()
         self.message.emit(f"{len(layout):,} tesserae laid in {seconds:.1f} s")
 
@@ -328,3 +373,18 @@ class Session(QObject):
         self._settle.stop()
         self._worker.close()
         self._planner.close()
+
+
+def _piece(layout: Layout | None, piece: tuple[str, int]) -> Polygon | None:
+    """Return the outline of a field's piece of this number, if there is one."""
+    for f in layout.fields if layout is not None else ():
+        if f.field_id == piece[0] and piece[1] < len(f.pieces):
+            outline: Polygon = f.pieces.polygons[piece[1]]
+            return outline
+    return None
+
+
+def _plain(doc: Commission) -> Commission:
+    """Return a document without what single pieces were laid in by hand: they lie as they lay."""
+    rest = tuple(e for e in doc.edits if e.kind != "stock")
+    return replace(doc, edits=rest) if len(rest) < len(doc.edits) else doc

@@ -32,7 +32,6 @@ from app import theme
 from app.canvas.bench import MATERIAL, Bench
 from app.session import Session
 from app.widgets import describe, fit, paint_swatch
-from core.commission import add_swap
 from core.errors import EmblemaError
 from core.figures import Count, counts
 from core.material import Material
@@ -46,16 +45,25 @@ class Tray(QWidget):
     dropped = Signal(str, str)
     chosen = Signal(str)
 
-    def __init__(self, material: Material, count: Count | None) -> None:
+    def __init__(self, material: Material, count: Count | None, lit: bool) -> None:
         super().__init__()
-        self.material, self.count = material, count
-        self.lit = False
+        self.material, self.count, self.lit = material, count, lit
         self._over = False
         self._pressed: QPoint | None = None
         self.setFixedSize(WIDE, HIGH)
         self.setAcceptDrops(True)
         self.setCursor(Qt.CursorShape.OpenHandCursor)
-        words = describe(material)
+        self._tell()
+
+    def fill(self, material: Material, count: Count | None, lit: bool) -> None:
+        """Show the material as it is now: its colour, its count, and whether it stands out."""
+        if (material, count, lit) != (self.material, self.count, self.lit):
+            self.material, self.count, self.lit = material, count, lit
+            self._tell()
+            self.update()
+
+    def _tell(self) -> None:
+        words, count = describe(self.material), self.count
         if count is not None:
             words += f"\n{count.pieces:,} laid; {count.take:,} to take from stock, with waste"
             words += f"; {count.short:,} short" if count.short else ""
@@ -163,6 +171,7 @@ class Trays(QFrame):
         self._box = QHBoxLayout(self._strip)
         self._box.setContentsMargins(4, 2, 4, 2)
         self._box.setSpacing(6)
+        self._box.addStretch(1)
         scroll = QScrollArea()
         scroll.setWidget(self._strip)
         scroll.setWidgetResizable(True)
@@ -184,7 +193,9 @@ class Trays(QFrame):
         box.addWidget(scroll, 1)
         session.changed.connect(self.refresh)
         session.laid.connect(self.refresh)
+        bench.lit_changed.connect(self._show_lit)
         self.trays: list[Tray] = []
+        self._kept: dict[str, Tray] = {}  # by code
         self.refresh()
 
     def _show_all(self, on: bool) -> None:
@@ -204,37 +215,42 @@ class Trays(QFrame):
         shown = [(c.material, c) for c in used]
         if self._all or not shown:
             shown += [(m, None) for m in self.session.doc.materials if m.code not in by_code]
-        now = [(t.material, t.count) for t in self.trays]
         self._words.setText(f"{len(used)} in use")
-        if now == shown:
-            return
-        while self._box.count():
-            item = self._box.takeAt(0)
-            widget = item.widget() if item is not None else None
-            if widget is not None:
-                widget.deleteLater()
-        self.trays = []
-        for m, c in shown:
-            tray = Tray(m, c)
-            tray.lit = self.bench.lit == m.code
+        before, self.trays = self.trays, []
+        for k, (m, c) in enumerate(shown):
+            tray = self._tray(m, c)
+            if self._box.indexOf(tray) != k:
+                self._box.insertWidget(k, tray)
+            tray.show()
+            self.trays.append(tray)
+        for gone in set(before).difference(self.trays):
+            self._box.removeWidget(gone)
+            gone.hide()
+
+    def _tray(self, material: Material, count: Count | None) -> Tray:
+        """Return the material's own tray.
+
+        It is kept even while it is not shown: the hand may be carrying it.
+        """
+        lit = self.bench.lit == material.code
+        tray = self._kept.get(material.code)
+        if tray is None:
+            tray = self._kept[material.code] = Tray(material, count, lit)
             tray.dropped.connect(self.swap)
             tray.chosen.connect(self._light)
-            self._box.addWidget(tray)
-            self.trays.append(tray)
-        self._box.addStretch(1)
+        tray.fill(material, count, lit)
+        return tray
 
     def swap(self, old: str, new: str) -> None:
         """Lay a material in another's place, everywhere."""
         try:
-            self.session.apply(
-                f"Swap {old} for {new} everywhere", add_swap(self.session.doc, old, new)
-            )
-            self.session.lay()  # a swap is quick: it need not wait for the next change
-        except (EmblemaError, KeyError) as e:
+            self.session.swap(old, new)
+        except EmblemaError as e:
             self.session.message.emit(str(e))
 
     def _light(self, code: str) -> None:
         self.bench.light(None if self.bench.lit == code else code)
+
+    def _show_lit(self) -> None:
         for tray in self.trays:
-            tray.lit = tray.material.code == self.bench.lit
-            tray.update()
+            tray.fill(tray.material, tray.count, tray.material.code == self.bench.lit)

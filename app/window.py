@@ -50,6 +50,7 @@ from core.resources import asset
 COMMISSIONS = "Emblema commissions (*.emblema)"
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".bmp")
 BANNER_MS = 9000
+SLOW_MS = 200  # other colours that take less show no progress
 
 
 class Window(QMainWindow):
@@ -124,6 +125,8 @@ class Window(QMainWindow):
         self._stop = QPushButton("Stop")
         self._stop.setFixedSize(64, 34)
         self._stop.clicked.connect(self.session.stop_laying)
+        self._slow = QTimer(self, singleShot=True, interval=SLOW_MS)
+        self._slow.timeout.connect(lambda: self._show_progress(True))
         self._progress.hide()
         self._stop.hide()
         box.addWidget(self._progress)
@@ -243,10 +246,17 @@ class Window(QMainWindow):
         self._place_banner()
 
     def _busy(self, on: bool) -> None:
-        self._progress.setVisible(on)
-        self._stop.setVisible(on)
+        self._slow.stop()
         self._progress.setValue(0)
         self._progress.setFormat("Laying ...")
+        if on and self.session.recolours:
+            self._slow.start()
+        else:
+            self._show_progress(on)
+
+    def _show_progress(self, on: bool) -> None:
+        self._progress.setVisible(on)
+        self._stop.setVisible(on)
 
     def _on_progress(self, share: float, what: str) -> None:
         self._progress.setValue(round(100 * share))

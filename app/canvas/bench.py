@@ -33,14 +33,14 @@ from app.canvas.render import View, Want, render, repaint, sketch_image
 from app.jobs import Worker
 from app.session import Session
 from app.tools.base import Tool
-from core.commission import Commission, Field, add_swap
+from core.commission import Commission, Field
 from core.errors import EmblemaError
 from core.geometry import polygon_of
 
 MATERIAL = "application/x-emblema-material"
 RULER = 22
 SPARE = 0.35  # of the view is drawn beyond each side, so that a small move needs no drawing
-ANEW_MS = 60  # after a swap was painted over it, the picture is drawn anew
+ANEW_MS = 60  # after pieces were painted over it, the picture is drawn anew
 LEAST, MOST = 0.02, 60.0  # pixels a mm
 
 
@@ -49,6 +49,7 @@ class Bench(QWidget):
 
     hovered = Signal(str)
     tool_changed = Signal(str)
+    lit_changed = Signal()
 
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -64,6 +65,8 @@ class Bench(QWidget):
         self._px_per_mm, self._left, self._top = 1.0, 0.0, 0.0
         self._fitted = True
         self._picture: tuple[View, QImage] | None = None
+        self._pictured: PieceTable | None = None  # the pieces that the picture shows
+        self._behind = False  # the picture is to follow the pieces once there is calm
         self._sketch: tuple[str, QImage] | None = None
         self._shapes: dict[str, tuple[object, shapely.MultiPolygon]] = {}
         self._pan: QPointF | None = None
@@ -79,6 +82,7 @@ class Bench(QWidget):
         self.setMinimumSize(320, 240)
         session.changed.connect(self._on_changed)
         session.laid.connect(self._on_laid)
+        session.calm.connect(self._catch_up)
         session.selection_changed.connect(self.redraw)
         session.opened.connect(self._on_opened)
 
@@ -145,7 +149,8 @@ class Bench(QWidget):
     def redraw(self) -> None:
         """Ask for a new picture of the view; the old one is shown until it comes."""
         want = self._want()
-        self._work = self._painter.ask(lambda progress, stop: render(want, stop))
+        self._behind = False
+        self._work = self._painter.ask(lambda progress, stop: (*render(want, stop), want.table))
         self.update()
 
     def _want(self) -> Want:
@@ -174,15 +179,15 @@ class Bench(QWidget):
             self.devicePixelRatioF(),
         )
 
-    def _on_picture(self, number: int, result: tuple[View, QImage]) -> None:
+    def _on_picture(self, number: int, result: tuple[View, QImage, PieceTable | None]) -> None:
         if number == self._work:
-            self._picture = result
+            self._picture, self._pictured = result[:2], result[2]
             self.update()
 
     def settled(self) -> bool:
         """Whether the picture shown is the newest asked for."""
         have = self._picture
-        waits = self._anew.isActive() or not self._painter.idle
+        waits = self._behind or self._anew.isActive() or not self._painter.idle
         return have is not None and not waits and _covers(have[0], self.view)
 
     def _sketch_image(self) -> QImage | None:
@@ -200,25 +205,36 @@ class Bench(QWidget):
 
     def _on_changed(self) -> None:
         if self.session.recolours:  # there is nothing to see until it is matched
+            if self._anew.isActive() or not self._painter.idle:
+                # a picture of the colours before would only keep the figures waiting
+                self._anew.stop()
+                self._painter.stop()
+                self._behind = True
             return
         if self._fitted:
             self.fit()
         self.redraw()
 
     def _on_opened(self) -> None:
-        self.table = None
+        self.table = self._pictured = None
         self._picture = None
         self._fitted = True
 
     def _on_laid(self) -> None:
         assert self.session.layout is not None and self.session.laid_doc is not None
-        before = self.table
-        self.table = PieceTable(self.session.laid_doc, self.session.layout, before)
-        if before is not None and self._picture is not None:
+        self.table = PieceTable(self.session.laid_doc, self.session.layout, self.table)
+        self._behind = True
+
+    def _catch_up(self) -> None:
+        """Paint pieces of other colours over the picture where they are few, else draw it anew."""
+        if not self._behind:
+            return
+        if self._pictured is not None and self._picture is not None:
             view, image = self._picture
-            if repaint(image, replace(self._want(), view=view), before):
+            if repaint(image, replace(self._want(), view=view), self._pictured):
+                self._behind, self._pictured = False, self.table
                 self.update()
-                self._anew.start()  # once trays and figures have had their turn
+                self._anew.start()
                 return
         self.redraw()
 
@@ -236,6 +252,7 @@ class Bench(QWidget):
         """Let the pieces of one material stand out."""
         self.lit = code
         self.redraw()
+        self.lit_changed.emit()
 
     # --- finding
 
@@ -392,7 +409,7 @@ class Bench(QWidget):
             self._pan = event.position()
             self.setCursor(Qt.CursorShape.ClosedHandCursor)
         elif event.button() == Qt.MouseButton.LeftButton and self.tool is not None:
-            self._guarded(lambda: self.tool.press(event))  # type: ignore[union-attr]
+            self.guarded(lambda: self.tool.press(event))  # type: ignore[union-attr]
         self.update()
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
@@ -402,7 +419,7 @@ class Bench(QWidget):
             self._pan = event.position()
             return
         if self.tool is not None:
-            self._guarded(lambda: self.tool.move(event))  # type: ignore[union-attr]
+            self.guarded(lambda: self.tool.move(event))  # type: ignore[union-attr]
         self._tell(*self.to_mm(event.position()))
         self.update()
 
@@ -413,13 +430,13 @@ class Bench(QWidget):
             if self.tool is not None:
                 self.setCursor(self.tool.cursor)
         elif event.button() == Qt.MouseButton.LeftButton and self.tool is not None:
-            self._guarded(lambda: self.tool.release(event))  # type: ignore[union-attr]
+            self.guarded(lambda: self.tool.release(event))  # type: ignore[union-attr]
         self.update()
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """End a line or an outline."""
         if self.tool is not None and event.button() == Qt.MouseButton.LeftButton:
-            self._guarded(lambda: self.tool.double(event))  # type: ignore[union-attr]
+            self.guarded(lambda: self.tool.double(event))  # type: ignore[union-attr]
         self.update()
 
     def contextMenuEvent(self, event: QContextMenuEvent) -> None:
@@ -432,7 +449,7 @@ class Bench(QWidget):
         if event.key() == Qt.Key.Key_Space and not event.isAutoRepeat():
             self._space = True
             self.setCursor(Qt.CursorShape.OpenHandCursor)
-        elif self.tool is None or not self._guarded(lambda: self.tool.key(event)):  # type: ignore[union-attr]
+        elif self.tool is None or not self.guarded(lambda: self.tool.key(event)):  # type: ignore[union-attr]
             super().keyPressEvent(event)
         self.update()
 
@@ -471,7 +488,7 @@ class Bench(QWidget):
         else:
             self.redraw()
 
-    def _guarded(self, do: Callable[[], object]) -> object:
+    def guarded(self, do: Callable[[], object]) -> object:
         """Do it; what a tool is refused is said, and nothing is lost."""
         try:
             return do()
@@ -522,7 +539,11 @@ class Bench(QWidget):
             menu.popup(self.mapToGlobal(event.position().toPoint()))
 
     def drop_menu(self, code: str, x: float, y: float) -> QMenu | None:
-        """Return the choices for a material dropped at a place on the work."""
+        """Return the choices for a material dropped at a place on the work.
+
+        They mean the piece, field and materials that the menu was opened for, whatever is laid
+        meanwhile; what is no longer there is said.
+        """
         field, piece = self.field_at(x, y), self.piece_at(x, y)
         layout, laid_doc = self.session.layout, self.session.laid_doc
         if field is None or piece is None or layout is None or laid_doc is None:
@@ -533,37 +554,40 @@ class Bench(QWidget):
             self.session.message.emit("Nothing is matched here yet: give the field a palette.")
             return None
         old = laid_doc.materials[row.stock[piece[1]]].code
+        outline: shapely.Polygon = row.pieces.polygons[piece[1]]
         menu = QMenu(self)
         menu.addSection(f"Lay {code} for {old}")
 
-        def swap(label: str, **where: str) -> None:
-            self._guarded(
-                lambda: self.session.apply(
-                    f"Swap {old} for {code} {label}",
-                    add_swap(self.session.doc, old, code, **where),
-                )
-            )
+        def offer(words: str, do: Callable[[], None]) -> None:
+            menu.addAction(words, lambda: self.guarded(do))
 
-        menu.addAction("This piece", lambda: self._lay_piece(piece, code))
-        menu.addAction(f"This field: {field.name}", lambda: swap("here", field_id=field.id))
+        offer("This piece", lambda: self._lay_piece(piece[0], (x, y), outline, code))
+        offer(f"This field: {field.name}", lambda: self.session.swap(old, code, field_id=field.id))
         if field.motif:
-            menu.addAction(
-                f"This motif: {field.motif}", lambda: swap("in the motif", motif=field.motif)
+            offer(
+                f"This motif: {field.motif}",
+                lambda: self.session.swap(old, code, motif=field.motif),
             )
-        menu.addAction("Everywhere", lambda: swap("everywhere"))
+        offer("Everywhere", lambda: self.session.swap(old, code))
         return menu
 
-    def _lay_piece(self, piece: tuple[str, int], code: str) -> None:
+    def _lay_piece(
+        self, field_id: str, at: tuple[float, float], outline: shapely.Polygon, code: str
+    ) -> None:
+        """Lay the piece of this outline in a material, if it still lies at its place."""
         from core.handwork import lay_in
 
-        layout = self.session.layout
-        if layout is not None:
-            self._guarded(
-                lambda: self.session.apply(
-                    f"Lay one piece in {code}",
-                    lay_in(self.session.doc, layout, *piece, code),
-                )
-            )
+        layout, piece = self.session.layout, self.piece_at(*at)
+        if layout is None or not self.session.layout_is_current:
+            raise EmblemaError("The work is being laid; drop the tray again in a moment.")
+        if (
+            piece is None
+            or piece[0] != field_id
+            or layout.by_id(field_id).pieces.polygons[piece[1]] != outline
+        ):
+            raise EmblemaError("That piece is no longer there; drop the tray again.")
+        doc = lay_in(self.session.doc, layout, *piece, code)
+        self.session.apply(f"Lay one piece in {code}", doc)
 
     def close_work(self) -> None:
         """End the background painting."""

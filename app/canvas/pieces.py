@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from operator import is_
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -10,7 +12,7 @@ from core.colour.convert import bytes_from_lab
 from core.colour.distance_view import VISIONS, lab_seen_with
 from core.colour.shown import shown_lab
 from core.commission import Commission
-from core.pieces import Layout
+from core.pieces import Layout, Pieces
 
 # CIEDE2000 from "cannot be told apart" to "another colour", and the colours that show it
 STEPS = np.array([0.0, 2.3, 6.0, 12.0, 24.0])
@@ -57,7 +59,7 @@ class PieceTable:
         return (
             self.field_ids == before.field_ids
             and len(self.pieces) == len(before.pieces)
-            and all(a is b for a, b in zip(self.pieces, before.pieces, strict=True))
+            and all(_alike(a, b) for a, b in zip(self.pieces, before.pieces, strict=True))
         )
 
     def rgb(self, view: str) -> NDArray[np.uint8]:
@@ -93,6 +95,11 @@ class PieceTable:
             return None
         rows = np.flatnonzero(self.field == self.field_ids.index(field_id))
         return int(rows[index]) if index < len(rows) else None
+
+
+def _alike(a: Pieces, b: Pieces) -> bool:
+    """Return whether pieces are the very same ones, perhaps gathered anew by an edit."""
+    return a is b or (len(a) == len(b) and all(map(is_, a.polygons, b.polygons)))
 
 
 def _joined(parts: list[NDArray[object]], kind: object) -> NDArray[object]:

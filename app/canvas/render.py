@@ -18,7 +18,7 @@ from core.errors import Stopped
 from core.flow import curve_of
 
 MOST_AT_ONCE = 2500  # pieces that are repainted on the interface thread
-ASK_STOP = 2000  # pieces between looks at whether the picture is still wanted
+ASK_STOP = 200  # pieces between looks at whether the picture is still wanted
 
 
 @dataclass(frozen=True)

@@ -79,6 +79,7 @@ class JobCard(QFrame):
         session.changed.connect(self.refresh)
         session.laid.connect(self.refresh)
         session.selection_changed.connect(self.refresh)
+        session.calm.connect(self.draw)
         self.turn_to(BriefLeaf.name)
 
     @property
@@ -91,6 +92,7 @@ class JobCard(QFrame):
         self._stack.setCurrentIndex(list(self.leaves).index(name))
         self.buttons[name].setChecked(True)
         self.refresh()
+        self.draw()
 
     def end(self) -> None:
         """End the background work of all leaves, as the window closes."""
@@ -98,5 +100,9 @@ class JobCard(QFrame):
             leaf.end()
 
     def refresh(self) -> None:
-        """Bring the leaf that is shown up to date."""
+        """Bring counts and words of the leaf that is shown up to date."""
         self.leaf.refresh()
+
+    def draw(self) -> None:
+        """Bring the rest of the leaf that is shown up to date."""
+        self.leaf.draw()

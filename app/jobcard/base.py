@@ -37,7 +37,10 @@ class Leaf(QWidget):
         """Make the leaf's groups, once."""
 
     def refresh(self) -> None:
-        """Show the document, the layout and the selection as they stand."""
+        """Show the document, the layout and the selection as they stand: counts and words."""
+
+    def draw(self) -> None:
+        """Show what is slower to make, such as charts, once counts and words are shown."""
 
     def end(self) -> None:
         """End the leaf's background work, as the window closes."""

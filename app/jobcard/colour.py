@@ -55,7 +55,7 @@ class ColourLeaf(Leaf):
         self.scope = Choice(
             "For",
             (("fields", "the chosen fields"), ("motif", "their whole motif")),
-            lambda _: self.refresh(),
+            lambda _: self._rescope(),
         )
         self.mean = text("")
         self.top = self.group("", self.whom, self.scope, self.mean)
@@ -81,6 +81,7 @@ class ColourLeaf(Leaf):
         self._build_commission()
         self.chart = ColourChart()
         self.chart.chosen.connect(self._light)
+        self.bench.lit_changed.connect(self._show_lit)
         self.group(
             "Colours laid and wanted",
             self.chart,
@@ -185,6 +186,10 @@ class ColourLeaf(Leaf):
         )
 
     # whom an edit is for
+
+    def _rescope(self) -> None:
+        self.refresh()
+        self.draw()
 
     def fields(self) -> list[Field]:
         """Return the fields that an edit is for: those chosen, or all of their motifs."""
@@ -301,7 +306,7 @@ class ColourLeaf(Leaf):
 
     def _toggle_stock(self) -> None:
         self._all_stock = not self._all_stock
-        self.refresh()
+        self._show_palette()
 
     # rules
 
@@ -349,6 +354,8 @@ class ColourLeaf(Leaf):
 
     def _light(self, code: str) -> None:
         self.bench.light(None if self.bench.lit == code else code)
+
+    def _show_lit(self) -> None:
         self.chart.lit = self.bench.lit
         self.chart.update()
 
@@ -393,7 +400,6 @@ class ColourLeaf(Leaf):
             f"{name} {v:+.1f}" for name, v in zip(("L*", "a*", "b*"), f.shift_lab, strict=True) if v
         )
         self.shift.setText(f"Moved by {shift}" if shift else "As the sketch has it")
-        self._show_palette(f)
         self.rule.show_value(f.match)
         for k, box in enumerate(self.blend):
             box.fill(doc.materials, f.blend[k] if k < len(f.blend) else "")
@@ -416,20 +422,21 @@ class ColourLeaf(Leaf):
         self.stock.show_value(doc.within_stock)
         self.weight.show_value(round(STEPS * float(np.log2(max(doc.lightness_weight, 1e-3)))))
         self._show_grout(doc)
-        layout = self.session.layout
-        self.swaps.setText(_swap_words(doc.swaps, layout.unswapped if layout else {}))
-        self.swaps.setVisible(bool(doc.swaps))
-        self.unswap.setVisible(bool(doc.swaps))
         self.view.show_value(self.bench.colours)
-        self._show_laid()
 
-    def _show_palette(self, f: Field) -> None:
-        doc, codes, used = self.doc, self.allowed(), self._used()
+    def _show_swaps(self) -> None:
+        swaps, layout = self.doc.swaps, self.session.layout
+        self.swaps.setText(_swap_words(swaps, layout.unswapped if layout else {}))
+        self.swaps.setVisible(bool(swaps))
+        self.unswap.setVisible(bool(swaps))
+
+    def _show_palette(self) -> None:
+        doc, codes, used, some = self.doc, self.allowed(), self._used(), self.fields()
         every = {m.code for m in doc.materials}
         allowed = set(codes) & every or every
         near = [m for m in doc.materials if m.code in used or (codes and m.code in allowed)]
         shown = list(doc.materials) if self._all_stock or not near else near
-        self.grid.fill(shown, allowed, f.locked, used)
+        self.grid.fill(shown, allowed, some[0].locked if some else (), used)
         rest = len(doc.materials) - len(near)
         self.more.setText("Only these" if self._all_stock else f"Show {rest} more from the stock")
         self.more.setVisible(bool(near) and rest > 0)
@@ -472,7 +479,9 @@ class ColourLeaf(Leaf):
             f"{far:.0%} beyond {self.doc.limits.colour_delta_e:g}. (CIEDE2000)"
         )
 
-    def _show_laid(self) -> None:
+    def draw(self) -> None:
+        self._show_swaps()
+        self._show_palette()
         used, laid = self._used(), self._laid()
         doc = self.session.laid_doc
         of = {m.code: m for m in doc.materials} if doc is not None else {}

@@ -52,10 +52,11 @@ class SeenFrom(QWidget):
         for w in (self.far, self.eyes, self.picture, self.blends):
             box.addWidget(w)
         self._painted: tuple[Layout, float, Floats] | None = None
+        self._asked: tuple[Layout, float, str] | None = None
         self._job = 0
         self._worker = Worker(self)
         self._worker.done.connect(self._done)
-        self._worker.failed.connect(lambda _, words: session.message.emit(words))
+        self._worker.failed.connect(self._failed)
 
     @staticmethod
     def _words(k: int) -> str:
@@ -77,9 +78,13 @@ class SeenFrom(QWidget):
             "nearer where they are alike in lightness."
         )
         if layout is None or doc is None:
+            self._asked = None
             self.picture.setText("Nothing laid yet")
             return
-        vision, kept = self.eyes.value, self._painted
+        vision, kept, asked = self.eyes.value, self._painted, self._asked
+        if asked is not None and asked[0] is layout and asked[1:] == (far, vision):
+            return
+        self._asked = (layout, far, vision)
 
         def work(progress: Progress, stop: object) -> tuple[Layout, float, Floats, QImage]:
             if kept is not None and kept[0] is layout:
@@ -109,6 +114,10 @@ class SeenFrom(QWidget):
                     Qt.TransformationMode.SmoothTransformation,
                 )
             )
+
+    def _failed(self, number: int, words: str) -> None:
+        self._asked = None
+        self.session.message.emit(words)
 
     def end(self) -> None:
         """End the background work."""

@@ -24,7 +24,10 @@ from core.fields import (
     scale_fields,
     smooth_borders,
 )
+from core.material import Lab
 from core.pieces import LaidField
+
+BARE = "#ddd8cc"  # where a field has no colour yet
 
 
 class FieldsLeaf(Leaf):
@@ -78,6 +81,8 @@ class FieldsLeaf(Leaf):
         self.mend = button("Mend gaps and overlaps", self._knit)
         self.group("Sound?", self.check, self.mend)
         self._filling = False
+        self._checked: object = None
+        self._icons: dict[str, tuple[Lab | None, QIcon]] = {}  # by field, with their colour
 
     def _edited(self, label: str, make: Callable[[], Edited]) -> None:
         notes: list[str] = []
@@ -164,20 +169,23 @@ class FieldsLeaf(Leaf):
         doc, layout = self.doc, self.session.layout
         laid = {f.field_id: f for f in layout.fields} if layout is not None else {}
         chosen = set(self.session.selection)
-        place = self.list.verticalScrollBar().value()
-        self.list.clear()
-        for f in reversed(doc.fields):
+        ids = [f.id for f in reversed(doc.fields)]
+        if ids != [item.data(Qt.ItemDataRole.UserRole) for item in self._items()]:
+            place = self.list.verticalScrollBar().value()
+            self.list.clear()
+            for i in ids:
+                item = QListWidgetItem()
+                item.setIcon(self._icons[i][1] if i in self._icons else _icon(None))
+                item.setData(Qt.ItemDataRole.UserRole, i)
+                self.list.addItem(item)
+            self.list.verticalScrollBar().setValue(place)
+        for f, item in zip(reversed(doc.fields), self._items(), strict=True):
             pieces = len(laid[f.id].pieces) if f.id in laid else 0
             motif = f"  ·  {f.motif}" if f.motif else ""
-            item = QListWidgetItem(f"{f.name}{motif}  ·  {pieces:,}")
-            item.setData(Qt.ItemDataRole.UserRole, f.id)
-            item.setIcon(_mean_icon(laid.get(f.id)))
-            self.list.addItem(item)
+            item.setText(f"{f.name}{motif}  ·  {pieces:,}")
             item.setSelected(f.id in chosen)
             if f.id in chosen and len(chosen) == 1:
                 self.list.scrollToItem(item)
-        if len(chosen) != 1:
-            self.list.verticalScrollBar().setValue(place)
         self._filling = False
         some = self.chosen()
         self.one.setEnabled(bool(some))
@@ -187,6 +195,28 @@ class FieldsLeaf(Leaf):
         )
         motifs = {f.motif for f in some}
         self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
+
+    def draw(self) -> None:
+        layout = self.session.layout
+        laid = {f.field_id: f for f in layout.fields} if layout is not None else {}
+        for item in self._items():
+            i = item.data(Qt.ItemDataRole.UserRole)
+            colour = _mean(laid.get(i))
+            if i not in self._icons or self._icons[i][0] != colour:
+                self._icons[i] = colour, _icon(colour)
+                item.setIcon(self._icons[i][1])
+        self._check()
+
+    def _items(self) -> list[QListWidgetItem]:
+        return [self.list.item(k) for k in range(self.list.count())]
+
+    def _check(self) -> None:
+        """Say whether the fields are sound, if their outlines are not those told of already."""
+        doc = self.doc
+        now = (doc.width_mm, doc.height_mm, tuple(f.outline for f in doc.fields))
+        if now == self._checked:
+            return
+        self._checked = now
         if not doc.fields:
             self.check.setText("No fields yet.")
             self.mend.setEnabled(False)
@@ -201,13 +231,16 @@ class FieldsLeaf(Leaf):
         self.mend.setEnabled(bool(overlaps))
 
 
-def _mean_icon(laid: LaidField | None) -> QIcon:
+def _mean(laid: LaidField | None) -> Lab | None:
+    """Return the mean colour wanted of a field's pieces."""
+    wanted = laid.wanted_lab[np.isfinite(laid.wanted_lab).all(1)] if laid is not None else ()
+    if not len(wanted):
+        return None
+    lightness, a, b = (float(v) for v in np.mean(wanted, axis=0))
+    return lightness, a, b
+
+
+def _icon(lab: Lab | None) -> QIcon:
     picture = QPixmap(26, 18)
-    colour = QColor("#ddd8cc")
-    if laid is not None and len(laid.pieces):
-        wanted = laid.wanted_lab[np.isfinite(laid.wanted_lab).all(1)]
-        if len(wanted):
-            rgb, _ = swatch_rgb(wanted.mean(0))
-            colour = QColor(*rgb)
-    picture.fill(colour)
+    picture.fill(QColor(*swatch_rgb(lab)[0]) if lab is not None else QColor(BARE))
     return QIcon(picture)

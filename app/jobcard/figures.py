@@ -19,7 +19,7 @@ from app.jobcard.base import Leaf
 from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
-from core.figures import figures, write_counts_csv
+from core.figures import Count, figures, write_counts_csv
 
 TIGHT = "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
 HEADS = ("Code", "Pieces", "kg", "In hand", "Short")
@@ -33,6 +33,7 @@ class FiguresLeaf(Leaf):
 
     def build(self) -> None:
         self._shown: object = None
+        self._rows: tuple[Count, ...] = ()
         self.sum = text("", "figure")
         self.more = text("", "hint")
         self.group("Altogether", self.sum, self.more)
@@ -99,6 +100,9 @@ class FiguresLeaf(Leaf):
         self._shown = layout
         if layout is None or doc is None:
             self.sum.setText("Nothing laid yet")
+            for words in (self.more, self.weight, self.walls, self.quote):
+                words.setText("")
+            self._show_rows(())
             return
         f = figures(doc, layout)
         money = f" {doc.currency}" if doc.currency else ""
@@ -108,8 +112,43 @@ class FiguresLeaf(Leaf):
             f"{f.area_m2:.3f} m², {len(f.counts)} materials{unmatched}. "
             f"About {f.hours:.0f} hours of laying."
         )
-        self.table.setRowCount(len(f.counts))
-        for k, c in enumerate(f.counts):
+        self._show_rows(f.counts)
+        self.weight.setText(
+            f"{f.kg_m2:.1f} kg/m², {f.total_kg:.2f} kg in all: pieces {f.pieces_kg:.2f}, "
+            f"grout {f.grout_kg:.2f}, adhesive {f.adhesive_kg:.2f}"
+        )
+        good = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if ok) or "none of these"
+        bad = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if not ok)
+        self.walls.setText(
+            f"Within the limit, kg/m², of {good}."
+            + (f" Too heavy for {bad}." if bad else "")
+            + " (BS 5385-1:2018)"
+        )
+        lines = [
+            f"Materials, with waste   {f.materials_cost:,}{money}",
+            f"Grout   {f.grout_cost:,}{money}",
+            f"Adhesive   {f.adhesive_cost:,}{money}",
+            f"Work, {f.hours:.1f} h   {f.work_cost:,}{money}",
+            f"Together   {f.quote:,}{money}",
+        ]
+        if f.unpriced:
+            lines.append(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
+        self.quote.setText("\n".join(lines))
+
+    def _show_rows(self, rows: tuple[Count, ...]) -> None:
+        """Show the counts, making anew only the rows that are no longer true."""
+        before, self._rows = list(self._rows), rows
+        laid = {c.material.code for c in rows}
+        for k in reversed(range(len(before))):
+            if before[k].material.code not in laid:
+                self.table.removeRow(k)
+                del before[k]
+        for k, c in enumerate(rows):
+            if k == len(before) or before[k].material.code != c.material.code:
+                self.table.insertRow(k)
+                before.insert(k, c)
+            elif before[k] == c:
+                continue
             cells = (
                 c.material.code,
                 f"{c.pieces:,}",
@@ -132,24 +171,4 @@ class FiguresLeaf(Leaf):
                 if c.short:
                     item.setForeground(QColor(RUST))
                 self.table.setItem(k, j, item)
-        self.weight.setText(
-            f"{f.kg_m2:.1f} kg/m², {f.total_kg:.2f} kg in all: pieces {f.pieces_kg:.2f}, "
-            f"grout {f.grout_kg:.2f}, adhesive {f.adhesive_kg:.2f}"
-        )
-        good = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if ok) or "none of these"
-        bad = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if not ok)
-        self.walls.setText(
-            f"Within the limit, kg/m², of {good}."
-            + (f" Too heavy for {bad}." if bad else "")
-            + " (BS 5385-1:2018)"
-        )
-        lines = [
-            f"Materials, with waste   {f.materials_cost:,}{money}",
-            f"Grout   {f.grout_cost:,}{money}",
-            f"Adhesive   {f.adhesive_cost:,}{money}",
-            f"Work, {f.hours:.1f} h   {f.work_cost:,}{money}",
-            f"Together   {f.quote:,}{money}",
-        ]
-        if f.unpriced:
-            lines.append(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
-        self.quote.setText("\n".join(lines))
+        self.table.setRowCount(len(rows))

@@ -14,10 +14,12 @@ from app.jobcard.base import Leaf
 from app.jobs import Worker
 from app.theme import RUST
 from app.widgets import Choice, Number, Switch, button, row, text
-from core.commission import Commission
+from core.commission import Commission, Limits
 from core.lookagain import Finding, look_again, mend, mend_all, scores
 from core.lookagain.finding import RULES
 from core.pieces import Layout
+
+Sought = tuple[Layout, Limits]  # what was looked through, by which limits
 
 LISTED = 300  # findings that are listed at most, the worst
 CLOSE_PX_PER_MM = 5.0
@@ -48,8 +50,8 @@ class LookAgainLeaf(Leaf):
     def build(self) -> None:
         self.findings: tuple[Finding, ...] = ()
         self.listed: list[Finding] = []
-        self._asked: tuple[object, object] | None = None
-        self._found_in: Layout | None = None
+        self._asked: Sought | None = None
+        self._found: Sought | None = None
         self.score = text("", "figure")
         self.told = text("", "hint")
         self.marks = Switch("Mark them on the bench", lambda on: self.bench.update())
@@ -70,6 +72,7 @@ class LookAgainLeaf(Leaf):
         self.mend_one = button("Mend it", self.mend_it, "main", "Try what a hand would do here")
         self.mend_many = button("Mend all shown", self.mend_shown)
         self.reason = text("", "warn")
+        self.reason.hide()
         self.group(
             "Findings, the worst first",
             self.where,
@@ -123,17 +126,32 @@ class LookAgainLeaf(Leaf):
         if layout is None or doc is None:
             self.score.setText("Nothing laid yet")
             return
-        limits = self.doc.limits
-        if self._asked is None or self._asked[0] is not layout or self._asked[1] != limits:
-            self._asked = (layout, limits)
-            looked = replace(doc, limits=limits)
+        s = self.session
+        if s.recolours and not s.layout_is_current and self._mending is None:
+            self._worker.stop()  # it would only keep the figures waiting
+            self._asked = None
+        if not self._looked_for(self._found):
             self.score.setText("Looking ...")
-            self._mending = None
-            self._worker.ask(
-                lambda progress, stop: (layout, look_again(looked, layout, stop=stop), looked)
-            )
         elif self.where.value == "chosen":
             self._list()
+
+    def draw(self) -> None:
+        doc, layout = self.session.laid_doc, self.session.layout
+        if layout is None or doc is None or self._looked_for(self._asked):
+            return
+        limits = self.doc.limits
+        self._asked = (layout, limits)
+        looked = replace(doc, limits=limits)
+        self._mending = None
+        self._worker.ask(
+            lambda progress, stop: (layout, look_again(looked, layout, stop=stop), looked)
+        )
+
+    def _looked_for(self, sought: Sought | None) -> bool:
+        """Return whether this is what the layout and the limits as they stand ask for."""
+        return (
+            sought is not None and sought[0] is self.session.layout and sought[1] == self.doc.limits
+        )
 
     def _done(self, number: int, result: tuple[object, ...]) -> None:
         if self._mending is not None:
@@ -144,7 +162,7 @@ class LookAgainLeaf(Leaf):
             return
         assert isinstance(layout, Layout) and isinstance(looked, Commission)
         self.findings = findings  # type: ignore[assignment]
-        self._found_in = layout
+        self._found = (layout, looked.limits)
         by_rule = Counter(f.rule for f in self.findings)
         now = self.rule.value
         self.rule.box.blockSignals(True)
@@ -215,7 +233,8 @@ class LookAgainLeaf(Leaf):
 
     def _standing(self) -> Layout | None:
         """Return the layout if it is that of the document and of the findings."""
-        if not self.session.layout_is_current or self._found_in is not self.session.layout:
+        found_in = self._found[0] if self._found is not None else None
+        if not self.session.layout_is_current or found_in is not self.session.layout:
             self.session.message.emit("It is still being laid; mend when it is done.")
             return None
         return self.session.layout
@@ -272,7 +291,7 @@ class LookAgainLeaf(Leaf):
 
     def settled(self) -> bool:
         """Whether nothing is being looked for or mended, and the findings are the layout's."""
-        return self._worker.idle and self._found_in is self.session.layout
+        return self._worker.idle and self._looked_for(self._found)
 
     # limits
 

@@ -40,9 +40,11 @@ class PaletteGrid(QWidget):
         pieces: Mapping[str, int],
     ) -> None:
         """Show these materials; `pieces` are laid of them."""
-        self.materials = tuple(materials)
-        self.allowed, self.kept = frozenset(allowed), frozenset(kept)
         self.pieces = pieces
+        now = (tuple(materials), frozenset(allowed), frozenset(kept))
+        if now == (self.materials, self.allowed, self.kept):
+            return
+        self.materials, self.allowed, self.kept = now
         self.updateGeometry()
         self.setFixedHeight(self.heightForWidth(max(self.width(), 4 * WIDE)))
         self.update()

@@ -27,6 +27,7 @@ class Shorts(QWidget):
         super().__init__()
         self.session, self.try_to = session, try_to
         self.short: dict[str, Count] = {}
+        self._shown: object = None
         self.which = Drop()
         self.which.setIconSize(QSize(28, 18))
         self.which.currentIndexChanged.connect(lambda _: self._offer())
@@ -45,9 +46,10 @@ class Shorts(QWidget):
         layout, doc = self.session.layout, self.session.laid_doc
         table = counts(doc, layout) if layout is not None and doc is not None else ()
         short = {c.material.code: c for c in table if c.short}
-        if short == self.short and self.words.text():
+        shown = (short, self.session.doc.materials, self.session.doc.currency)
+        if shown == self._shown:
             return
-        self.short = short
+        self.short, self._shown = short, shown
         now = self.which.currentData()
         self.which.blockSignals(True)
         self.which.clear()

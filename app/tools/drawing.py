@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -13,7 +14,8 @@ from PySide6.QtWidgets import QMenu
 from app import theme
 from app.tools.base import Place, Tool
 from app.tools.hand import label
-from core.commission import FlowLine, add_flow_line, change_flow_line, remove_flow_line
+from core.commission import Commission, FlowLine, add_flow_line, change_flow_line, remove_flow_line
+from core.errors import EmblemaError
 from core.fields import add_outline, closed_curve, pull_border, pulled
 from core.flow import smooth_curve
 
@@ -257,20 +259,27 @@ class FlowLineTool(CurveTool):
             return
         menu = QMenu(self.bench)
         line = self._line(node[0])
-        menu.addAction(
+
+        def offer(words: str, label: str, make: Callable[[Commission], Commission]) -> None:
+            def do() -> None:
+                doc = self.session.doc
+                if line not in doc.flow_lines:
+                    raise EmblemaError("That flow line is no longer as it was; click it again.")
+                self.session.apply(label, make(doc))
+
+            menu.addAction(words, lambda: self.bench.guarded(do))
+
+        offer(
             "Remove this flow line",
-            lambda: self.session.apply(
-                "Remove a flow line", remove_flow_line(self.session.doc, line.id)
-            ),
+            "Remove a flow line",
+            lambda doc: remove_flow_line(doc, line.id),
         )
         if len(line.points) > 2:
             rest = tuple(q for k, q in enumerate(line.points) if k != node[1])
-            menu.addAction(
+            offer(
                 "Remove this point",
-                lambda: self.session.apply(
-                    "Remove a point",
-                    change_flow_line(self.session.doc, line.id, points=rest),
-                ),
+                "Remove a point",
+                lambda doc: change_flow_line(doc, line.id, points=rest),
             )
         menu.popup(where)
 

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QInputDialog, QMenu
 
 from app import theme
 from app.tools.base import Place, Tool
+from core.errors import EmblemaError
 from core.fields import move_fields, remove_fields
 from core.sketch import scale_by_points
 
@@ -106,13 +107,27 @@ class HandTool(Tool):
         menu = QMenu(self.bench)
         menu.addSection(f.name)
         if f.motif:
-            same = [g.id for g in self.session.doc.fields if g.motif == f.motif]
-            menu.addAction(f"Choose the whole motif: {f.motif}", lambda: self.session.select(same))
+            menu.addAction(
+                f"Choose the whole motif: {f.motif}",
+                lambda: self.bench.guarded(lambda: self._choose_motif(f.motif)),
+            )
         menu.addAction(
             "Remove; neighbours take its room",
-            lambda: self.session.apply(f"Remove {f.name}", remove_fields(self.session.doc, [f.id])),
+            lambda: self.bench.guarded(lambda: self._remove(f.id, f.name)),
         )
         menu.popup(where)
+
+    def _choose_motif(self, motif: str) -> None:
+        ids = [f.id for f in self.session.doc.fields if f.motif == motif]
+        if not ids:
+            raise EmblemaError(f"There is no motif '{motif}' any more.")
+        self.session.select(ids)
+
+    def _remove(self, field_id: str, name: str) -> None:
+        doc = self.session.doc
+        if all(f.id != field_id for f in doc.fields):
+            raise EmblemaError(f"'{name}' is no longer there.")
+        self.session.apply(f"Remove {name}", remove_fields(doc, [field_id]))
 
     def paint(self, p: QPainter) -> None:
         a, b = self._field_from, self._field_to

@@ -70,8 +70,12 @@ class Rig:
         self.lay()
 
     def lay(self) -> None:
-        """Wait until the layout is that of the document."""
-        assert pump(lambda: self.session.layout_is_current), self.said
+        """Wait until the layout is that of the document, and all that shows it has been told."""
+        assert pump(self.is_laid), self.said
+
+    def is_laid(self) -> bool:
+        """Whether the layout is that of the document, and charts and pictures have been told."""
+        return self.session.layout_is_current and not self.session._calm.isActive()
 
     def change(self, **changes: object) -> None:
         """Change every field and lay again."""

@@ -6,9 +6,10 @@ import zlib
 import pytest
 import shapely
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QApplication, QMenu
 from window_rig import panel, table
 
-from core.commission import add_flow_line
+from core.commission import add_flow_line, change_field, change_flow_line, remove_flow_line
 from core.geometry import polygon_of
 
 ESCAPE, ENTER = Qt.Key.Key_Escape, Qt.Key.Key_Return
@@ -620,3 +621,65 @@ def test_outline_pulls_a_chosen_fields_border_and_a_click_there_still_begins_one
     bench.key(Qt.Key.Key_Escape)
     bench.let_go()
     assert bench.session.doc is before
+
+
+# --- menus that stay open while the commission changes -----------------------------------------
+
+
+def menu_at(t, at) -> QMenu:
+    """Open the tool's menu at a place."""
+    t.bench.tool.menu(at, t.bench.mapToGlobal(t.px(at)))
+    menu = QApplication.activePopupWidget()
+    assert isinstance(menu, QMenu)
+    return menu
+
+
+def choose(menu: QMenu, begins: str) -> None:
+    next(a for a in menu.actions() if a.text().startswith(begins)).trigger()
+    menu.close()
+
+
+def test_the_hand_menu_means_its_field_or_says_that_it_is_gone(bench):
+    s = bench.session
+    s.apply("Motif", change_field(s.doc, "f1", motif="sea"))
+    bench.lay()
+    menu = menu_at(bench, (30, 30))
+    s.select(())
+    choose(menu, "Choose the whole motif")
+    assert s.selection == ("f1",)
+    menu = menu_at(bench, (30, 30))
+    s.apply("No motif", change_field(s.doc, "f1", motif=""))
+    choose(menu, "Choose the whole motif")
+    assert bench.said[-1] == "There is no motif 'sea' any more."
+    menu = menu_at(bench, (30, 30))
+    renamed = change_field(s.doc, "f1", name="Sand")
+    s.apply("Other", type(s.doc)("Other", 90.0, 70.0, materials=renamed.materials))
+    bare = s.doc
+    choose(menu, "Remove")
+    assert s.doc is bare and bench.said[-1] == "'Ground' is no longer there."
+    bench.lay()
+
+
+@pytest.mark.parametrize("words", ["Remove this flow line", "Remove this point"])
+@pytest.mark.parametrize("how", ["stays", "moved", "gone"])
+def test_the_flow_line_menu_means_its_line_or_says_that_it_is_gone(bench, words, how):
+    s = bench.session
+    doc, line = add_flow_line(s.doc, [(10, 10), (40, 30), (80, 60)], None)
+    s.apply("Line", doc)
+    bench.bench.take("Flow line")
+    menu = menu_at(bench, (40, 30))
+    if how == "moved":
+        s.apply("Moved", change_flow_line(s.doc, line, points=((10, 10), (45, 35), (80, 60))))
+    elif how == "gone":
+        s.apply("Gone", remove_flow_line(s.doc, line))
+    stood = s.doc
+    choose(menu, words)
+    if how == "stays":
+        lines = s.doc.flow_lines
+        assert [w.points for w in lines] == (
+            [((10, 10), (80, 60))] if words.endswith("point") else []
+        )
+    else:
+        assert s.doc is stood
+        assert bench.said[-1] == "That flow line is no longer as it was; click it again."
+    bench.lay()

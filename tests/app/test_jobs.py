@@ -212,6 +212,22 @@ def test_laying_tells_how_far_it_is(watched):
     assert watched.said[-1].startswith(f"{len(s.layout):,} tesserae laid in ")
 
 
+def test_calm_comes_after_figures_and_never_between_a_swap_and_them(watched):
+    s = watched.session
+    told = []
+    for name in ("changed", "laid", "calm"):
+        getattr(s, name).connect(lambda n=name: told.append(n))
+    laid = {s.doc.materials[k].code for k in s.layout.fields[0].stock.tolist()}
+    s.swap(laid.pop(), next(m.code for m in s.doc.materials if m.code not in laid))
+    s._grow_calm()  # as if matching took longer than the calm waits
+    assert told == ["changed"]
+    assert pump(lambda: "calm" in told)
+    assert told == ["changed", "laid", "calm"]
+    told.clear()
+    s.select(("f1",))
+    assert pump(lambda: told == ["calm"])
+
+
 def test_changes_close_together_are_laid_once(watched):
     s = watched.session
     for size in (8.0, 8.5, 9.0, 9.5):

@@ -11,7 +11,8 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app.canvas.bench import MATERIAL
-from app.trays import HIGH
+from app.trays import HIGH, Trays
+from core.handwork import lay_in
 
 
 @pytest.fixture(scope="module")
@@ -108,10 +109,93 @@ def test_a_swap_among_many_pieces_lays_nothing_again(table):
     old, new = (t.material.code for t in table.trays.trays[:2])
     begun = time.perf_counter()
     table.trays.swap(old, new)
-    table.lay()
+    assert pump(lambda: table.session.layout_is_current)
     taken = time.perf_counter() - begun
     assert table.session.layout.fields[0].pieces is pieces
     assert old not in {t.material.code for t in table.trays.trays}
     print(f"{len(table.session.layout):,} pieces: a swap shown after {1000 * taken:.0f} ms")
     assert taken < 0.1
     table.session.undo()
+
+
+def strip_of(trays: Trays) -> tuple:
+    """Return all that a strip tells: its picture, and of each tray what its tip says."""
+    trays.resize(1600, trays.height())
+    trays.show()
+    pump(lambda: False, 0.02)
+    picture = trays.grab().toImage()
+    return picture, [(t.material, t.count, t.lit, t.toolTip()) for t in trays.trays]
+
+
+def changed(doc, which: str, **changes):
+    """Return the document with a material changed."""
+    some = tuple(replace(m, **changes) if m.code == which else m for m in doc.materials)
+    return replace(doc, materials=some)
+
+
+@pytest.mark.parametrize("edit", ["swap", "colour", "code", "in hand", "order", "one piece"])
+def test_the_strip_is_what_a_new_one_would_be(table, edit):
+    """Trays that vanish, come, change places, colour, code or count; and as it is taken back."""
+    s, trays = table.session, table.trays
+    doc, before = s.doc, strip_of(trays)
+    first, second, third = (t.material.code for t in trays.trays[:3])
+    mine = {t.material.code: t for t in trays.trays}
+    laid = set(mine)
+    fresh = next(m.code for m in doc.materials if m.code not in laid)
+    if edit == "swap":
+        s.swap(third, fresh)  # one vanishes, one comes
+        s.swap(first, second)  # and the most laid is another
+    elif edit == "colour":
+        s.apply("colour", changed(doc, first, lab=(70.0, -30.0, 40.0)))
+    elif edit == "code":
+        s.apply("code", changed(doc, first, code="XY-1"))
+    elif edit == "in hand":
+        s.apply("hand", changed(doc, first, pieces=1))
+    elif edit == "order":
+        s.apply("order", replace(doc, materials=doc.materials[::-1]))
+    else:
+        k = int(s.layout.fields[0].stock[0])
+        code = doc.materials[k].code
+        s.apply("piece", lay_in(doc, s.layout, "f1", 0, fresh))
+        mine.pop(code, None)  # it may have been the only one
+    table.lay()
+    now = strip_of(trays)
+    assert now != before or edit == "order"
+    assert now == strip_of(Trays(s, table.bench))
+    assert all(t is mine.get(t.material.code, t) for t in trays.trays)  # kept, not made anew
+    while s.doc is not doc:
+        s.undo()
+        table.lay()
+    assert strip_of(trays) == before == strip_of(Trays(s, table.bench))
+
+
+def test_a_tray_in_the_hand_stays_its_own(table):
+    """While a tray is pressed the pieces are laid anew and the trays change places."""
+    first, second = table.trays.trays[:2]
+    codes = first.material.code, second.material.code
+    QTest.mousePress(first, Qt.MouseButton.LeftButton)
+    table.session.swap(*codes)
+    table.lay()
+    assert first.material.code == codes[0] and first not in table.trays.trays
+    QTest.mouseRelease(first, Qt.MouseButton.LeftButton)
+    assert table.bench.lit == codes[0]
+    table.bench.light(None)
+    table.session.undo()
+    table.lay()
+    assert table.trays.trays[0] is first and not first.lit
+
+
+def test_a_material_lit_elsewhere_lights_its_tray(table):
+    tray = table.trays.trays[1]
+    table.bench.light(tray.material.code)
+    assert [t for t in table.trays.trays if t.lit] == [tray]
+    table.bench.light(None)
+    assert not any(t.lit for t in table.trays.trays)
+
+
+def test_a_material_that_is_gone_is_not_swapped(table):
+    before = table.session.doc
+    table.said.clear()
+    drop(table.trays.trays[0], "NO-1")
+    assert table.session.doc is before
+    assert table.said == ["NO-1 is no longer among the commission's materials."]

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from jobcard_rig import pump, small
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QTimer, QUrl
-from PySide6.QtGui import QDragEnterEvent, QDragMoveEvent, QDropEvent, QWheelEvent
+from PySide6.QtGui import QDragEnterEvent, QDropEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QApplication,
@@ -15,27 +15,17 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QInputDialog,
     QLineEdit,
-    QMenu,
     QMessageBox,
     QPushButton,
 )
-from window_rig import LEFT, NONE, panel
+from window_rig import LEFT, NONE, laid, make, panel, quiet, seen
 
-from app.canvas.bench import LEAST, MATERIAL, MOST
+from app.canvas.bench import LEAST, MOST
 from app.tools import TOOLS
 from app.window import NewDialog, Window
 from core import archive
 from core.commission import change_field
 from core.resources import asset
-
-
-def make() -> Window:
-    w = Window()
-    w.resize(1300, 800)
-    w.show()
-    w.activateWindow()
-    pump(w.isActiveWindow, 2)
-    return w
 
 
 @pytest.fixture(scope="module")
@@ -57,26 +47,6 @@ def window(one, tmp_path):
     laid(one)
     quiet(one)
     return one
-
-
-def quiet(w: Window) -> None:
-    """Take the message away; the bench has all the room again."""
-    w.say("")
-    seen(w)
-
-
-def laid(w: Window) -> None:
-    assert pump(lambda: w.session.layout_is_current, 120), w._banner.text()
-    assert pump(lambda: w.session._worker.idle)
-    seen(w)
-
-
-def seen(w: Window):
-    """Return what the bench shows, once its newest picture is there."""
-    QApplication.processEvents()
-    assert pump(w.bench.settled)
-    QApplication.processEvents()
-    return w.bench.grab().toImage()
 
 
 def colour(w: Window, x: float, y: float) -> tuple[int, int, int]:
@@ -525,69 +495,3 @@ def test_four_corners_straighten_the_sketch_in_one_step(window):
     assert w.session.undo_label == "Straighten the sketch" and w.bench.tool.name == "Hand"
     w.session.undo()
     assert w.session.doc is before and w.session.undo_label is None
-
-
-# --- a tray dropped on the bench --------------------------------------------------------------
-
-
-def drop_tray(w: Window, code: str, at: tuple[float, float]) -> QMenu | None:
-    data = QMimeData()
-    data.setData(MATERIAL, code.encode())
-    copy, pixel = Qt.DropAction.CopyAction, w.bench.to_px(*at)
-    for event in (
-        QDragEnterEvent(pixel.toPoint(), copy, data, LEFT, NONE),
-        QDragMoveEvent(pixel.toPoint(), copy, data, LEFT, NONE),
-        QDropEvent(pixel, copy, data, LEFT, NONE),
-    ):
-        QApplication.sendEvent(w.bench, event)
-        assert event.isAccepted()
-    top = QApplication.activePopupWidget()
-    return top if isinstance(top, QMenu) else None
-
-
-def pick(menu: QMenu, begins: str) -> None:
-    action = next(a for a in menu.actions() if a.text().startswith(begins))
-    QTest.mouseClick(menu, LEFT, NONE, menu.actionGeometry(action).center())
-
-
-@pytest.mark.parametrize("where", ["This piece", "This field", "This motif", "Everywhere"])
-def test_a_tray_dropped_on_a_field_swaps(window, where):
-    w = window
-    s, before = w.session, w.session.doc
-    codes = [m.code for m in before.materials]
-    left, right = (s.layout.by_id(i) for i in ("f1", "f2"))
-    both = sorted(set(left.stock.tolist()) & set(right.stock.tolist()))
-    old = both[0] if both else int(left.stock[0])
-    k = int((left.stock == old).argmax())
-    laid_before = set(left.stock.tolist()) | set(right.stock.tolist())
-    new = next(j for j in range(len(codes)) if j not in laid_before)
-    many = {i: int((s.layout.by_id(i).stock == old).sum()) for i in ("f1", "f2")}
-
-    menu = drop_tray(w, codes[new], tuple(left.pieces.centre_mm[k]))
-    assert menu is not None and menu.actions()[0].text() == f"Lay {codes[new]} for {codes[old]}"
-    assert s.doc is before  # nothing is done until it is chosen where
-    pick(menu, where)
-    assert s.undo_label is not None
-    laid(w)
-    now = {i: int((s.layout.by_id(i).stock == new).sum()) for i in ("f1", "f2")}
-    assert (
-        now
-        == {
-            "This piece": {"f1": 1, "f2": 0},
-            "This field": {"f1": many["f1"], "f2": 0},
-            "This motif": many,
-            "Everywhere": many,
-        }[where]
-    )
-    tray = next(t for t in w.trays.trays if t.material.code == codes[new])
-    assert tray.count.pieces == sum(now.values())
-    s.undo()
-    assert s.doc is before and s.undo_label is None
-
-
-def test_a_tray_dropped_beside_the_work_says_where_to(window):
-    before = window.session.doc
-    code = before.materials[0].code
-    assert drop_tray(window, code, (-5, -5)) is None
-    assert window.session.doc is before
-    assert window._banner.text() == "Drop the tray on a laid piece."

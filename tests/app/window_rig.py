@@ -1,4 +1,4 @@
-"""A session and a bench on the table, worked with a real mouse and real keys."""
+"""A session and a bench on the table, or the whole window, worked with a real mouse and keys."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from contextlib import contextmanager
 from jobcard_rig import pump, square
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
 from shapely import Polygon
 
 from app.canvas import Bench
 from app.session import Session
 from app.tools import give_tools
+from app.window import Window
 from core.commission import Commission, Field
 from core.stock.lists import starter_stock
 
@@ -128,3 +130,32 @@ def table() -> Iterator[Table]:
         yield t
     finally:
         t.close()
+
+
+def make() -> Window:
+    w = Window()
+    w.resize(1300, 800)
+    w.show()
+    w.activateWindow()
+    pump(w.isActiveWindow, 2)
+    return w
+
+
+def quiet(w: Window) -> None:
+    """Take the message away; the bench has all the room again."""
+    w.say("")
+    seen(w)
+
+
+def laid(w: Window) -> None:
+    assert pump(lambda: w.session.layout_is_current, 120), w._banner.text()
+    assert pump(lambda: w.session._worker.idle)
+    seen(w)
+
+
+def seen(w: Window):
+    """Return what the bench shows, once its newest picture is there."""
+    QApplication.processEvents()
+    assert pump(w.bench.settled)
+    QApplication.processEvents()
+    return w.bench.grab().toImage()
