@@ -2,7 +2,7 @@
 
 A job is a plain function of (progress, stop). Its result reaches the interface thread by a
 signal, and is dropped when a newer job was asked for meanwhile. Errands, such as writing a
-file, are done one after the other and none is dropped.
+file or printing, are done one after the other and none is dropped.
 """
 
 from __future__ import annotations
@@ -114,27 +114,54 @@ class Worker(QObject):
 class Errands(QObject):
     """A thread that does everything asked of it, in order."""
 
-    failed = Signal(str)
-    _over = Signal(object, object)
+    failed = Signal(str)  # why, or that it was stopped
+    _told = Signal(object, tuple)
 
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._hand = ThreadPoolExecutor(1, "errands")
-        self._over.connect(lambda then, result: then(result))
+        self._told.connect(lambda listener, words: listener(*words))
 
-    def run(self, do: Callable[[], Any], then: Callable[[Any], object]) -> None:
-        """Do it aside, then hand its result over on the interface thread."""
+    def run(
+        self,
+        do: Callable[[], Any],
+        then: Callable[[Any], object],
+        over: Callable[[], object] = lambda: None,
+    ) -> None:
+        """Do it aside, then hand its result over on the interface thread.
+
+        `over` follows there in any case, done or failed.
+        """
 
         def errand() -> None:
             try:
-                self._over.emit(then, do())
+                self._told.emit(then, (do(),))
             except EmblemaError as e:
                 self.failed.emit(str(e))
+            except Stopped as e:
+                self.failed.emit(str(e) or "Stopped.")
             except Exception as e:  # a fault of ours: say so and stay alive
                 traceback.print_exc()
                 self.failed.emit(f"Something went wrong: {e!r}")
+            self._told.emit(over, ())
 
         self._hand.submit(errand)
+
+    def watch(
+        self,
+        work: Work,
+        progress: Callable[[float, str], object],
+        then: Callable[[Any], object],
+        over: Callable[[], object],
+    ) -> Callable[[], None]:
+        """Do work aside as `run` does, told meanwhile how far it is; return what stops it."""
+        halt = threading.Event()
+
+        def tell(share: float, what: str) -> None:
+            self._told.emit(progress, (share, what))
+
+        self.run(lambda: work(tell, halt.is_set), then, over)
+        return halt.set
 
     def close(self) -> None:
         """Finish what was begun, so that no file is left half asked for."""

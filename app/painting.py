@@ -5,8 +5,9 @@ from __future__ import annotations
 import io
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import QMarginsF, QPointF, QRectF, QSizeF, Qt
@@ -26,8 +27,12 @@ from PySide6.QtGui import (
 from core.cartoon import cartoon_pages
 from core.commission import Commission
 from core.drawing import Page, Paths, Text
+from core.errors import EmblemaError, Stopped
 from core.files import write_whole
 from core.pieces import Layout
+
+if TYPE_CHECKING:
+    from PySide6.QtPrintSupport import QPrinter
 
 POINTS_PER_MM = 72 / 25.4
 PDF_DPI = 2400
@@ -144,6 +149,13 @@ def _paint_pdf(raw: Path, pages: list[Page], title: str) -> None:
         painter.end()
 
 
+def _upright(size: QSizeF) -> tuple[QSizeF, QPageLayout.Orientation]:
+    """Return a page's size upright, as Qt wants it, and how the page lies."""
+    if size.width() > size.height():
+        return size.transposed(), QPageLayout.Orientation.Landscape
+    return size, QPageLayout.Orientation.Portrait
+
+
 def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> None:
     for k, page in enumerate(pages):
         unit = _unit(page)
@@ -152,13 +164,11 @@ def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> No
             np.ceil(page.width_mm / unit * POINTS_PER_MM) + 1,
             np.ceil(page.height_mm / unit * POINTS_PER_MM) + 1,
         )
-        # QPageSize wants a portrait size; the layout lays it down again
-        lying = size.width() > size.height()
-        upright = size.transposed() if lying else size
+        upright, lies = _upright(size)
         writer.setPageLayout(
             QPageLayout(
                 QPageSize(upright, QPageSize.Unit.Point, "", QPageSize.SizeMatchPolicy.ExactMatch),
-                QPageLayout.Orientation.Landscape if lying else QPageLayout.Orientation.Portrait,
+                lies,
                 QMarginsF(0, 0, 0, 0),
             )
         )
@@ -167,6 +177,80 @@ def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> No
         else:
             writer.newPage()
         paint_page(painter, page, PDF_DPI / 25.4 / unit)
+
+
+def print_pages(
+    printer: QPrinter,
+    pages: Sequence[Page],
+    progress: Callable[[float, str], object] = lambda share, what: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> int:
+    """Print pages at their true size; return how many. Any thread may do it.
+
+    Where a range was chosen for the printer only that is printed. A printer that writes a file
+    writes it aside first, so that what stood there stays unless all is printed.
+
+    Raises
+    ------
+    core.errors.EmblemaError
+        The printer does not take a page, or its file cannot be written.
+    core.errors.Stopped
+        `stop` answered True; it says what became of the pages already painted.
+    """
+    if printer.fromPage():
+        of, pages = len(pages), pages[printer.fromPage() - 1 : printer.toPage()]
+        if not pages:
+            raise EmblemaError(f"There are no such pages: the cartoon has {of}.")
+    asked = printer.outputFileName()
+    if not asked:
+        _print(printer, pages, progress, stop)
+        return len(pages)
+    with tempfile.TemporaryDirectory() as folder:
+        aside = Path(folder) / Path(asked).name
+        printer.setOutputFileName(str(aside))
+        try:
+            _print(printer, pages, progress, stop)
+        finally:
+            printer.setOutputFileName(asked)
+        data = aside.read_bytes()
+    write_whole(asked, lambda out: out.write(data))
+    return len(pages)
+
+
+def _print(
+    printer: QPrinter,
+    pages: Sequence[Page],
+    progress: Callable[[float, str], object],
+    stop: Callable[[], bool],
+) -> None:
+    painter, n = QPainter(), len(pages)
+    printer.setFullPage(True)
+    try:
+        for k, page in enumerate(pages):
+            if stop():
+                raise Stopped(_given_up(printer, k, n))
+            progress(k / n, f"Printing page {k + 1} of {n}")
+            upright, lies = _upright(QSizeF(page.width_mm, page.height_mm))
+            printer.setPageSize(QPageSize(upright, QPageSize.Unit.Millimeter))
+            printer.setPageOrientation(lies)
+            if not (printer.newPage() if k else painter.begin(printer)):
+                raise EmblemaError(
+                    f"The printer took {k} of {n} pages and no more."
+                    if k
+                    else "The printer did not take the cartoon. See that it is on and reachable, "
+                    "or write the cartoon as PDF."
+                )
+            paint_page(painter, page, printer.resolution() / 25.4)
+    finally:
+        if painter.isActive():
+            painter.end()
+
+
+def _given_up(printer: QPrinter, painted: int, of: int) -> str:
+    """Give a print up; return what became of the pages already painted."""
+    if not painted or printer.outputFileName() or printer.abort():
+        return "Stopped; nothing was printed."
+    return f"Stopped; {painted} of {of} pages are with the printer."
 
 
 def _true_boxes(raw: Path, pages: list[Page]) -> bytes:

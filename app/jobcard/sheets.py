@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
-from PySide6.QtGui import QColor, QPageSize, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QFileDialog, QWidget
+from PySide6.QtCore import QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QFileDialog, QProgressBar, QWidget
 
 from app.canvas import Bench
 from app.jobcard.base import Leaf
-from app.painting import paint_page, write_cartoon_pdf
+from app.jobs import Progress
+from app.painting import print_pages, write_cartoon_pdf
 from app.theme import INK, SLATE, STONE, VERDIGRIS
-from app.widgets import Choice, Switch, button, text
+from app.widgets import Choice, Switch, button, row, text
 from core.cartoon import PAPERS, WHOLE, cartoon_pages, tiles
 from core.figures import CAUTIONS
 
@@ -72,6 +74,13 @@ class SheetsLeaf(Leaf):
             lambda on: self.refresh(),
             "For work laid upside down; words stay readable",
         )
+        self.print = button("Print the cartoon ...", self.ask_print)
+        self.progress = QProgressBar()
+        self.progress.setRange(0, 100)
+        self._halt: Callable[[], None] = lambda: None
+        self.stop = button("Stop", lambda: self._halt())
+        self.printing = row(self.progress, self.stop)
+        self.printing.hide()
         self.map = PageMap(self.bench)
         self.pages = text("", "hint")
         self.group(
@@ -81,7 +90,8 @@ class SheetsLeaf(Leaf):
             self.map,
             self.pages,
             button("Write the cartoon as PDF ...", self.choose, "main"),
-            button("Print the cartoon ...", self.ask_print),
+            self.print,
+            self.printing,
         )
         self.group(
             "Before you lay over it",
@@ -123,25 +133,34 @@ class SheetsLeaf(Leaf):
         if QPrintDialog(printer, self).exec():
             self.print_on(printer)
 
-    def print_on(self, printer: QPrinter) -> int:
-        """Print the cartoon at its true size; return how many pages."""
+    def print_on(self, printer: QPrinter) -> None:
+        """Print the cartoon of the layout as it stands, at its true size, in the background."""
         layout, doc = self.session.layout, self.session.laid_doc
         if layout is None or doc is None:
             self.session.message.emit("Nothing is laid yet.")
-            return 0
-        pages = cartoon_pages(doc, layout, self.paper.value, self.mirrored.isChecked())
-        printer.setFullPage(True)
-        painter = QPainter()
-        for k, page in enumerate(pages):
-            size = QPageSize(QSizeF(page.width_mm, page.height_mm), QPageSize.Unit.Millimeter)
-            printer.setPageSize(size)
-            if (k == 0 and not painter.begin(printer)) or (k and not printer.newPage()):
-                self.session.message.emit("The printer did not take the cartoon.")
-                return k
-            paint_page(painter, page, printer.resolution() / 25.4)
-        painter.end()
-        self.session.message.emit(f"{len(pages)} pages sent to the printer, at 100 %.")
-        return len(pages)
+            return
+        paper, mirrored = self.paper.value, self.mirrored.isChecked()
+
+        def work(progress: Progress, stop: Callable[[], bool]) -> int:
+            pages = cartoon_pages(doc, layout, paper, mirrored)
+            return print_pages(printer, pages, progress, stop)
+
+        self._show_progress(0.0, "Drawing the pages ...")
+        self._show_printing(True)
+        self._halt = self.session.errands.watch(
+            work,
+            self._show_progress,
+            lambda n: self.session.message.emit(f"{n} pages sent to the printer, at 100 %."),
+            lambda: self._show_printing(False),
+        )
+
+    def _show_printing(self, on: bool) -> None:
+        self.print.setVisible(not on)
+        self.printing.setVisible(on)
+
+    def _show_progress(self, share: float, what: str) -> None:
+        self.progress.setValue(round(100 * share))
+        self.progress.setFormat(what)
 
     def refresh(self) -> None:
         n = len(tiles(self.doc, self.paper.value))

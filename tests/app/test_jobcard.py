@@ -320,8 +320,11 @@ def test_sheets_write_and_print_true_to_size(table, tmp_path):
     assert float(page.mediabox.width) == pytest.approx(297 / 25.4 * 72, abs=0.01)
     printer = QPrinter(QPrinter.PrinterMode.HighResolution)
     printer.setOutputFileName(str(tmp_path / "printed.pdf"))
-    n = leaf.print_on(printer)
-    assert len(PdfReader(tmp_path / "printed.pdf").pages) == n == 2
+    leaf.print_on(printer)
+    assert leaf.printing.isVisible() and not leaf.print.isVisible()
+    assert pump(lambda: "2 pages sent to the printer, at 100 %." in table.said)
+    assert leaf.print.isVisible() and not leaf.printing.isVisible()
+    assert len(PdfReader(tmp_path / "printed.pdf").pages) == 2
 
 
 def test_figures_count_what_is_laid_and_write(table, tmp_path):
