@@ -120,11 +120,6 @@ AT = (21.0, 33.0)
     [
         (
             "This piece",
-            lambda doc, old, new: change_field(doc, "f1", tessera_mm=7.0),
-            "That piece is no longer there; drop the tray again.",
-        ),
-        (
-            "This piece",
             lambda doc, old, new: remove_fields(doc, ["f1"]),
             "That piece is no longer there; drop the tray again.",
         ),
@@ -157,6 +152,27 @@ def test_a_menu_left_open_does_nothing_to_what_is_gone(window, where, meanwhile,
     pick(menu, where)
     assert s.doc is stood and s.undo_label == "Meanwhile"
     assert w._banner.text() == told.format(new=new)
+
+
+def test_a_menu_left_open_does_nothing_to_another_piece_at_its_place(window):
+    w, s = window, window.session
+    finer = change_field(s.doc, "f1", tessera_mm=7.0)
+    before = s.layout.by_id("f1").pieces.polygons[20]
+    s.apply("Finer", finer)
+    laid(w)
+    piece = w.bench.table.polygons[w.bench.table.tree.nearest(before.centroid)]
+    both = before.intersection(piece)
+    assert both.area > 0 and piece != before
+    (at,) = both.representative_point().coords
+    s.undo()
+    laid(w)
+    menu = drop_tray(w, two_codes(w, at)[1], at)
+    s.redo()
+    laid(w)
+    assert w.bench.piece_at(*at) is not None  # there is one, but not the one that was meant
+    pick(menu, "This piece")
+    assert s.doc is finer
+    assert w._banner.text() == "That piece is no longer there; drop the tray again."
 
 
 def test_a_menu_left_open_waits_for_the_laying(window):
