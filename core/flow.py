@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -44,6 +45,7 @@ def smooth_curve(points: Sequence[Point], step_mm: float = 2.0) -> NDArray[np.fl
     return np.vstack([*out, p[-2:-1]])
 
 
+@lru_cache(maxsize=512)
 def curve_of(line: FlowLine) -> LineString:
     """Return the curve of a flow line, mm."""
     return LineString(smooth_curve(line.points) if line.smooth else line.points)

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from core.colour.fieldmatch import match_layout
@@ -137,7 +138,12 @@ class Planner:
         edits = tuple(e for e in doc.edits if e.field_id == field.id)
         kept = self._edited.get(field.id)
         if kept is None or kept[0] is not pieces or kept[1] != edits:
-            done: _Edited = apply_edits(field, pieces, edits) if edits else (pieces, None, ())
+            done: _Edited = (pieces, None, ())
+            if edits:
+                before = kept[2][0] if kept is not None else pieces
+                now, materials, dropped = apply_edits(field, pieces, edits)
+                # where every piece lies as before, what is known of them stays known
+                done = (before if _same(now, before) else now, materials, dropped)
             kept = self._edited[field.id] = (pieces, edits, done)
         return kept[2]
 
@@ -158,3 +164,14 @@ class Planner:
             key = doc.sketch.image
             self._colours = (key, SketchColours.read(images[key], key))
         return self._colours[1]
+
+
+def _same(a: Pieces, b: Pieces) -> bool:
+    """Return whether pieces lie as others do, in the same order."""
+    return (
+        len(a) == len(b)
+        and np.array_equal(a.course, b.course)
+        and np.array_equal(a.piece, b.piece)
+        and np.array_equal(a.angle_rad, b.angle_rad)
+        and bool(shapely.equals_identical(a.polygons, b.polygons).all())
+    )
