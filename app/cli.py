@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 from core.errors import EmblemaError
 
 COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
+NAMED = 5  # lines of a list whose faults are told
 _BELOW_ZERO = re.compile(r"[-\u2212](\.?\d|inf|nan)", re.IGNORECASE)
 
 
@@ -212,7 +213,7 @@ def _match(a: argparse.Namespace) -> int:
         raise EmblemaError("Ask for one material or more.")
     stock = _list(a.stock) if a.stock else _studio(_offered)
     if not stock:
-        raise EmblemaError("There is no material to choose from.")
+        raise EmblemaError("There is no material to choose from: the stock is empty.")
     off = differences([[a.L, a.a, a.b]], stocked_lab(stock))[0]
     for k in np.argsort(off, kind="stable")[: a.count]:
         m = stock[int(k)]
@@ -226,14 +227,16 @@ def _offered(store: Any) -> Any:
     return [m for m in store.offered() if m.lot is None or m.pieces]
 
 
-def _list(path: Path) -> Any:
+def _list(path: Path, stocked: Any = None) -> Any:
     from core.stock.lists import read_stock_csv
 
-    materials, refused = read_stock_csv(path)
+    materials, refused = read_stock_csv(path, stocked)
     if refused:  # all or none: nobody is asked here whether the rest will do
-        more = f" Nor can {len(refused) - 1} more." if len(refused) > 1 else ""
-        r = refused[0]
-        raise EmblemaError(f"'{path.name}', line {r.line} cannot be stocked: {r.why}{more}")
+        why = " ".join(f"Line {r.line}: {r.why}" for r in refused[:NAMED])
+        more = f" Nor can {len(refused) - NAMED:,} more." if len(refused) > NAMED else ""
+        raise EmblemaError(f"'{path.name}' cannot be taken: l{why[1:]}{more}")
+    if not materials:
+        raise EmblemaError(f"The stock list '{path.name}' holds no materials.")
     return materials
 
 
@@ -245,21 +248,21 @@ def _studio(ask: Callable[[Any], Any]) -> Any:
 
 
 def _stock_import(a: argparse.Namespace) -> int:
-    from core.stock.cgats import read_cgats, with_measured
+    from core.stock.cgats import is_cgats, read_cgats, with_measured
 
-    if a.file.suffix.lower() == ".csv":
-        materials = _list(a.file)
-        new, changed = _studio(lambda store: store.take_list(materials))
+    if not is_cgats(a.file):
+        new, changed = _studio(lambda store: store.take_list(lambda now: _list(a.file, now)))
         print(f"{new} new materials, {changed} changed")
         return 0
     samples = read_cgats(a.file)
+    unknown: tuple[str, ...] = ()
 
-    def measured(store: Any) -> tuple[int, tuple[str, ...]]:
-        found, unknown = with_measured(store.materials(), samples)
-        store.take_list(found)
-        return len(found), unknown
+    def measured(stocked: Any) -> Any:
+        nonlocal unknown
+        found, unknown = with_measured(stocked.values(), samples)
+        return found
 
-    count, unknown = _studio(measured)
+    _, count = _studio(lambda store: store.take_list(measured))
     print(f"{count} materials given their measured colour")
     for name in unknown:
         print(f"'{name}' is no material's code; it was left out", file=sys.stderr)

@@ -13,6 +13,9 @@ FINISHES = ("matt", "polished", "metallic", "iridescent", "transparent")
 ILLUMINANTS = ("D65", "D50", "D55", "A", "C")
 OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
+MOST_PIECES = 100_000_000
+MOST_PRICE = 100_000_000
+LONGEST_CODE = 60
 
 Lab = tuple[float, float, float]
 # What pieces are taken of: a material by its code, or one lot of it that has a colour of its own.
@@ -149,6 +152,10 @@ def check_material(m: Material) -> None:
     """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
     if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():
         raise EmblemaError("A material needs a code of its own, on one line, without blank ends.")
+    if len(m.code) > LONGEST_CODE:
+        raise EmblemaError(
+            f"The code '{m.code[:20]}...' has {len(m.code)} signs; {LONGEST_CODE} are the most."
+        )
 
     def need(good: bool, fault: str) -> None:
         if not good:
@@ -172,11 +179,23 @@ def check_material(m: Material) -> None:
     between("thickness", m.thickness_mm, 0.1, 200, " mm")
     between("density", m.density_kg_m3, 100, 25000, " kg/m3")
     need(m.price.is_finite() and m.price >= 0, f"price {m.price} is not an amount of money")
-    need(m.pieces >= 0, f"pieces in hand are {m.pieces}; there cannot be fewer than none")
+    need(m.price <= MOST_PRICE, f"price {m.price:g} is beyond {MOST_PRICE:,}")
+    check_pieces(m.code, m.pieces)
     need(
         math.isfinite(m.waste) and 0 <= m.waste < 1,
         f"waste is {m.waste:g}; it must be a share from 0 to less than 1",
     )
+
+
+def check_pieces(code: str, pieces: int) -> None:
+    """Raise EmblemaError where a material or a lot of it cannot be so many pieces."""
+    if pieces < 0:
+        fault = f"pieces in hand are {pieces:,}; there cannot be fewer than none"
+    elif pieces > MOST_PIECES:
+        fault = f"pieces in hand are {float(pieces):g}; {MOST_PIECES:,} are the most"
+    else:
+        return
+    raise EmblemaError(f"Material '{code}': {fault}.")
 
 
 def _between(code: str, what: str, value: float, low: float, high: float, unit: str = "") -> None:

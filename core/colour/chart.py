@@ -101,7 +101,7 @@ def chart_colours() -> tuple[tuple[str, ...], Floats]:
     xyz = np.array([colour.xyY_to_XYZ(v) for v in chart.data.values()])
     lab = lab_under_d65(lab_from_xyz(xyz, colour.xy_to_XYZ(chart.illuminant)), "D50", 2)
     lab.flags.writeable = False
-    return tuple(chart.data), lab
+    return tuple(name.split(" (")[0] for name in chart.data), lab
 
 
 def find_chart(picture: NDArray[np.uint8]) -> Floats:
@@ -172,7 +172,8 @@ def correction_from_chart(
         raise EmblemaError(
             f"The chart's colours cannot be brought right: they are off by {mean:.1f} in the mean "
             f"(at most {MEAN_LIMIT:g}) and {delta_e[worst]:.1f} at {names[worst]} (at most "
-            f"{WORST_LIMIT:g}). Photograph it again in even light, without gloss or shadow."
+            f"{WORST_LIMIT:g}). Photograph it again in even light, without gloss or shadow"
+            + (", or mark its corners in the order asked." if corners_px is not None else ".")
         )
     return Correction(
         method, True, mean, float(delta_e[worst]), unseen, names[worst], corners, apply

@@ -43,6 +43,16 @@ class _Table:
     keywords: Mapping[str, str]
 
 
+def is_cgats(path: Path | str) -> bool:
+    """Return whether a file looks like measurements, whatever it is called."""
+    try:
+        with Path(path).open("rb") as file:
+            begin = file.read(1 << 16)
+    except OSError as error:
+        raise EmblemaError(f"'{path}' cannot be opened: {error.strerror}.") from error
+    return b"BEGIN_DATA" in begin or begin.lstrip(b"\xef\xbb\xbf \r\n").startswith(b"CGATS")
+
+
 def read_cgats(
     path: Path | str, illuminant: str | None = None, observer: int | None = None
 ) -> tuple[Sample, ...]:
@@ -106,7 +116,7 @@ def with_measured(
             found.setdefault(code, []).append(s.lab)
     changed = []
     for code, labs in found.items():
-        light, a, b = (float(v) for v in np.mean(labs, axis=0))
+        light, a, b = (round(float(v), 4) for v in np.mean(labs, axis=0))
         changed.append(
             replace(
                 by_code[code], lab=(light, a, b), illuminant="D65", observer=2, obtained="measured"

@@ -38,15 +38,21 @@ class StockFile:
     """
 
     def __init__(self, path: Path | None = None) -> None:
-        self.path = path if path is not None else data_folder() / "stock.sqlite"
         self._lock = threading.RLock()
         try:
+            self.path = path if path is not None else data_folder() / "stock.sqlite"
             self.path.parent.mkdir(parents=True, exist_ok=True)
             self._db = sqlite3.connect(
                 self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
             )
-        except (OSError, sqlite3.Error) as error:
-            raise EmblemaError(f"The stock file '{self.path}' cannot be opened.") from error
+        except OSError as error:
+            raise EmblemaError(
+                f"The folder for the stock, '{error.filename}', cannot be made: {error.strerror}."
+            ) from error
+        except sqlite3.Error as error:
+            raise EmblemaError(
+                f"The stock file '{self.path}' cannot be opened: may its folder be written to?"
+            ) from error
         try:
             self._prepare()
         except BaseException:
@@ -95,12 +101,7 @@ class StockFile:
                     if upgrade(db) == 0:
                         self._fill(db)
         except sqlite3.DatabaseError as error:
-            if _is_busy(error):
-                raise EmblemaError(_BUSY) from error
-            raise EmblemaError(
-                f"The stock file '{self.path}' is damaged or is not a stock file. Move it away "
-                "to begin with the starter stock, or put back a copy."
-            ) from error
+            raise self._told(error) from error
 
     def _keep_a_copy(self, version: int) -> None:
         """Keep the file as it was before it is brought up to date."""
@@ -126,10 +127,10 @@ class StockFile:
             except BaseException as error:
                 if self._db.in_transaction:
                     self._db.execute("ROLLBACK")
-                if isinstance(error, sqlite3.OperationalError | sqlite3.IntegrityError):
-                    raise EmblemaError(
-                        _BUSY if _is_busy(error) else f"The stock was left as it was: {error}."
-                    ) from error
+                if isinstance(error, sqlite3.IntegrityError):
+                    raise EmblemaError(f"The stock was left as it was: {error}.") from error
+                if isinstance(error, sqlite3.DatabaseError):
+                    raise self._told(error) from error
                 raise
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[sqlite3.Row]:
@@ -139,13 +140,23 @@ class StockFile:
         except sqlite3.DatabaseError as error:
             if self._db.in_transaction:
                 raise
-            raise EmblemaError(
-                _BUSY if _is_busy(error) else f"The stock file '{self.path}' is damaged: {error}."
-            ) from error
+            raise self._told(error) from error
 
-
-def _is_busy(error: sqlite3.Error) -> bool:
-    return getattr(error, "sqlite_errorcode", 0) & 0xFF in (
-        sqlite3.SQLITE_BUSY,
-        sqlite3.SQLITE_LOCKED,
-    )
+    def _told(self, error: sqlite3.DatabaseError) -> EmblemaError:
+        """Return what sqlite found, in words for the user."""
+        code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+        if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            return EmblemaError(_BUSY)
+        if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+            return EmblemaError(
+                f"The stock file '{self.path}' cannot be written to: it or its folder is read-only."
+            )
+        if code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
+            return EmblemaError(
+                f"The stock file '{self.path}' could not be written, is the disk full? "
+                "The stock was left as it was."
+            )
+        return EmblemaError(
+            f"The stock file '{self.path}' is damaged or is not a stock file ({error}). Move it "
+            "away to begin with the starter stock, or put back a copy."
+        )

@@ -11,7 +11,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal, InvalidOperation
 from functools import cache
 from pathlib import Path
@@ -20,7 +20,7 @@ from typing import Any, Final, NamedTuple
 from core.colour.convert import lab_from_srgb
 from core.errors import EmblemaError
 from core.files import write_text
-from core.material import Material, check_material
+from core.material import FINISHES, KINDS, OBTAINED, PRICE_UNITS, Material, check_material
 from core.resources import asset
 
 COLUMNS: Final = (
@@ -46,6 +46,12 @@ COLUMNS: Final = (
     "supplier",
 )
 SCREEN_COLOUR: Final = "screen_colour"  # instead of L, a, b: sRGB as #rrggbb
+_CHOSEN: Final = {
+    "kind": KINDS,
+    "finish": FINISHES,
+    "obtained": OBTAINED,
+    "price_unit": PRICE_UNITS,
+}
 _NUMBERS: Final = frozenset(COLUMNS[4:12]) | {"pieces", "waste", "observer"}
 
 # Other words for our headings, letters and digits only.
@@ -134,7 +140,10 @@ def look_into(path: Path | str) -> StockList:
 
 
 def take(
-    found: StockList, columns: Mapping[str, int] | None = None, decimal: str | None = None
+    found: StockList,
+    columns: Mapping[str, int] | None = None,
+    decimal: str | None = None,
+    stocked: Mapping[str, Material] | None = None,
 ) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
     """Turn a list into materials, line by line.
 
@@ -142,20 +151,26 @@ def take(
     ----------
     columns : mapping of str to int, optional
         Our column names (`COLUMNS`, or `SCREEN_COLOUR` in place of L, a, b) to places in the
-        file; the guess where left out. What has no column keeps the material's default.
+        file; the guess where left out.
     decimal : str, optional
         "." or ","; the guess where left out.
+    stocked : mapping of str to Material, optional
+        What there is already, by code. Of these, what a line does not say stays as it is: a
+        price list leaves counts and colours alone. Of others it is the usual value.
 
     Raises
     ------
     EmblemaError
-        No column gives the code, or none the colour.
+        No column gives the code, or none the colour of what is not stocked.
     """
+    stocked = stocked or {}
     columns = found.columns if columns is None else columns
     decimal = found.decimal if decimal is None else decimal
     if "code" not in columns:
         raise EmblemaError(f"The stock list '{found.name}' has no column for the code.")
-    if SCREEN_COLOUR not in columns and not {"L", "a", "b"} <= set(columns):
+    codes = {row[columns["code"]].strip() for _, row in found.rows if columns["code"] < len(row)}
+    coloured = SCREEN_COLOUR in columns or {"L", "a", "b"} <= set(columns)
+    if not coloured and codes.isdisjoint(stocked):
         raise EmblemaError(
             f"The stock list '{found.name}' has no columns L, a and b (nor a screen colour)."
         )
@@ -170,7 +185,7 @@ def take(
                 raise EmblemaError(
                     f"there are {len(row)} values for {len(found.headings)} headings."
                 )
-            material = _material(cells, decimal)
+            material = _material(cells, decimal, stocked.get(cells.get("code", "")))
             if material.code in taken:
                 raise EmblemaError(
                     f"Material '{material.code}' is already on line {taken[material.code][0]}."
@@ -181,9 +196,11 @@ def take(
     return tuple(m for _, m in taken.values()), tuple(refused)
 
 
-def read_stock_csv(path: Path | str) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
+def read_stock_csv(
+    path: Path | str, stocked: Mapping[str, Material] | None = None
+) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
     """Read a stock list with the guesses of `look_into`; see `take`."""
-    return take(look_into(path))
+    return take(look_into(path), stocked=stocked)
 
 
 def write_stock_csv(path: Path | str, materials: Iterable[Material]) -> None:
@@ -267,13 +284,17 @@ def _number(cell: str, what: str, decimal: str) -> Decimal:
     return value
 
 
-def _material(cells: Mapping[str, str], decimal: str) -> Material:
+def _material(cells: Mapping[str, str], decimal: str, before: Material | None) -> Material:
+    if not cells.get("code"):
+        raise EmblemaError("the code is missing.")
     given: dict[str, Any] = {}
+    if before is None or any(cells.get(c) for c in ("L", "a", "b", SCREEN_COLOUR)):
+        # another colour is not under the old one's light
+        given = {"illuminant": "D65", "observer": 2, "obtained": "estimated"}
+        given["lab"] = _lab(cells, decimal)
     for f in fields(Material):
         cell = cells.get(f.name, "")
-        if f.name == "lab":
-            given["lab"] = _lab(cells, decimal)
-        elif cell == "":
+        if cell == "":
             continue
         elif f.name == "price":
             given["price"] = _number(re.sub(r"^[^\d+\-.,]+|[^\d.,]+$", "", cell), "price", decimal)
@@ -288,13 +309,17 @@ def _material(cells: Mapping[str, str], decimal: str) -> Material:
             given[f.name] = int(number)
         elif f.name in _NUMBERS:
             given[f.name] = float(_number(cell, f.name, decimal))
+        elif f.name in _CHOSEN:
+            word = cell.lower().replace("²", "2")
+            given[f.name] = word if word in _CHOSEN[f.name] else cell
+        elif f.name == "illuminant":
+            given[f.name] = cell.upper()
         else:
             given[f.name] = cell
-    if "code" not in given:
-        raise EmblemaError("the code is missing.")
-    given.setdefault("description", given["code"])
-    given.setdefault("kind", "other")
-    material = Material(**given)
+    if before is not None:
+        material = replace(before, **given)
+    else:
+        material = Material(**{"description": given["code"], "kind": "other", **given})
     check_material(material)
     return material
 

@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import datetime
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 from core.errors import EmblemaError
-from core.material import Key, Lab, Lot, Material, check_lab, check_material, named
+from core.material import Key, Lab, Lot, Material, check_lab, check_material, check_pieces, named
 from core.stock.file import StockFile
 from core.stock.lists import starter_stock
 
@@ -101,10 +101,18 @@ class StockStore(StockFile):
                 raise EmblemaError(f"There is already a material '{material.code}' in stock.")
             self._insert(db, material)
 
-    def change_material(self, code: str, material: Material) -> None:
+    def change_material(
+        self, code: str, material: Material, *, seen: Material | None = None
+    ) -> None:
         """Replace a material's particulars, its code too; a new count is entered as counted.
 
         A lower count is taken from the lots bought last, a higher one added to the last lot.
+
+        Parameters
+        ----------
+        seen : Material, optional
+            The material as it was when the change was begun. Where the count is not changed from
+            that, what other windows have counted since stands.
 
         Raises
         ------
@@ -113,6 +121,9 @@ class StockStore(StockFile):
         """
         check_material(material)
         with self._change() as db:
+            if seen is not None and material.pieces == seen.pieces:
+                now = sum(lot.in_hand for lot in self._lots(self._need(code)))
+                material = replace(material, pieces=now)
             self._alter(db, code, material)
 
     def remove_material(self, code: str) -> None:
@@ -140,8 +151,16 @@ class StockStore(StockFile):
                 (place,),
             )
 
-    def take_list(self, materials: Iterable[Material]) -> tuple[int, int]:
+    def take_list(
+        self, read: Callable[[Mapping[str, Material]], Iterable[Material]]
+    ) -> tuple[int, int]:
         """Add the materials of a list, and change those whose code is known, all or none.
+
+        Parameters
+        ----------
+        read : callable
+            Given what is stocked by code, returns the materials. No other window changes the
+            stock meanwhile, so that counts which the list does not give stay right.
 
         Returns
         -------
@@ -149,7 +168,7 @@ class StockStore(StockFile):
         """
         added = changed = 0
         with self._change() as db:
-            for m in materials:
+            for m in read({m.code: m for m in self.materials()}):
                 check_material(m)
                 if self._place(m.code) is None:
                     self._insert(db, m)
@@ -178,8 +197,7 @@ class StockStore(StockFile):
         lab : tuple of float, optional
             The lot's own colour; the material's where left out.
         """
-        if pieces < 0:
-            raise EmblemaError(f"A lot of '{code}' cannot have {pieces} pieces.")
+        check_pieces(code, pieces)
         if bought_on:
             try:
                 datetime.date.fromisoformat(bought_on)
@@ -206,6 +224,7 @@ class StockStore(StockFile):
         """Enter what a count of the shelf found; the difference goes into the ledger."""
         with self._change() as db:
             found = self._lot(lot)
+            check_pieces(found.code, pieces)
             if pieces < found.set_aside:
                 raise EmblemaError(
                     f"Lot {lot} of '{found.code}' cannot be {pieces} pieces: {found.set_aside} are "
@@ -382,8 +401,8 @@ class StockStore(StockFile):
                 total = sum(n for _, n in out)
                 if pieces > total:
                     raise EmblemaError(
-                        f"{pieces} pieces of '{named(key)}' cannot be put back: {total} were "
-                        f"taken out for '{self.title(commission) or commission}'."
+                        f"{pieces:,} pieces of '{named(key)}' cannot be put back: {total:,} are "
+                        f"still out for '{self.title(commission) or commission}'."
                     )
                 for lot, part in _share(out, pieces):
                     self._move(db, lot, "put back", part, 0, commission)

@@ -205,7 +205,7 @@ def test_import_of_an_export_gives_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured
 ) -> None:
     with StockStore() as store:
-        store.take_list(odd_materials())
+        store.take_list(lambda _: odd_materials())
         before = store.materials()
     assert main(["stock", "export", "one.csv"]) == 0
     monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "another"))
@@ -353,6 +353,54 @@ def test_what_cannot_be_exported_leaves_the_old_list(
     err = capsys.readouterr().err
     assert err.count("\n") == 1 and "damaged" in err
     assert Path("keep.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_price_list_leaves_counts_and_colours_alone(capsys: Captured) -> None:
+    """What a list does not say of a stocked material stays as it is."""
+    first, second = starter_stock()[:2]
+    written("prices.csv", f"code,price,unit\n{first.code},77.5,m²\n{second.code},,\n")
+    assert main(["stock", "import", "prices.csv"]) == 0
+    assert lines(capsys) == ["0 new materials, 2 changed"]
+    with StockStore() as store:
+        dear = replace(first, price=Decimal("77.5"), price_unit="m2")
+        assert store.materials()[:2] == (dear, second)
+        assert [v.kind for v in store.movements(first.code)] == ["bought"]
+    written("prices.csv", f"code,price\n{first.code},80\nUNKNOWN,1\n")
+    assert main(["stock", "import", "prices.csv"]) == 2
+    assert "line 3: the colour's L is missing" in capsys.readouterr().err
+
+
+def test_every_refused_line_is_told(capsys: Captured) -> None:
+    bad = "".join(f"B-{k},{101 + k},0,0\n" for k in range(8))
+    written("list.csv", f"code,L,a,b\nGOOD,50,0,0\n{bad}")
+    assert main(["stock", "import", "list.csv"]) == 2
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1 and err.endswith("Nor can 3 more.\n")
+    for k in range(5):
+        assert f"ine {k + 3}: Material 'B-{k}': L* is {101 + k}" in err
+    with StockStore() as store:
+        assert "GOOD" not in store.available()
+
+
+def test_a_list_is_known_by_what_it_holds_not_by_its_name(capsys: Captured) -> None:
+    written("list.txt", "code,L,a,b\nNEW,50,0,0\n")
+    assert main(["stock", "import", "list.txt"]) == 0
+    columns = "BEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
+    data = "BEGIN_DATA\nNEW 60 0 0\nEND_DATA\n"
+    written("measured.csv", f"CGATS.17\nILLUMINANT D65\n{columns}{data}")
+    assert main(["stock", "import", "measured.csv"]) == 0
+    assert lines(capsys) == [
+        "1 new materials, 0 changed",
+        "1 materials given their measured colour",
+    ]
+    with StockStore() as store:
+        assert store.material("NEW").lab == pytest.approx((60, 0, 0), abs=1e-3)
+
+
+def test_a_list_without_materials_is_said(capsys: Captured) -> None:
+    written("list.csv", "code,L,a,b\n")
+    assert main(["stock", "import", "list.csv"]) == 2
+    assert "'list.csv' holds no materials" in capsys.readouterr().err
 
 
 def test_a_count_below_what_is_set_aside_is_refused_whole(capsys: Captured) -> None:

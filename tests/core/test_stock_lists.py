@@ -1,3 +1,4 @@
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -150,6 +151,33 @@ def test_columns_can_be_chosen(tmp_path):
     assert taken == (Material("K1", "K1", "other", (40.0, 1.0, 2.0)),) and refused == ()
     with pytest.raises(EmblemaError, match="L, a and b"):
         take(found, {"code": 0, "L": 2})
+
+
+def test_what_a_list_does_not_say_of_a_stocked_material_stays(tmp_path):
+    old = replace(
+        starter_stock()[0], illuminant="D50", obtained="measured", pieces=40, grade="A", waste=0.2
+    )
+    path = written(tmp_path, f"code,price,grade,pieces\n{old.code},9,,\n")
+    taken, refused = read_stock_csv(path, {old.code: old})
+    assert taken == (replace(old, price=Decimal(9)),) and refused == ()
+    # another colour is not under the old one's light, nor obtained as it was
+    path = written(tmp_path, f"code,L,a,b\n{old.code},30,1,2\n")
+    (taken,), _ = read_stock_csv(path, {old.code: old})
+    assert taken == replace(
+        old, lab=(30.0, 1.0, 2.0), illuminant="D65", observer=2, obtained="estimated"
+    )
+    with pytest.raises(EmblemaError, match="L, a and b"):
+        read_stock_csv(written(tmp_path, "code,price\nUNKNOWN,9\n"), {old.code: old})
+
+
+def test_choices_are_read_however_they_are_written(tmp_path):
+    path = written(
+        tmp_path,
+        "code,L,a,b,kind,finish,unit,illuminant\nA,1,2,3,Gold Glass,METALLIC,M²,d50\n",
+    )
+    ((m,), refused) = read_stock_csv(path)
+    assert (m.kind, m.finish, m.price_unit, m.illuminant) == ("gold glass", "metallic", "m2", "D50")
+    assert refused == ()
 
 
 @pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "cp1252"])

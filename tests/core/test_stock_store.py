@@ -16,7 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from core.errors import EmblemaError
 from core.files import data_folder
-from core.material import Material
+from core.material import MOST_PIECES, MOST_PRICE, Material
 from core.stock.lists import starter_stock
 from core.stock.schema import STEPS, statements
 from core.stock.store import Shortage, StockStore
@@ -73,12 +73,44 @@ def test_a_list_is_taken_whole_or_not_at_all(store):
     before = store.materials()
     first = before[0]
     changed = replace(first, price=Decimal(7), pieces=first.pieces - 5)
-    assert store.take_list([changed, replace(NEW, code="T-2")]) == (1, 1)
+    assert store.take_list(lambda _: [changed, replace(NEW, code="T-2")]) == (1, 1)
     assert store.material(first.code) == changed
     after = store.materials()
     with pytest.raises(EmblemaError):
-        store.take_list([replace(NEW, code="T-3"), replace(NEW, code="T-4", kind="none")])
+        store.take_list(lambda _: [replace(NEW, code="T-3"), replace(NEW, code="T-4", kind="none")])
     assert store.materials() == after
+
+
+def test_a_list_is_read_against_the_stock_as_it_is_when_it_is_taken(store):
+    """What another window counted since the list was looked at is not counted back."""
+    with StockStore(store.path) as other:
+        other.lose(other.lots("T-1")[0].id, 30)
+    store.take_list(lambda stocked: [replace(stocked["T-1"], price=Decimal(5))])
+    assert (store.material("T-1").price, store.material("T-1").pieces) == (Decimal(5), 70)
+    assert [v.kind for v in store.movements("T-1")] == ["bought", "lost"]
+
+
+@pytest.mark.parametrize("pieces", [-1, MOST_PIECES + 1, 10**23])
+def test_counts_that_no_shelf_holds_are_refused_and_nothing_is_changed(store, pieces):
+    before, lot = store.materials(), store.lots("T-1")[0].id
+    for do in (
+        lambda: store.add_material(replace(NEW, code="T-2", pieces=pieces)),
+        lambda: store.change_material("T-1", replace(NEW, pieces=pieces)),
+        lambda: store.add_lot("T-1", pieces),
+        lambda: store.count_lot(lot, pieces),
+        lambda: store.take_list(lambda _: [replace(NEW, code="T-2", pieces=pieces)]),
+    ):
+        with pytest.raises(EmblemaError, match="pieces"):
+            do()
+    assert store.materials() == before and len(store.lots("T-1")) == 1
+
+
+def test_prices_and_codes_beyond_all_use_are_refused(store):
+    with pytest.raises(EmblemaError, match=r"price 1e\+30 is beyond 100,000,000"):
+        store.add_material(replace(NEW, code="T-2", price=Decimal("1e30")))
+    with pytest.raises(EmblemaError, match="'T{20}...' has 61 signs; 60 are the most"):
+        store.add_material(replace(NEW, code="T" * 61))
+    store.add_material(replace(NEW, code="T" * 60, price=Decimal(MOST_PRICE), pieces=MOST_PIECES))
 
 
 def test_lots_are_used_oldest_first_and_know_their_loss(store):
@@ -133,7 +165,7 @@ def test_completion_takes_out_and_what_is_left_over_comes_back(store):
     assert store.set_aside_for("door") == {"T-1": 20}
     store.put_back("wall", {"T-1": 15})
     assert store.material("T-1").pieces == 40
-    with pytest.raises(EmblemaError, match="60 were taken out"):
+    with pytest.raises(EmblemaError, match="60 are still out"):
         store.put_back("wall", {"T-1": 61})
     assert store.take_out("door") == ()
     assert store.material("T-1").pieces == 20
@@ -241,7 +273,7 @@ def test_two_commissions_may_have_one_title(store):
     assert (store.title("a1"), store.title("b2"), store.title("c3")) == ("Hall", "Kitchen", "")
     assert [m.title for m in store.movements(commission="a1")] == ["Hall"] * 3
     assert store.take_out("b2") == () and store.set_aside_for("a1") == {"T-1": 20}
-    with pytest.raises(EmblemaError, match="60 pieces .* 50 were taken out for 'Kitchen'"):
+    with pytest.raises(EmblemaError, match="60 pieces .* 50 are still out for 'Kitchen'"):
         store.put_back("b2", {"T-1": 60})
     for title in ("", "  "):
         with pytest.raises(EmblemaError, match="title"):
@@ -373,8 +405,40 @@ def test_files_that_cannot_be_used_are_named(tmp_path):
         db.execute("PRAGMA user_version = 99")
     with pytest.raises(EmblemaError, match=r"later\.sqlite.*later version"):
         StockStore(later)
-    with pytest.raises(EmblemaError, match="cannot be opened"):
+    with pytest.raises(EmblemaError, match="folder for the stock.*cannot be made"):
         StockStore(bad / "below" / "stock.sqlite")
+
+
+def test_a_data_folder_that_is_a_file_is_said(tmp_path, monkeypatch):
+    (tmp_path / "mine").write_text("no folder")
+    monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "mine"))
+    with pytest.raises(EmblemaError, match="folder for the stock, '.*mine', cannot be made"):
+        StockStore()
+
+
+def test_a_stock_that_may_only_be_read_is_not_called_damaged(store):
+    store._db.execute("PRAGMA query_only = ON")  # as root, files are never read-only
+    with pytest.raises(EmblemaError, match="read-only") as refused:
+        store.add_lot("T-1", 5)
+    assert "damaged" not in str(refused.value)
+
+
+def test_damage_found_while_changing_is_said_and_nothing_is_changed(tmp_path):
+    path = tmp_path / "stock.sqlite"
+    with StockStore(path) as store:
+        store.add_material(NEW)
+        store._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    data = bytearray(path.read_bytes())
+    data[8192:] = bytes(b ^ 0x5A for b in data[8192:])  # all but the table of tables
+    path.write_bytes(data)
+    with StockStore(path) as store:
+        for do in (
+            lambda: store.add_lot("T-1", 5),
+            lambda: store.add_material(replace(NEW, code="T-2")),
+            store.available,
+        ):
+            with pytest.raises(EmblemaError, match=r"stock\.sqlite' is damaged"):
+                do()
 
 
 def test_a_held_lock_is_said_in_words(store, monkeypatch):
