@@ -56,6 +56,9 @@ QLineEdit, QSpinBox, QDoubleSpinBox, QComboBox, QPlainTextEdit {{
 }}
 QLineEdit:focus, QSpinBox:focus, QDoubleSpinBox:focus, QComboBox:focus, QPlainTextEdit:focus,
 QPushButton:focus, QToolButton:focus {{ border: 1px solid {VERDIGRIS}; }}
+QLineEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:disabled, QComboBox:disabled,
+QPlainTextEdit:disabled {{ color: {STONE}; background: {CHALK}; border-color: {SAND}; }}
+QCheckBox:disabled, QToolButton:disabled {{ color: {STONE}; }}
 QComboBox::drop-down {{ width: 24px; border: none; }}
 QComboBox QAbstractItemView {{
   background: white; border: 1px solid {STONE}; selection-background-color: {VERDIGRIS_PALE};
@@ -67,8 +70,9 @@ QTableWidget, QListWidget, QTreeWidget {{
   background: white; border: 1px solid {SAND}; border-radius: 6px; gridline-color: {SAND};
   selection-background-color: {VERDIGRIS_PALE}; selection-color: {INK}; outline: none;
 }}
+QTableWidget::item {{ padding: 0 7px; }}
 QHeaderView::section {{
-  background: {LIME}; border: none; border-bottom: 1px solid {STONE}; padding: 5px;
+  background: {LIME}; border: none; border-bottom: 1px solid {STONE}; padding: 5px 7px;
   font-weight: 600; color: {SLATE};
 }}
 QListWidget::item {{ min-height: 32px; padding: 2px 4px; }}
@@ -76,6 +80,7 @@ QSlider::groove:horizontal {{ height: 4px; background: {STONE}; border-radius: 2
 QSlider::handle:horizontal {{
   background: {VERDIGRIS}; width: 20px; height: 20px; margin: -8px 0; border-radius: 10px;
 }}
+QSlider::handle:horizontal:disabled {{ background: {STONE}; }}
 QProgressBar {{
   border: 1px solid {STONE}; border-radius: 5px; background: white; text-align: center;
   min-height: 18px; max-height: 18px;
@@ -83,6 +88,7 @@ QProgressBar {{
 QProgressBar::chunk {{ background: {VERDIGRIS_PALE}; border-radius: 4px; }}
 QMenu {{ background: white; border: 1px solid {STONE}; padding: 5px; }}
 QMenu::item {{ padding: 9px 22px; border-radius: 5px; }}
+QMenu::item:disabled {{ color: {SLATE}; font-weight: 600; }}
 QMenu::item:selected {{ background: {VERDIGRIS_PALE}; }}
 QScrollBar:vertical {{ width: 12px; background: transparent; }}
 QScrollBar:horizontal {{ height: 12px; background: transparent; }}

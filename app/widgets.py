@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QLabel,
+    QMenu,
     QPushButton,
     QSlider,
     QToolButton,
@@ -79,12 +80,21 @@ def button(words: str, do: Callable[[], object], role: str = "", tip: str = "") 
     """Return a button."""
     b = QPushButton(words)
     b.setMinimumHeight(38)
+    b.setAutoDefault(False)  # Enter in a line of a dialog would press the first button
     if role:
         b.setProperty("role", role)
     if tip:
         b.setToolTip(tip)
     b.clicked.connect(lambda *_: do())
     return b
+
+
+def headed_menu(parent: QWidget, words: str) -> QMenu:
+    """Return a menu under a heading; what a section is called is not drawn in every style."""
+    menu = QMenu(parent)
+    menu.addAction(words).setEnabled(False)
+    menu.addSeparator()
+    return menu
 
 
 class Drop(QComboBox):
@@ -148,6 +158,12 @@ class Number(QWidget):
         box.addWidget(self.less)
         box.addWidget(self.spin)
         box.addWidget(self.more)
+
+    @property
+    def value(self) -> float:
+        """The value, what is still being typed included."""
+        self.spin.interpretText()
+        return self.spin.value()
 
     def show_value(self, value: float) -> None:
         """Show a value without telling anyone."""

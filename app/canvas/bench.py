@@ -33,6 +33,7 @@ from app.canvas.render import View, Want, render, repaint, sketch_image
 from app.jobs import Worker
 from app.session import Session
 from app.tools.base import Tool
+from app.widgets import headed_menu
 from core.commission import Commission, Field
 from core.errors import EmblemaError
 from core.geometry import polygon_of
@@ -555,8 +556,7 @@ class Bench(QWidget):
             return None
         old = laid_doc.materials[row.stock[piece[1]]].code
         outline: shapely.Polygon = row.pieces.polygons[piece[1]]
-        menu = QMenu(self)
-        menu.addSection(f"Lay {code} for {old}")
+        menu = headed_menu(self, f"Lay {code} for {old}")
 
         def offer(words: str, do: Callable[[], None]) -> None:
             menu.addAction(words, lambda: self.guarded(do))

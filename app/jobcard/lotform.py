@@ -43,6 +43,7 @@ class LotForm(QDialog):
         )
         for number, v in zip(self.numbers, self.before, strict=True):
             number.show_value(v)
+        self._first = tuple(number.value for number in self.numbers)
         self.note = QLineEdit(lot.note)
         self.common, self.own = QLabel("Material"), QLabel("Lot")
         self.words = text("", "hint")
@@ -64,7 +65,9 @@ class LotForm(QDialog):
         box.addWidget(self.words)
         box.addWidget(row("Note", self.note))
         box.addWidget(self.told)
-        box.addWidget(row(button("Leave it", self.reject), button("Keep", self.keep, "main")))
+        keep = button("Keep", self.keep, "main")
+        keep.setDefault(True)
+        box.addWidget(row(button("Leave it", self.reject), keep))
         self.resize(440, 470)
         self._show()
 
@@ -74,8 +77,8 @@ class LotForm(QDialog):
             return None
         # what was not touched keeps the digits that the form does not show
         light, a, b = (
-            v if round(v, 2) == n.spin.value() else n.spin.value()
-            for n, v in zip(self.numbers, self.before, strict=True)
+            v if n.value == first else n.value
+            for n, first, v in zip(self.numbers, self._first, self.before, strict=True)
         )
         return light, a, b
 

@@ -1,4 +1,4 @@
-"""The particulars of one material, typed in."""
+"""The particulars of one material, typed in: what it is, what it is sold as, its colour."""
 
 from __future__ import annotations
 
@@ -19,7 +19,16 @@ from PySide6.QtWidgets import (
 
 from app.widgets import Choice, Number, button, material_rgb, row, text
 from core.colour.convert import lab_from_srgb
-from core.material import FINISHES, ILLUMINANTS, KINDS, OBTAINED, PRICE_UNITS, Material
+from core.material import (
+    FINISHES,
+    ILLUMINANTS,
+    KINDS,
+    MOST_PIECES,
+    MOST_PRICE,
+    OBTAINED,
+    PRICE_UNITS,
+    Material,
+)
 
 
 class MaterialForm(QDialog):
@@ -33,37 +42,47 @@ class MaterialForm(QDialog):
         self.setWindowTitle(material.code or "A new material")
         self.lines = {name: QLineEdit(str(getattr(material, name))) for name in _LINES}
         self.numbers = {
-            name: Number(words, unit, low, high, lambda _: self._swatch(), decimals, step)
-            for name, words, unit, low, high, decimals, step in _NUMBERS
+            name: Number("", unit, low, high, lambda _: self._swatch(), decimals, step)
+            for name, (_, unit, low, high, decimals, step) in _NUMBERS.items()
         }
         self.choices = {
-            name: Choice(words, tuple((v, v) for v in values), lambda _: self._swatch())
-            for name, words, values in _CHOICES
+            name: Choice("", tuple((str(v), w) for v, w in values), lambda _: self._swatch())
+            for name, (_, values) in _CHOICES.items()
         }
         for name, choice in self.choices.items():
             choice.show_value(str(getattr(material, name)))
-        values = dict(zip("Lab", material.lab, strict=True))
+        self._begun = {
+            **{name: float(getattr(material, name, 0)) for name in self.numbers},
+            **dict(zip("Lab", material.lab, strict=True)),
+            "waste": 100 * material.waste,
+        }
         for name, number in self.numbers.items():
-            number.show_value(float(values.get(name, getattr(material, name, 0))))
-        self.numbers["waste"].show_value(100 * material.waste)
+            number.show_value(self._begun[name])
+        self._first = {name: number.value for name, number in self.numbers.items()}
         self.sample = QLabel()
         self.sample.setMinimumHeight(36)
         grid = QGridLayout()
-        grid.setHorizontalSpacing(18)
-        for k, (name, edit) in enumerate(self.lines.items()):
-            label = QLabel(_LINES[name])
-            label.setMinimumWidth(80)
-            grid.addWidget(row(label, edit), k // 2, k % 2)
-        start = (len(self.lines) + 1) // 2
-        for k, w in enumerate((*self.choices.values(), *self.numbers.values())):
-            grid.addWidget(w, start + k // 2, k % 2)
+        grid.setHorizontalSpacing(12)
+        for column in (1, 3):
+            grid.setColumnStretch(column, 1)
+        parts = {**self.lines, **self.choices, **self.numbers}
+        names = {
+            **_LINES,
+            **{n: words for n, (words, *_) in (*_CHOICES.items(), *_NUMBERS.items())},
+        }
+        for k, pair in enumerate(_ROWS):
+            for j, name in enumerate(pair):
+                grid.addWidget(QLabel(names[name]), k, 2 * j)
+                grid.addWidget(parts[name], k, 2 * j + 1)
         box = QVBoxLayout(self)
         box.addLayout(grid)
         box.addWidget(row(self.sample, button("Pick on the screen ...", self._pick)))
         self.told = text("", "warn")
         box.addWidget(self.told)
-        box.addWidget(row(button("Leave it", self.reject), button("Keep", self.keep, "main")))
-        self.resize(640, 520)
+        keep = button("Keep", self.keep, "main")
+        keep.setDefault(True)
+        box.addWidget(row(button("Leave it", self.reject), keep))
+        self.resize(680, 540)
         self._swatch()
 
     def keep(self) -> None:
@@ -72,19 +91,24 @@ class MaterialForm(QDialog):
 
     def read(self) -> Material:
         """Return the material as it is in the form."""
-        number = {name: n.spin.value() for name, n in self.numbers.items()}
+        # what was not touched keeps the digits that the form does not show
+        changed = {k: n.value for k, n in self.numbers.items() if n.value != self._first[k]}
+        lab = tuple(changed.pop(name, self._begun[name]) for name in "Lab")
+        if "pieces" in changed:
+            changed["pieces"] = int(changed["pieces"])
+        if "waste" in changed:
+            changed["waste"] /= 100
+        price = self.material.price
+        if "price" in changed:
+            price = Decimal(f"{changed.pop('price'):.2f}")
+        choices = {name: choice.value for name, choice in self.choices.items()}
         return replace(
             self.material,
             **{name: edit.text().strip() for name, edit in self.lines.items()},
-            **{name: choice.value for name, choice in self.choices.items()},
-            lab=(number["L"], number["a"], number["b"]),
-            length_mm=number["length_mm"],
-            width_mm=number["width_mm"],
-            thickness_mm=number["thickness_mm"],
-            density_kg_m3=number["density_kg_m3"],
-            price=Decimal(f"{number['price']:.2f}"),
-            pieces=int(number["pieces"]),
-            waste=number["waste"] / 100,
+            **{**choices, "observer": int(choices["observer"])},
+            **changed,
+            lab=lab,
+            price=price,
         )
 
     def _swatch(self) -> None:
@@ -101,7 +125,7 @@ class MaterialForm(QDialog):
                 self.numbers[name].show_value(float(v))
             self.choices["obtained"].show_value("estimated")
             self.choices["illuminant"].show_value("D65")  # a screen's own light
-            self.material = replace(self.material, observer=2)
+            self.choices["observer"].show_value("2")
             self._swatch()
 
 
@@ -111,23 +135,43 @@ _LINES = {
     "supplier": "Supplier",
     "grade": "Grade",
 }
-_CHOICES = (
-    ("kind", "Kind", KINDS),
-    ("finish", "Finish", FINISHES),
-    ("illuminant", "Light", ILLUMINANTS),
-    ("obtained", "Colour is", OBTAINED),
-    ("price_unit", "Sold by the", PRICE_UNITS),
-)
-# attribute, words, unit, least, most, decimals, step
-_NUMBERS = (
-    ("L", "L*", "", 0, 100, 2, 1),
-    ("a", "a*", "", -160, 160, 2, 1),
-    ("b", "b*", "", -160, 160, 2, 1),
-    ("length_mm", "Length", "mm", 0.5, 2000, 2, 1),
-    ("width_mm", "Width", "mm", 0.5, 2000, 2, 1),
-    ("thickness_mm", "Thickness", "mm", 0.1, 200, 2, 0.5),
-    ("density_kg_m3", "Density", "kg/m³", 100, 25_000, 0, 50),
-    ("price", "Price", "", 0, 1_000_000, 2, 1),
-    ("pieces", "In hand", "", 0, 100_000_000, 0, 10),
-    ("waste", "Lost in cutting", "%", 0, 99.9, 1, 1),
+
+
+def _same(values: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((v, v) for v in values)
+
+
+# attribute: words, (value, words) of each choice
+_CHOICES = {
+    "kind": ("Kind", _same(KINDS)),
+    "finish": ("Finish", _same(FINISHES)),
+    "price_unit": ("Sold by the", tuple((v, v.replace("m2", "m²")) for v in PRICE_UNITS)),
+    "obtained": ("Colour is", _same(OBTAINED)),
+    "illuminant": ("Under light", _same(ILLUMINANTS)),
+    "observer": ("Seen at", (("2", "2 degrees"), ("10", "10 degrees"))),
+}
+# attribute: words, unit, least, most, decimals, step
+_NUMBERS = {
+    "L": ("L*", "", 0, 100, 2, 1),
+    "a": ("a*", "", -160, 160, 2, 1),
+    "b": ("b*", "", -160, 160, 2, 1),
+    "length_mm": ("Length", "mm", 0.5, 2000, 2, 1),
+    "width_mm": ("Width", "mm", 0.5, 2000, 2, 1),
+    "thickness_mm": ("Thickness", "mm", 0.1, 200, 2, 0.5),
+    "density_kg_m3": ("Density", "kg/m³", 100, 25_000, 0, 50),
+    "price": ("Price", "", 0, MOST_PRICE, 2, 1),
+    "pieces": ("In hand", "", 0, MOST_PIECES, 0, 10),
+    "waste": ("Lost in cutting", "%", 0, 99.9, 1, 1),
+}
+_ROWS = (
+    ("code", "description"),
+    ("kind", "finish"),
+    ("supplier", "grade"),
+    ("price", "price_unit"),
+    ("pieces", "waste"),
+    ("length_mm", "width_mm"),
+    ("thickness_mm", "density_kg_m3"),
+    ("obtained", "L"),
+    ("illuminant", "a"),
+    ("observer", "b"),
 )

@@ -160,7 +160,9 @@ class PaletteGrid(QWidget):
 class MaterialBox(QWidget):
     """A named choice of one material, or of none."""
 
-    def __init__(self, name: str, none: str, changed: Callable[[str], object]) -> None:
+    def __init__(
+        self, name: str, none: str, changed: Callable[[str], object], name_px: int = 0
+    ) -> None:
         super().__init__()
         self.box = Drop()
         self.box.setIconSize(QSize(28, 18))
@@ -171,7 +173,9 @@ class MaterialBox(QWidget):
         box = QHBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
         if name:
-            box.addWidget(QLabel(name))
+            label = QLabel(name)
+            label.setMinimumWidth(name_px)
+            box.addWidget(label)
         box.addWidget(self.box, 1)
 
     def fill(self, materials: Sequence[Material], code: str) -> None:

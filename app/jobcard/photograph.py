@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -134,7 +135,7 @@ class Photograph(QDialog):
     ) -> None:
         super().__init__(parent)
         self.session = session
-        self.stock_path = path
+        self.store = StockStore(path)
         self.pixels: NDArray[np.uint8] | None = None
         self.correction: Correction | None = None
         self.reading: Reading | None = None
@@ -154,6 +155,7 @@ class Photograph(QDialog):
         self.swatch.setFixedHeight(64)
         self.code = QLineEdit()
         self.code.setPlaceholderText("the studio's code")
+        self.code.textChanged.connect(lambda _: self._show())
         self.description = QLineEdit()
         self.description.setPlaceholderText("in a few words")
         self.kind = Choice("Kind", tuple((k, k) for k in KINDS), lambda _: None)
@@ -188,8 +190,12 @@ class Photograph(QDialog):
         self._worker = Worker(self)
         self._worker.done.connect(lambda _, correction: self._corrected(correction))
         self._worker.failed.connect(lambda _, words: self._refused(words))
-        self.finished.connect(lambda _: self._worker.close())
+        self.finished.connect(lambda _: self._end())
         self._show()
+
+    def _end(self) -> None:
+        self._worker.close()
+        self.store.close()
 
     def choose(self) -> None:
         """Ask for a photograph."""
@@ -210,14 +216,19 @@ class Photograph(QDialog):
         h, w = pixels.shape[:2]
         self.pixels = pixels
         self.photo.image = QImage(pixels.data, w, h, 3 * w, QImage.Format.Format_RGB888).copy()
-        self.photo.corners, self.photo.boxes = [], []
-        self.correction = self.reading = None
+        self.photo.corners = []
         self.find()
 
     def _fit(self, make: Callable[[], Correction], words: str) -> None:
         self.told.setText("")
         self.by_chart.setText(words)
+        self._put_right(None)
         self._worker.ask(lambda progress, stop: make())
+
+    def _put_right(self, correction: Correction | None) -> None:
+        """Take another correction; what was read by the one before no longer holds."""
+        self.correction, self.reading = correction, None
+        self.photo.boxes = []
 
     def find(self) -> None:
         """Look for the chart."""
@@ -248,13 +259,13 @@ class Photograph(QDialog):
             self._show()
 
     def _corrected(self, correction: Correction) -> None:
-        self.correction = correction
+        self._put_right(correction)
         if correction.corners_px is not None:
             self.photo.corners = [(float(x), float(y)) for x, y in correction.corners_px]
         self._show()
 
     def _refused(self, words: str) -> None:
-        self.correction = None
+        self._put_right(None)
         self.told.setText(words)
         self._show()
 
@@ -266,7 +277,7 @@ class Photograph(QDialog):
         try:
             if self._grey:
                 self._grey = False
-                self.correction = correction_from_grey(self.pixels, outline)
+                self._put_right(correction_from_grey(self.pixels, outline))
             elif self.correction is None:
                 self.told.setText("Put the light right first, by the chart or a grey card.")
             else:
@@ -294,14 +305,19 @@ class Photograph(QDialog):
             )
         elif c.sure:
             self.by_chart.setText(
-                f"By the chart, {c.method}: off by {c.mean_delta_e:.1f} in the mean, "
-                f"{c.worst_delta_e:.1f} at {c.worst_patch}. Expect {c.mean_unseen:.1f} of other "
-                "colours. (CIEDE2000)"
+                f"Put right by the chart ({c.method}). Its patches are off by "
+                f"{c.mean_delta_e:.1f} in the mean, {c.worst_delta_e:.1f} at worst "
+                f"({c.worst_patch}); expect {c.mean_unseen:.1f} of other colours. (CIEDE2000)"
             )
         else:
-            self.by_chart.setText("By a grey card: less sure than by a chart.")
+            self.by_chart.setText("Put right by a grey card: less sure than by a chart.")
         self.swatch.setVisible(r is not None)
-        self.add_button.setEnabled(r is not None)
+        code = self.code.text().strip()
+        stocked = code in self.store.available()
+        self.add_button.setEnabled(r is not None and bool(code))
+        self.add_button.setText(f"Give {code} this colour" if stocked else "Add to the stock")
+        for of_new in (self.description, self.kind):
+            of_new.setEnabled(not stocked)
         if r is not None:
             rgb, shown = swatch_rgb(r.lab)
             self.swatch.setStyleSheet(
@@ -309,7 +325,7 @@ class Photograph(QDialog):
             )
             self.read_words.setText(
                 f"L* {r.lab[0]:.1f}  a* {r.lab[1]:.1f}  b* {r.lab[2]:.1f}; uneven by "
-                f"{r.spread:.1f}, {r.clipped:.0%} gloss or shadow left out."
+                f"{r.spread:.1f} (CIEDE2000), {100 * r.clipped:.0f} % gloss or shadow left out."
                 + ("" if shown else " Screens cannot show it truly.")
                 + ("" if r.sure else " By a grey card only: less sure.")
             )
@@ -318,28 +334,33 @@ class Photograph(QDialog):
         self.photo.update()
 
     def add(self) -> None:
-        """Stock the sample under its code."""
+        """Stock the sample under its code, or give the material of this code its colour."""
         if self.reading is None:
             return
         code = self.code.text().strip()
         light, a, b = (round(v, 2) for v in self.reading.lab)
-        material = Material(
-            code,
-            self.description.text().strip() or code,
-            self.kind.value,
-            (light, a, b),
-            obtained="photograph" if self.reading.sure else "estimated",
-        )
+        colour = {
+            "lab": (light, a, b),
+            "illuminant": "D65",
+            "observer": 2,
+            "obtained": "photograph" if self.reading.sure else "estimated",
+        }
         try:
-            with StockStore(self.stock_path) as store:
-                store.add_material(material)
+            if code in self.store.available():
+                seen = self.store.material(code)
+                self.store.change_material(code, replace(seen, **colour), seen=seen)
+                said = f"{code} has this colour now."
+            else:
+                words = self.description.text().strip() or code
+                self.store.add_material(Material(code, words, self.kind.value, **colour))
+                said = f"{code} is in the stock. Enter its pieces in the stockroom."
         except EmblemaError as e:
             self.told.setText(str(e))
             return
         self.told.setText("")
-        self.read_words.setText(f"{code} is in the stock. Enter its pieces in the stockroom.")
         self.code.clear()
         self.description.clear()
+        self.read_words.setText(said)
 
     def settled(self) -> bool:
         """Whether no chart is being read."""

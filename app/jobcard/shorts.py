@@ -46,7 +46,10 @@ class Shorts(QWidget):
         layout, doc = self.session.layout, self.session.laid_doc
         table = counts(doc, layout) if layout is not None and doc is not None else ()
         short = {c.material.code: c for c in table if c.short}
-        shown = (short, self.session.doc.materials, self.session.doc.currency)
+        within = doc is not None and doc.within_stock
+        some = layout.fields if layout is not None and within else ()
+        bare = sum(int((f.stock < 0).sum()) for f in some)
+        shown = (short, bare, self.session.doc.materials, self.session.doc.currency)
         if shown == self._shown:
             return
         self.short, self._shown = short, shown
@@ -62,11 +65,14 @@ class Shorts(QWidget):
         self.which.setVisible(bool(self.short))
         self._offers.setVisible(bool(self.short))
         n = len(self.short)
-        self.words.setText(
+        words = (
             "Everything laid is in hand."
             if not n
             else f"{n} material{'s' if n > 1 else ''} must be bought, or take a stand-in:"
         )
+        if bare:
+            words = f"{bare:,} pieces are left without a material. {words}"
+        self.words.setText(words)
         self._offer()
 
     def offers(self) -> tuple[StandIn, ...]:
@@ -84,7 +90,10 @@ class Shorts(QWidget):
         for k, s in enumerate(self.offers()):
             price = "price not comparable"
             if s.price_change_m2 is not None:
-                price = f"{s.price_change_m2:+,.0f} {currency}".strip() + " a m²"
+                change = round(s.price_change_m2)
+                price = f"{abs(change):,} {currency}".strip()
+                price += f" {'more' if change > 0 else 'less'} a m²"
+                price = price if change else "as dear"
             stock = f"{s.material.pieces:,} in hand" + ("" if s.enough else ", too few")
             words = text(
                 f"<b>{s.material.code}</b> {s.material.description}<br>"

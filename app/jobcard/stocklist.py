@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QSize, Qt, Signal
-from PySide6.QtWidgets import (
-    QDialog,
-    QGridLayout,
-    QLabel,
-    QListWidget,
-    QTableWidget,
-    QTableWidgetItem,
-    QVBoxLayout,
-    QWidget,
-)
+from collections.abc import Mapping
 
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import QDialog, QGridLayout, QLabel, QListWidget, QVBoxLayout, QWidget
+
+from app.jobcard.tables import SWATCH, Table
 from app.widgets import Choice, button, row, swatch_icon, text
 from core.errors import EmblemaError
 from core.material import Material
 from core.stock.lists import COLUMNS, SCREEN_COLOUR, Refused, look_into, take
 
-HEADS = ("Code", "Description", "L* a* b*", "In hand", "Price")
+HEADS = ("Code", "Description", "Kind", "L* a* b*", "Size, mm", "In hand", "Price", "")
 SHOWN = 60  # lines of the list that are shown
 WORDS = {
     "code": "Code",
@@ -48,17 +42,24 @@ NOTHING = "-1"
 
 
 class TakeList(QDialog):
-    """The columns of a list, guessed and to be corrected; `taken` carries its materials."""
+    """The columns of a list, guessed and to be corrected.
+
+    `stocked` is what there is already, by code: of that a list changes only what it says. `taken`
+    carries how the list is read (see `StockStore.take_list`).
+    """
 
     taken = Signal(object)
 
-    def __init__(self, path: str, parent: QWidget | None = None) -> None:
+    def __init__(
+        self, path: str, stocked: Mapping[str, Material], parent: QWidget | None = None
+    ) -> None:
         super().__init__(parent)
+        self.stocked = stocked
         self.found = look_into(path)
         self.materials: tuple[Material, ...] = ()
         self.refused: tuple[Refused, ...] = ()
         self.setWindowTitle(f"Take {self.found.name}")
-        self.resize(900, 640)
+        self.resize(940, 740)
         heads = [(NOTHING, "not in the list")]
         heads += [(str(k), h or f"column {k + 1}") for k, h in enumerate(self.found.headings)]
         grid = QGridLayout()
@@ -74,16 +75,10 @@ class TakeList(QDialog):
             "Decimal sign", ((".", "point"), (",", "comma")), lambda _: self.look()
         )
         self.decimal.show_value(self.found.decimal)
-        self.table = QTableWidget(0, 5)
-        self.table.setHorizontalHeaderLabels(
-            ("Code", "Description", "L* a* b*", "In hand", "Price")
-        )
-        self.table.horizontalHeader().setStretchLastSection(True)
-        self.table.setIconSize(QSize(34, 20))
-        self.table.verticalHeader().setVisible(False)
+        self.table = Table(HEADS, 1, ("In hand", "Price"))
         self.faults = QListWidget()
         self.faults.setWordWrap(True)
-        self.faults.setMaximumHeight(120)
+        self.faults.setMaximumHeight(150)
         self.faults.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.words = text("")
         self.take_it = button("Take", self._take, "main")
@@ -99,33 +94,47 @@ class TakeList(QDialog):
 
     def look(self) -> None:
         """Show what the list brings with the columns as chosen."""
-        columns = {ours: int(c.value) for ours, c in self.columns.items() if c.value != NOTHING}
         self.faults.clear()
         try:
-            self.materials, self.refused = take(self.found, columns, self.decimal.value)
+            self.materials, self.refused = self._read(self.stocked)
         except EmblemaError as e:
             self.materials, self.refused = (), ()
             self.words.setText(str(e))
         else:
+            new = sum(m.code not in self.stocked for m in self.materials)
             self.words.setText(
-                f"Can be taken: {len(self.materials)}. Refused lines: {len(self.refused)}."
+                f"Can be taken: {new:,} new, {len(self.materials) - new:,} that are stocked. "
+                f"Refused lines: {len(self.refused):,}."
             )
         for line, why in self.refused:
             self.faults.addItem(f"Line {line}: {why}")
         self.faults.setVisible(bool(self.refused))
         self.take_it.setEnabled(bool(self.materials))
         self.take_it.setText(f"Take {len(self.materials)}")
-        self.table.setRowCount(min(SHOWN, len(self.materials)))
-        for k, m in enumerate(self.materials[:SHOWN]):
-            lab = "  ".join(f"{v:.1f}" for v in m.lab)
-            cells = (m.code, m.description, lab, f"{m.pieces:,}", f"{m.price} a {m.price_unit}")
-            for j, words in enumerate(cells):
-                item = QTableWidgetItem(words)
-                if j == 0:
-                    item.setIcon(swatch_icon(m, 34, 20))
-                self.table.setItem(k, j, item)
-        self.table.resizeColumnsToContents()
+        shown = self.materials[:SHOWN]
+        self.table.fill(
+            [
+                (
+                    m.code,
+                    m.description,
+                    f"{m.kind}, {m.finish}",
+                    "  ".join(f"{v:.1f}" for v in m.lab),
+                    f"{m.length_mm:g} x {m.width_mm:g} x {m.thickness_mm:g}",
+                    f"{m.pieces:,}",
+                    f"{m.price:,} a {m.price_unit.replace('m2', 'm²')}",
+                    "" if m.code in self.stocked else "new",
+                )
+                for m in shown
+            ],
+            [swatch_icon(m, SWATCH.width(), SWATCH.height()) for m in shown],
+        )
+
+    def _read(
+        self, stocked: Mapping[str, Material]
+    ) -> tuple[tuple[Material, ...], tuple[Refused, ...]]:
+        columns = {ours: int(c.value) for ours, c in self.columns.items() if c.value != NOTHING}
+        return take(self.found, columns, self.decimal.value, stocked)
 
     def _take(self) -> None:
-        self.taken.emit(self.materials)
+        self.taken.emit(lambda stocked: self._read(stocked)[0])
         self.accept()

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+import datetime
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
-from PySide6.QtCore import QSize, Qt
-from PySide6.QtGui import QColor, QIcon
+from PySide6.QtCore import QTimer
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QDialog,
     QFileDialog,
     QHBoxLayout,
-    QHeaderView,
     QInputDialog,
     QLineEdit,
-    QTableWidget,
-    QTableWidgetItem,
+    QMessageBox,
     QTabWidget,
     QVBoxLayout,
     QWidget,
@@ -25,22 +22,24 @@ from PySide6.QtWidgets import (
 
 from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
+from app.jobcard.share import Share
 from app.jobcard.stocklist import TakeList
+from app.jobcard.tables import SWATCH, Table
 from app.session import Session
-from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
-from core.commission import new_commission_id
 from core.errors import EmblemaError
-from core.figures import Count, counts
-from core.material import Key, Lab, Lot, Material, named
+from core.material import MOST_PIECES, Lab, Lot, Material
 from core.stock import StockStore, use_stock
 from core.stock.cgats import read_cgats, with_measured
 from core.stock.lists import write_stock_csv
 
 SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", "Colour")
-LOTS = ("Lot", "Bought on", "In hand", "Set aside", "Lost", "Colour", "Note")
-OURS = ("Material", "Laid", "To take", "Free", "Set aside", "Taken out", "Short")
+LOTS = ("Lot", "Bought on", "Bought", "In hand", "Set aside", "Used", "Lost", "Colour", "Note")
 LEDGER = ("When", "Code", "Lot", "What", "In hand", "Set aside", "Commission", "Note")
+NUMBERS = ("Lot", "Bought", "In hand", "Free", "Price", "Set aside", "Used", "Lost")
+SHOWN = 2000  # movements that the ledger shows at once
+NAMED = 8  # names that are said one by one
+LOOK_MS = 1000  # another window's changes are looked for so often
 
 
 class Stockroom(QDialog):
@@ -53,42 +52,48 @@ class Stockroom(QDialog):
         self.session = session
         self.store = StockStore(path)
         self.setWindowTitle("The studio's stock")
-        self.resize(980, 680)
-        self.find = QLineEdit()
-        self.find.setPlaceholderText("Find a code, a word, a supplier")
-        self.find.setClearButtonEnabled(True)
-        self.find.textChanged.connect(lambda _: self._show_shelf())
-        self.shelf = _table(SHELF, 1)
-        self.shelf.setIconSize(QSize(34, 20))
+        self.resize(1080, 800)
+        self.find = _find("Find a code, a word, a supplier", self._show_shelf)
+        self.shelf = Table(SHELF, 1, NUMBERS)
         self.shelf.itemSelectionChanged.connect(self._show_lots)
         self.shelf.cellDoubleClicked.connect(lambda *_: self.edit())
-        self.lots = _table(LOTS, 6)
-        self.lots.setIconSize(QSize(34, 20))
+        self.lots = Table(LOTS, 8, NUMBERS)
         self.lots.cellDoubleClicked.connect(lambda *_: self.edit_lot())
         self.lots.setMaximumHeight(150)
-        self.ledger = _table(LEDGER, 7)
-        self.ours = _table(OURS, 0)
-        self.ours.setIconSize(QSize(34, 20))
-        self.our_keys: list[Key] = []
-        self.words = text("", "hint")
-        self.apart = button(
-            "It is a commission of its own",
-            self.part,
-            tip="Begun from a copy of the other: nothing is set aside for it yet",
-        )
+        self.find_moves = _find("Find a code, a commission, a note", self._show_ledger)
+        self.ledger = Table(LEDGER, 7, NUMBERS)
+        self.share = Share(self)
         self.told = text("", "hint")
         tabs = QTabWidget()
         tabs.addTab(self._shelf_page(), "Shelf")
-        tabs.addTab(self._commission_page(), "This commission")
-        tabs.addTab(self.ledger, "Ledger")
+        tabs.addTab(self.share, "This commission")
+        tabs.addTab(self._ledger_page(), "Ledger")
         box = QVBoxLayout(self)
         box.addWidget(tabs, 1)
         foot = QHBoxLayout()
         foot.addWidget(self.told, 1)
         foot.addWidget(button("Close", self.accept))
         box.addLayout(foot)
-        self.finished.connect(lambda _: self.store.close())
-        self.refresh()
+        self._look = QTimer(self, interval=LOOK_MS)
+        self._look.timeout.connect(self._look_again)
+        self.finished.connect(lambda _: self._end())
+        try:
+            self._state = self.store.state()
+            self.refresh()
+        except BaseException:
+            self.store.close()
+            raise
+        self._look.start()
+
+    def _end(self) -> None:
+        self._look.stop()
+        self.store.close()
+
+    def _look_again(self) -> None:
+        """Show what another window has changed meanwhile."""
+        if self.store.state() != self._state:
+            self._state = self.store.state()
+            self.try_to(lambda: None, self.told.text())
 
     def _shelf_page(self) -> QWidget:
         page = QWidget()
@@ -118,20 +123,11 @@ class Stockroom(QDialog):
         )
         return page
 
-    def _commission_page(self) -> QWidget:
+    def _ledger_page(self) -> QWidget:
         page = QWidget()
         box = QVBoxLayout(page)
-        box.addWidget(self.words)
-        box.addWidget(self.apart)
-        box.addWidget(self.ours, 1)
-        box.addWidget(
-            row(
-                button("Set aside what it needs", self.set_aside, "main"),
-                button("Give back", self.release, tip="Nothing stays set aside for it"),
-                button("Take out, it is laid", self.take_out),
-                button("Put back ...", self.put_back, tip="Pieces left over go back to their lots"),
-            )
-        )
+        box.addWidget(self.find_moves)
+        box.addWidget(self.ledger, 1)
         return page
 
     # showing
@@ -139,10 +135,14 @@ class Stockroom(QDialog):
     def refresh(self) -> None:
         """Show the stock as it stands."""
         self._show_shelf()
-        self._show_commission()
+        self.share.refresh()
+        self._show_ledger()
+
+    def _show_ledger(self) -> None:
+        word = self.find_moves.text().strip().lower()
         moves = [
             (
-                m.at.replace("T", " ")[:16],
+                _here(m.at),
                 m.code,
                 str(m.lot),
                 m.kind,
@@ -152,8 +152,9 @@ class Stockroom(QDialog):
                 m.note,
             )
             for m in reversed(self.store.movements())
+            if word in f"{m.code} {m.kind} {m.title} {m.note}".lower()
         ]
-        _fill(self.ledger, moves)
+        self.ledger.fill(moves[:SHOWN])
 
     def _show_shelf(self) -> None:
         now = self.code()
@@ -171,13 +172,13 @@ class Stockroom(QDialog):
                 f"{m.kind}, {m.finish}",
                 f"{m.pieces:,}",
                 f"{free[m.code]:,}",
-                f"{m.price:,} a {m.price_unit}",
+                f"{m.price:,} a {m.price_unit.replace('m2', 'm²')}",
                 f"{m.length_mm:g} x {m.width_mm:g} x {m.thickness_mm:g}",
                 f"{m.lab[0]:.1f}  {m.lab[1]:+.1f}  {m.lab[2]:+.1f}  {m.obtained}",
             )
             for m in self.materials
         ]
-        _fill(self.shelf, rows, 0, [swatch_icon(m, 34, 20) for m in self.materials])
+        self.shelf.fill(rows, [_swatch(m) for m in self.materials])
         codes = [m.code for m in self.materials]
         if now in codes:
             self.shelf.selectRow(codes.index(now))
@@ -191,10 +192,12 @@ class Stockroom(QDialog):
         self.lot_ids = [lot.id for lot in lots]
         rows = []
         for lot in lots:
-            counts_ = (f"{lot.in_hand:,}", f"{lot.set_aside:,}", f"{lot.lost:,}")
-            rows.append((str(lot.id), lot.bought_on, *counts_, self._colour(lot), lot.note))
+            lost = f"{lot.lost:,}" + (f" ({lot.share_lost:.1%})" if lot.lost else "")
+            many = (lot.bought, lot.in_hand, lot.set_aside, lot.used)
+            words = (*(f"{n:,}" for n in many), lost.replace("%", " %"))
+            rows.append((str(lot.id), lot.bought_on, *words, self._colour(lot), lot.note))
         seen = [lot_as_material(self._material(), lot.lab) for lot in lots]
-        _fill(self.lots, rows, 5, [swatch_icon(m, 34, 20) for m in seen])
+        self.lots.fill(rows, [_swatch(m) for m in seen], LOTS.index("Colour"))
         if rows:
             self.lots.selectRow(self.lot_ids.index(now) if now in self.lot_ids else len(rows) - 1)
 
@@ -208,62 +211,29 @@ class Stockroom(QDialog):
         light, a, b = lot.lab
         return f"{light:.1f}  {a:+.1f}  {b:+.1f}, {lot_off(self._material(), lot.lab):.1f} off"
 
-    def _counted(self) -> tuple[Count, ...]:
-        layout, doc = self.session.layout, self.session.laid_doc
-        return counts(doc, layout) if layout is not None and doc is not None else ()
-
-    def _show_commission(self) -> None:
-        doc = self.session.doc
-        offered = {m.key: m for m in self.store.offered(doc.key)}
-        aside, out = self.store.set_aside_for(doc.key), self.store.taken_for(doc.key)
-        laid = {c.material.key: c for c in self._counted()}
-        seen = {m.key: m for m in doc.materials}
-        self.our_keys = list(dict.fromkeys((*laid, *aside, *out)))
-        rows, swatches = [], []
-        for key in self.our_keys:
-            material = seen.get(key) or offered.get(key)
-            count, free = laid.get(key), offered[key].pieces if key in offered else 0
-            pieces, take = (count.pieces, count.take) if count else (0, 0)
-            short = max(0, take - free - out.get(key, 0))
-            cells = (pieces, take, free, aside.get(key, 0), out.get(key, 0))
-            name = material.code if material else named(key)
-            rows.append((name, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
-            swatches.append(swatch_icon(material, 34, 20) if material else QIcon())
-        _fill(self.ours, rows, 0, swatches)
-        for k in range(len(rows)):
-            item = self.ours.item(k, OURS.index("Short"))
-            if item is not None:
-                item.setForeground(QColor(RUST))
-        was = self.store.title(doc.key)
-        renamed = was not in ("", doc.title)
-        self.apart.setVisible(renamed)
-        other = f" Its title was '{was}' then." if renamed else ""
-        self.words.setText(
-            f"'{doc.title}': {sum(aside.values()):,} pieces are set aside.{other} To take: bought "
-            "pieces, with what sorting and cutting lose. Free: in hand and promised to no other "
-            "commission. A lot with a colour of its own is taken by itself; more of it is ordered "
-            "as its material."
-        )
-
     def code(self) -> str:
         """Return the code chosen on the shelf, or nothing."""
-        rows = self.shelf.selectionModel().selectedRows()
-        return self.materials[rows[0].row()].code if rows else ""
+        row = self.shelf.chosen()
+        return "" if row is None else self.materials[row].code
 
     def lot(self) -> int | None:
         """Return the lot chosen."""
-        rows = self.lots.selectionModel().selectedRows()
-        return self.lot_ids[rows[0].row()] if rows else None
+        row = self.lots.chosen()
+        return None if row is None else self.lot_ids[row]
+
+    def say(self, words: str) -> None:
+        """Say what became of something."""
+        self.told.setText(words)
 
     def try_to(self, do: Callable[[], object], said: str = "") -> bool:
         """Change the stock; what is refused is said and changes nothing."""
         try:
             do()
+            self.refresh()
         except EmblemaError as e:
-            self.told.setText(str(e))
+            self.say(str(e))
             return False
-        self.told.setText(said)
-        self.refresh()
+        self.say(said)
         return True
 
     # the shelf
@@ -278,10 +248,13 @@ class Stockroom(QDialog):
         """Ask for the chosen material's particulars."""
         code = self.code()
         if not code:
-            self.told.setText("Choose a material first.")
+            self.say("Choose a material first.")
             return
-        form = MaterialForm(self.store.material(code), self)
-        form.kept.connect(lambda m: self._keep(form, lambda: self.store.change_material(code, m)))
+        seen = self._material()
+        form = MaterialForm(seen, self)
+        form.kept.connect(
+            lambda m: self._keep(form, lambda: self.store.change_material(code, m, seen=seen))
+        )
         form.open()
 
     def _keep(self, form: MaterialForm | LotForm, do: Callable[[], object]) -> None:
@@ -291,29 +264,56 @@ class Stockroom(QDialog):
             form.told.setText(self.told.text())
 
     def remove(self) -> None:
-        """Take the chosen material out of the stock."""
+        """Take the chosen material out of the stock, if that is truly meant."""
         code = self.code()
-        if code:
+        if not code:
+            self.say("Choose a material first.")
+            return
+        pieces = self._material().pieces
+        words = f"Take {code} out of the stock?"
+        if pieces:
+            words += f" Its {pieces:,} pieces in hand are struck off; the ledger keeps them."
+        if QMessageBox.question(self, "Remove", words) == QMessageBox.StandardButton.Yes:
             self.try_to(lambda: self.store.remove_material(code), f"{code} is no longer stocked.")
 
-    def _ask(self, title: str, words: str, most: int = 10_000_000) -> int | None:
-        n, sure = QInputDialog.getInt(self, title, words, 0, 0, most)
+    def ask(self, title: str, words: str, now: int = 0) -> int | None:
+        """Ask for a number of pieces."""
+        n, sure = QInputDialog.getInt(self, title, words, now, 0, MOST_PIECES)
         return n if sure else None
 
     def add_lot(self) -> None:
         """Ask for a purchase."""
         code = self.code()
-        n = self._ask("A lot bought", f"Pieces of {code} bought today:") if code else None
+        if not code:
+            self.say("Choose a material first.")
+            return
+        n = self.ask("A lot bought", f"Pieces of {code} bought today:")
         if n:
-            self.try_to(lambda: self.store.add_lot(code, n))
+            new: list[int] = []
+            if self.try_to(lambda: new.append(self.store.add_lot(code, n))):
+                self.lots.selectRow(self.lot_ids.index(new[0]))
+                self.say(f"Lot {new[0]} of {code}: {n:,} pieces.")
+
+    def _chosen_lot(self) -> Lot | None:
+        """Return the lot chosen as it is now; where there is none, that is said."""
+        lots: tuple[Lot, ...] = ()
+
+        def do() -> None:
+            nonlocal lots
+            lots = self.store.lots(self.code()) if self.code() else ()
+
+        number = self.lot()
+        if not self.try_to(do):
+            return None
+        lot = next((v for v in lots if v.id == number), None)
+        if lot is None:
+            self.say("Choose a lot first.")
+        return lot
 
     def edit_lot(self) -> None:
         """Ask for the chosen lot's own colour and its note."""
-        number = self.lot()
-        lots = self.store.lots(self.code()) if self.code() else ()
-        lot = next((v for v in lots if v.id == number), None)
+        lot = self._chosen_lot()
         if lot is None:
-            self.told.setText("Choose a lot first.")
             return
         form = LotForm(self._material(), lot, self)
 
@@ -325,17 +325,21 @@ class Stockroom(QDialog):
 
     def count_lot(self) -> None:
         """Enter a count."""
-        lot = self.lot()
-        n = self._ask("Count", f"Pieces found of lot {lot}:") if lot is not None else None
-        if lot is not None and n is not None:
-            self.try_to(lambda: self.store.count_lot(lot, n))
+        lot = self._chosen_lot()
+        if lot is None:
+            return
+        n = self.ask("Count", f"Pieces found of {lot.code}, lot {lot.id}:", lot.in_hand)
+        if n is not None:
+            self.try_to(lambda: self.store.count_lot(lot.id, n))
 
     def lose(self) -> None:
         """Write pieces off."""
-        lot = self.lot()
-        n = self._ask("Write off", f"Pieces of lot {lot} broken or unfit:") if lot else None
-        if lot is not None and n:
-            self.try_to(lambda: self.store.lose(lot, n))
+        lot = self._chosen_lot()
+        if lot is None:
+            return
+        n = self.ask("Write off", f"Pieces of {lot.code}, lot {lot.id}, broken or unfit:")
+        if n:
+            self.try_to(lambda: self.store.lose(lot.id, n))
 
     # files
 
@@ -348,23 +352,24 @@ class Stockroom(QDialog):
     def take_list(self, path: str) -> TakeList | None:
         """Look into a stock list and show what it would bring."""
         try:
-            dialog = TakeList(path, self)
+            stocked = {m.code: m for m in self.store.materials()}
+            dialog = TakeList(path, stocked, self)
         except EmblemaError as e:
-            self.told.setText(str(e))
+            self.say(str(e))
             return None
         dialog.taken.connect(self._taken)
         dialog.open()
         return dialog
 
-    def _taken(self, materials: object) -> None:
+    def _taken(self, read: Callable[[Mapping[str, Material]], Iterable[Material]]) -> None:
         added = changed = 0
 
         def do() -> None:
             nonlocal added, changed
-            added, changed = self.store.take_list(materials)  # type: ignore[arg-type]
+            added, changed = self.store.take_list(read)
 
         if self.try_to(do):
-            self.told.setText(f"{added} materials added, {changed} changed.")
+            self.say(f"{added} materials added, {changed} changed.")
 
     def choose_measured(self) -> None:
         """Ask for measurements."""
@@ -378,14 +383,22 @@ class Stockroom(QDialog):
 
         def do() -> None:
             nonlocal said
-            changed, unknown = with_measured(self.store.materials(), read_cgats(path))
-            self.store.take_list(changed)
-            said = f"{len(changed)} materials measured."
+            samples = read_cgats(path)
+            unknown: tuple[str, ...] = ()
+
+            def measured(stocked: Mapping[str, Material]) -> tuple[Material, ...]:
+                nonlocal unknown
+                found, unknown = with_measured(stocked.values(), samples)
+                return found
+
+            _, changed = self.store.take_list(measured)
+            said = f"{changed} materials measured."
             if unknown:
-                said += f" No material is called {', '.join(unknown[:8])}."
+                more = f" and {len(unknown) - NAMED:,} more" if len(unknown) > NAMED else ""
+                said += f" No material is called {', '.join(unknown[:NAMED])}{more}."
 
         if self.try_to(do):
-            self.told.setText(said)
+            self.say(said)
 
     def choose_export(self) -> None:
         """Ask where to write the list."""
@@ -393,101 +406,31 @@ class Stockroom(QDialog):
         if path:
             self.try_to(lambda: write_stock_csv(path, self.store.materials()), f"Written to {path}")
 
-    # this commission
-
     def use(self) -> None:
         """Bring the studio's materials into the commission."""
-        doc, said = use_stock(self.session.doc, self.store)
-        self.session.apply("Use the studio's stock", doc)
-        self.told.setText(" ".join(("The commission now matches from this stock.", *said)))
-        self.refresh()
-
-    def part(self) -> None:
-        """Let the commission be another than the one it was begun from."""
-        doc = replace(self.session.doc, id=new_commission_id())
-        self.session.apply("A commission of its own", doc)
-        self.told.setText("Nothing is set aside for it yet.")
-        self.refresh()
-
-    def set_aside(self) -> None:
-        """Promise this commission what it needs, as far as there is."""
-        doc = self.session.doc
-        known = {m.key for m in self.store.offered()}
-        needed = {c.material.key: c for c in self._counted()}
-        wanted = {key: c.take for key, c in needed.items() if key in known}
-        short = [f"{c.material.code} is not stocked" for k, c in needed.items() if k not in known]
+        said: tuple[str, ...] = ()
 
         def do() -> None:
-            for s in self.store.set_aside(doc.key, wanted, title=doc.title, partly=True):
-                m = needed[s.key].material
-                order = "" if m.lot is None else f", to order as {m.order_code}"
-                short.append(f"{m.code}: {s.short:,} short{order}")
+            nonlocal said
+            doc, said = use_stock(self.session.doc, self.store)
+            self.session.apply("Use the studio's stock", doc)
 
         if self.try_to(do):
-            self.told.setText("; ".join(short) if short else "Everything it needs is set aside.")
-
-    def release(self) -> None:
-        """Give back what was set aside."""
-        self.try_to(lambda: self.store.release(self.session.doc.key), "Given back.")
-
-    def take_out(self) -> None:
-        """Take what was set aside off the shelf."""
-        short: list[str] = []
-
-        def do() -> None:
-            for s in self.store.take_out(self.session.doc.key):
-                short.append(f"{named(s.key)}: {s.short:,} missing")
-
-        if self.try_to(do):
-            self.told.setText("; ".join(short) or "Taken off the shelf.")
-
-    def put_back(self) -> None:
-        """Put pieces left over back."""
-        rows = self.ours.selectionModel().selectedRows()
-        if not rows:
-            self.told.setText("Choose a material in the table first.")
-            return
-        key = self.our_keys[rows[0].row()]
-        n = self._ask("Put back", f"Pieces of {named(key)} left over:")
-        if n:
-            self.try_to(lambda: self.store.put_back(self.session.doc.key, {key: n}))
+            self.say(" ".join(("The commission now matches from this stock.", *said)))
 
 
-def _table(heads: tuple[str, ...], wide: int) -> QTableWidget:
-    table = QTableWidget(0, len(heads))
-    table.setHorizontalHeaderLabels(heads)
-    table.verticalHeader().setVisible(False)
-    table.verticalHeader().setDefaultSectionSize(34)
-    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-    table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-    table.setShowGrid(False)
-    head = table.horizontalHeader()
-    head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-    head.setSectionResizeMode(wide, QHeaderView.ResizeMode.Stretch)
-    return table
+def _find(words: str, changed: Callable[[], object]) -> QLineEdit:
+    line = QLineEdit()
+    line.setPlaceholderText(words)
+    line.setClearButtonEnabled(True)
+    line.textChanged.connect(lambda _: changed())
+    return line
 
 
-def _fill(
-    table: QTableWidget,
-    rows: list[tuple[str, ...]],
-    icon_column: int = 0,
-    icons: Sequence[QIcon] = (),
-) -> None:
-    # Columns that fit their contents would be measured anew for every cell.
-    head = table.horizontalHeader()
-    modes = [head.sectionResizeMode(j) for j in range(table.columnCount())]
-    head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
-    table.blockSignals(True)
-    table.setRowCount(len(rows))
-    for k, cells in enumerate(rows):
-        for j, words in enumerate(cells):
-            item = QTableWidgetItem(words)
-            if words.replace(",", "").lstrip("+-").isdigit():
-                item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
-            if icons and j == icon_column:
-                item.setIcon(icons[k])
-            table.setItem(k, j, item)
-    table.blockSignals(False)
-    for j, mode in enumerate(modes):
-        head.setSectionResizeMode(j, mode)
+def _swatch(m: Material) -> QIcon:
+    return swatch_icon(m, SWATCH.width(), SWATCH.height())
+
+
+def _here(at: str) -> str:
+    """Return a movement's time as the clock in the studio has it."""
+    return f"{datetime.datetime.fromisoformat(at).astimezone():%Y-%m-%d %H:%M}"

@@ -6,10 +6,11 @@ import math
 
 from PySide6.QtCore import QPoint, QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPen
-from PySide6.QtWidgets import QInputDialog, QMenu
+from PySide6.QtWidgets import QInputDialog
 
 from app import theme
 from app.tools.base import Place, Tool
+from app.widgets import headed_menu
 from core.errors import EmblemaError
 from core.fields import move_fields, remove_fields
 from core.sketch import scale_by_points
@@ -104,8 +105,7 @@ class HandTool(Tool):
             return
         if f.id not in self.session.selection:
             self.session.select((f.id,))
-        menu = QMenu(self.bench)
-        menu.addSection(f.name)
+        menu = headed_menu(self.bench, f.name)
         if f.motif:
             menu.addAction(
                 f"Choose the whole motif: {f.motif}",

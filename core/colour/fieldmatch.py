@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from core.colour.convert import Floats
 from core.colour.difference import ciede2000, nearest
 from core.colour.matching import choose_colours, match_within_stock
-from core.colour.mixing import dealt_out, optical_mix
+from core.colour.mixing import Mix, dealt_out, optical_mix
 from core.colour.scatter import accents, graded, order_of, progress
 from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
 from core.commission import Commission, Field
@@ -178,15 +178,40 @@ def _mixed(
     doc: Commission, field: Field, pieces: Pieces, wanted: Floats, lab: Floats, blend: Ints
 ) -> Ints:
     """Mix two or three materials so that with the grout they blend to what is wanted."""
+    mix = _mixture(doc, field, pieces, wanted, lab[blend])
+    return np.asarray(blend[dealt_out(mix, _order(doc, field, pieces))])
+
+
+def _mixture(doc: Commission, field: Field, pieces: Pieces, wanted: Floats, palette: Floats) -> Mix:
+    """Return what to mix at each piece, those that want nearly the same alike."""
     area = polygon_of(field.outline).area
     joint = min(max(1 - float(pieces.area_mm2.sum()) / max(area, 1e-9), 0.0), 0.6)
     _, owner = np.unique(np.round(wanted / ALIKE), axis=0, return_inverse=True)
     owner = owner.reshape(-1)
     kinds = np.stack([np.bincount(owner, c) for c in wanted.T], 1) / np.bincount(owner)[:, None]
     parts = 3 if len(field.blend) == 3 else 2
-    mix = optical_mix(kinds, lab[blend], np.array(doc.grout_lab), joint, parts)
-    every = type(mix)(*(getattr(mix, k)[owner] for k in mix.__slots__))
-    return np.asarray(blend[dealt_out(every, _order(doc, field, pieces))])
+    mix = optical_mix(kinds, palette, np.array(doc.grout_lab), joint, parts)
+    return Mix(mix.parts[owner], mix.shares[owner], mix.delta_e[owner], mix.delta_e_single[owner])
+
+
+def blended_difference(doc: Commission, laid: LaidField) -> tuple[float, float] | None:
+    """Return how near a mixed field comes to what is wanted once the eye blends it.
+
+    Returns
+    -------
+    single, mixed : float
+        Mean CIEDE2000 of the one best material and of the mixture, the grout blended in; None
+        where the field is not mixed.
+    """
+    field = doc.field_by_id(laid.field_id)
+    blend = _allowed(doc, field.blend)
+    blend = blend if len(blend) else _allowed(doc, palette_of(doc, field))
+    n = len(laid.pieces)
+    if field.match != "mix" or not n or not len(blend) or not np.isfinite(laid.wanted_lab).all():
+        return None
+    palette = stocked_lab(doc.materials)[blend]
+    mix = _mixture(doc, field, laid.pieces, laid.wanted_lab, palette)
+    return float(mix.delta_e_single.mean()), float(mix.delta_e.mean())
 
 
 def _hand(doc: Commission, codes: Codes | None, n: int) -> Ints:

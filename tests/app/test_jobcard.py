@@ -153,13 +153,13 @@ def test_the_whole_motif_takes_a_palette(table):
     table.card.turn_to("Colour")
     table.session.select(("f1",))
     leaf = table.card.leaf
-    leaf.scope.box.setCurrentIndex(1)
+    leaf.scope.choice.box.setCurrentIndex(1)
     codes = [m.code for m in table.session.doc.materials]
-    leaf._set_palette((codes[0], codes[8]))
+    leaf.allowed.allow((codes[0], codes[8]))
     table.lay()
     assert dict(table.session.doc.motif_palettes)["sea"] == (codes[0], codes[8])
     assert table.laid_codes("f1") | table.laid_codes("f2") <= {codes[0], codes[8]}
-    leaf.scope.box.setCurrentIndex(0)
+    leaf.scope.choice.box.setCurrentIndex(0)
 
 
 def test_a_tap_on_a_swatch_bars_it(table):
@@ -167,10 +167,10 @@ def test_a_tap_on_a_swatch_bars_it(table):
     table.session.select(("f1",))
     leaf = table.card.leaf
     pump(lambda: False, 0.05)
-    code = leaf.grid.materials[0].code
+    code = leaf.allowed.grid.materials[0].code
     assert code in table.laid_codes("f1")
-    at = leaf.grid.cell(0).center().toPoint()
-    QTest.mouseClick(leaf.grid, Qt.MouseButton.LeftButton, pos=at)
+    at = leaf.allowed.grid.cell(0).center().toPoint()
+    QTest.mouseClick(leaf.allowed.grid, Qt.MouseButton.LeftButton, pos=at)
     table.lay()
     assert code not in table.session.doc.field_by_id("f1").palette
     assert code not in table.laid_codes("f1")
@@ -194,14 +194,14 @@ def test_shading_begins_with_what_is_laid_and_accent_strikes(table):
     table.card.turn_to("Colour")
     table.session.select(("f1",))
     leaf = table.card.leaf
-    leaf.rule.box.setCurrentIndex(2)
+    leaf.rule.choice.box.setCurrentIndex(2)
     table.lay()
     f = table.session.doc.field_by_id("f1")
     assert f.match == "shade" and len(f.blend) == 2
     assert table.laid_codes("f1") <= set(f.blend)
     gold = next(m.code for m in table.session.doc.materials if m.kind == "gold glass")
-    leaf.accent.box.setCurrentIndex(leaf.accent.box.findData(gold))
-    leaf.share.slider.setValue(20)
+    leaf.accent.material.box.setCurrentIndex(leaf.accent.material.box.findData(gold))
+    leaf.accent.share.slider.setValue(20)
     table.lay()
     laid = table.session.layout.by_id("f1")
     struck = sum(table.session.laid_doc.materials[k].code == gold for k in laid.stock)
@@ -384,7 +384,7 @@ def test_set_aside_take_out_put_back(room, table):
     by_words["Use in this commission"].click()
     table.lay()
     by_words["Set aside what it needs"].click()
-    needed = {c.material.key: c.take for c in room._counted()}
+    needed = {c.material.key: c.take for c in room.share.counted()}
     assert room.store.set_aside_for(table.session.doc.key) == {c: n for c, n in needed.items() if n}
     code, n = next(iter(needed.items()))
     before = room.store.material(code).pieces
@@ -444,8 +444,22 @@ def test_a_colour_is_read_from_a_photograph(table, tmp_path):
     assert ciede2000(window.reading.lab, sample) < 3.0
     window.code.setText("PH-01")
     press(window, "Add to the stock")
+    read = window.reading.lab
     with StockStore(tmp_path / "stock.sqlite") as store:
         assert store.material("PH-01").obtained == "photograph"
+        # what is stocked already takes the colour and keeps all else
+        old = store.materials()[0]
+        window.code.setText(old.code)
+        press(window, f"Give {old.code} this colour")
+        assert store.material(old.code) == replace(
+            old, lab=tuple(round(v, 2) for v in read), obtained="photograph"
+        )
+    # what was read by one light does not hold in another
+    window.grey()
+    QTest.mousePress(window.photo, Qt.MouseButton.LeftButton, pos=a)
+    QTest.mouseRelease(window.photo, Qt.MouseButton.LeftButton, pos=b)
+    assert window.correction.sure is False and window.reading is None
+    assert not window.add_button.isEnabled()
     window.done(0)
 
 

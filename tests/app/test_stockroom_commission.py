@@ -13,7 +13,8 @@ from PySide6.QtGui import QFontMetrics
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QInputDialog, QPushButton, QTabWidget
 
-from app.jobcard.stockroom import OURS, Stockroom
+from app.jobcard.share import OURS
+from app.jobcard.stockroom import Stockroom
 from app.trays import WIDE
 from app.widgets import fit
 from core.commission import Swap
@@ -61,8 +62,8 @@ def press(room: Stockroom, words: str) -> None:
 
 def rows(room: Stockroom) -> dict[str, dict[str, str]]:
     found = {}
-    for k in range(room.ours.rowCount()):
-        cells = [room.ours.item(k, j).text() for j in range(len(OURS))]
+    for k in range(room.share.table.rowCount()):
+        cells = [room.share.table.item(k, j).text() for j in range(len(OURS))]
         found[cells[0]] = dict(zip(OURS, cells, strict=True))
     return found
 
@@ -102,7 +103,7 @@ def test_a_lot_has_a_tray_and_is_set_aside_taken_out_and_put_back_by_itself(
     assert taken == int(shown["Set aside"]) and lot.in_hand == 9 - taken
     assert rows(room)[name]["Set aside"] == "0"
     monkeypatch.setattr(QInputDialog, "getInt", lambda *_: (2, True))
-    room.ours.selectRow([*rows(room)].index(name))
+    room.share.table.selectRow([*rows(room)].index(name))
     press(room, "Put back ...")
     assert {v.id: v for v in room.store.lots(plain)}[number].in_hand == 9 - taken + 2
     assert rows(room)[name]["Taken out"] == str(taken - 2)
@@ -159,14 +160,15 @@ def test_a_commission_keeps_its_promises_when_it_is_renamed_and_a_copy_begins_an
     use(room, table)
     press(room, "Set aside what it needs")
     n = sum(room.store.set_aside_for(session.doc.key).values())
-    assert n > 0 and not room.apart.isVisible()
+    assert n > 0 and not room.share.apart.isVisible()
     session.apply("Name", replace(session.doc, title="Hearth"))
     room.refresh()
-    assert f"'Hearth': {n:,} pieces are set aside. Its title was 'Threshold'" in room.words.text()
-    assert room.apart.isVisible()
+    words = room.share.words.text()
+    assert f"'Hearth': {n:,} pieces are set aside. Its title was 'Threshold'" in words
+    assert room.share.apart.isVisible()
     press(room, "It is a commission of its own")
-    assert "'Hearth': 0 pieces are set aside." in room.words.text()
-    assert not room.apart.isVisible() and "Threshold" not in room.words.text()
+    assert "'Hearth': 0 pieces are set aside." in room.share.words.text()
+    assert not room.share.apart.isVisible() and "Threshold" not in room.share.words.text()
     table.lay()
     room.refresh()
     press(room, "Set aside what it needs")

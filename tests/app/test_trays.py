@@ -123,7 +123,14 @@ def strip_of(trays: Trays) -> tuple:
     trays.resize(1600, trays.height())
     trays.show()
     pump(lambda: False, 0.02)
-    picture = trays.grab().toImage()
+    seen = [trays.grab().toImage()]
+
+    def still() -> bool:
+        seen.append(trays.grab().toImage())
+        return seen[-1] == seen[-2]
+
+    assert pump(still)
+    picture = seen[-1]
     return picture, [(t.material, t.count, t.lit, t.toolTip()) for t in trays.trays]
 
 

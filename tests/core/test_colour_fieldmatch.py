@@ -24,7 +24,7 @@ from match_rig import (
 from skimage.color import deltaE_ciede2000
 
 from core.colour.convert import lab_from_linear, lab_from_srgb, lab_under_d65, linear_from_lab
-from core.colour.fieldmatch import match_field, match_layout, palette_of
+from core.colour.fieldmatch import blended_difference, match_field, match_layout, palette_of
 from core.commission import Swap
 from core.material import Material
 from core.pieces import Pieces
@@ -241,6 +241,10 @@ def test_a_mixture_with_its_grout_meets_the_colour_better_than_any_one_material(
     ]
     assert len(set(laid.stock)) == parts
     assert mixed < 0.5 and mixed < 0.1 * min(alone)
+    single, blended = blended_difference(doc, laid)
+    assert single == pytest.approx(min(alone), abs=0.02)
+    assert blended == pytest.approx(mixed, abs=0.3) and blended < 0.1  # parts are whole pieces
+    assert blended_difference(commission(replace(f, match="nearest")), laid) is None
 
 
 def test_a_mixture_is_found_in_the_palette_where_none_is_named():
