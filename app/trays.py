@@ -29,7 +29,8 @@ from PySide6.QtWidgets import (
 )
 
 from app import theme
-from app.canvas.bench import MATERIAL, Bench
+from app.canvas import Bench
+from app.canvas.dropped import MATERIAL
 from app.session import Session
 from app.widgets import describe, fit, paint_swatch
 from core.errors import EmblemaError

@@ -35,7 +35,7 @@ from PySide6.QtWidgets import (
 
 from app import theme
 from app.canvas import Bench
-from app.canvas.bench import RULER
+from app.canvas.sight import RULER
 from app.icons import icon
 from app.jobcard import JobCard
 from app.session import Session

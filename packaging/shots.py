@@ -20,6 +20,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app import theme
+from app.canvas.dropped import drop_menu
 from app.jobcard import LEAVES
 from app.window import Window
 from core.resources import asset
@@ -127,7 +128,7 @@ def tools(c: Camera) -> None:
     bench.set_colours("difference")
     c.shoot("difference")
     bench.set_colours("plain")
-    menu = bench.drop_menu("SM-75", 560, 262)
+    menu = drop_menu(bench, "SM-75", 560, 262)
     if menu is not None:
         menu.popup(bench.mapToGlobal(QPoint(600, 300)))
         c.app.processEvents()

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
-from dataclasses import replace
 
 import shapely
-from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, QTimer, Signal
+from PySide6.QtCore import QEvent, QPointF, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QContextMenuEvent,
@@ -25,24 +23,20 @@ from PySide6.QtGui import (
     QResizeEvent,
     QWheelEvent,
 )
-from PySide6.QtWidgets import QMenu, QWidget
+from PySide6.QtWidgets import QWidget
 
 from app import theme
-from app.canvas.pieces import SCALE, STEPS, PieceTable
-from app.canvas.render import View, Want, render, repaint, sketch_image
-from app.jobs import Worker
+from app.canvas.dropped import MATERIAL, drop_menu
+from app.canvas.front import paint_key, paint_rulers, paint_welcome
+from app.canvas.picture import Picture
+from app.canvas.pieces import PieceTable
+from app.canvas.render import View, Want, sketch_image
+from app.canvas.sight import Sight
 from app.session import Session
 from app.tools.base import Tool
-from app.widgets import headed_menu
 from core.commission import Commission, Field
 from core.errors import EmblemaError
 from core.geometry import polygon_of
-
-MATERIAL = "application/x-emblema-material"
-RULER = 22
-SPARE = 0.35  # of the view is drawn beyond each side, so that a small move needs no drawing
-ANEW_MS = 60  # after pieces were painted over it, the picture is drawn anew
-LEAST, MOST = 0.02, 60.0  # pixels a mm
 
 
 class Bench(QWidget):
@@ -63,27 +57,20 @@ class Bench(QWidget):
         self.table: PieceTable | None = None
         self.tool: Tool | None = None
         self.tools: dict[str, Tool] = {}
-        self._px_per_mm, self._left, self._top = 1.0, 0.0, 0.0
-        self._fitted = True
-        self._picture: tuple[View, QImage] | None = None
-        self._pictured: PieceTable | None = None  # the pieces that the picture shows
-        self._behind = False  # the picture is to follow the pieces once there is calm
+        self._sight = Sight(self)
+        self._picture = Picture(self._sight, self._want, self)
+        self._picture.changed.connect(self.update)
         self._sketch: tuple[str, QImage] | None = None
         self._shapes: dict[str, tuple[object, shapely.MultiPolygon]] = {}
         self._pan: QPointF | None = None
         self._space = False
-        self._work = 0
-        self._painter = Worker(self)
-        self._painter.done.connect(self._on_picture)
-        self._anew = QTimer(self, singleShot=True, interval=ANEW_MS)
-        self._anew.timeout.connect(self.redraw)
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAcceptDrops(True)
         self.setMinimumSize(320, 240)
         session.changed.connect(self._on_changed)
         session.laid.connect(self._on_laid)
-        session.calm.connect(self._catch_up)
+        session.calm.connect(self._picture.catch_up)
         session.selection_changed.connect(self.redraw)
         session.opened.connect(self._on_opened)
 
@@ -92,78 +79,49 @@ class Bench(QWidget):
     @property
     def view(self) -> View:
         """What is seen now, rulers beneath included."""
-        return View(self._left, self._top, self._px_per_mm, self.width(), self.height())
+        return self._sight.view
 
     def to_px(self, x: float, y: float) -> QPointF:
         """Return the widget's pixel of a place on the work, mm."""
-        return QPointF((x - self._left) * self._px_per_mm, (y - self._top) * self._px_per_mm)
+        return self._sight.to_px(x, y)
 
     def to_mm(self, at: QPointF) -> tuple[float, float]:
         """Return the place on the work, mm, of a pixel of the widget."""
-        return self._left + at.x() / self._px_per_mm, self._top + at.y() / self._px_per_mm
+        return self._sight.to_mm(at)
 
     @property
     def px_per_mm(self) -> float:
         """The scale."""
-        return self._px_per_mm
+        return self._sight.px_per_mm
 
     def fit(self) -> None:
         """Show the whole work."""
-        doc = self.session.doc
-        room_w, room_h = self.width() - RULER - 40, self.height() - RULER - 40
-        self._px_per_mm = max(LEAST, min(room_w / doc.width_mm, room_h / doc.height_mm))
-        self._left = doc.width_mm / 2 - (self.width() + RULER) / 2 / self._px_per_mm
-        self._top = doc.height_mm / 2 - (self.height() + RULER) / 2 / self._px_per_mm
-        self._fitted = True
+        self._sight.fit(self.session.doc)
         self.redraw()
 
     def zoom(self, by: float, about: QPointF | None = None) -> None:
         """Zoom about a pixel, the middle where left out."""
-        about = about or QPointF(self.width() / 2, self.height() / 2)
-        x, y = self.to_mm(about)
-        self._px_per_mm = min(MOST, max(LEAST, self._px_per_mm * by))
-        self._left = x - about.x() / self._px_per_mm
-        self._top = y - about.y() / self._px_per_mm
-        self._fitted = False
+        self._sight.zoom(by, about)
         self.redraw()
 
     def show_place(self, x: float, y: float, px_per_mm: float | None = None) -> None:
         """Bring a place on the work to the middle."""
-        if px_per_mm is not None:
-            self._px_per_mm = min(MOST, max(LEAST, px_per_mm))
-        self._left = x - self.width() / 2 / self._px_per_mm
-        self._top = y - self.height() / 2 / self._px_per_mm
-        self._fitted = False
+        self._sight.centre(x, y, px_per_mm)
         self.redraw()
 
-    def _move(self, by: QPointF) -> None:
-        self._left -= by.x() / self._px_per_mm
-        self._top -= by.y() / self._px_per_mm
-        self._fitted = False
+    def pan(self, by: QPointF) -> None:
+        """Move the view by pixels."""
+        self._sight.pan(by)
         self.update()
-        have = self._picture
-        if have is None or not _covers(have[0], self.view):
-            self.redraw()
+        self._picture.cover()
 
     # --- what is drawn in the background
 
     def redraw(self) -> None:
         """Ask for a new picture of the view; the old one is shown until it comes."""
-        want = self._want()
-        self._behind = False
-        self._work = self._painter.ask(lambda progress, stop: (*render(want, stop), want.table))
-        self.update()
+        self._picture.draw()
 
-    def _want(self) -> Want:
-        v = self.view
-        wide, high = round(v.width * SPARE), round(v.height * SPARE)
-        view = View(
-            v.left - wide / v.px_per_mm,
-            v.top - high / v.px_per_mm,
-            v.px_per_mm,
-            v.width + 2 * wide,
-            v.height + 2 * high,
-        )
+    def _want(self, view: View) -> Want:
         return Want(
             view,
             self.session.doc,
@@ -180,16 +138,9 @@ class Bench(QWidget):
             self.devicePixelRatioF(),
         )
 
-    def _on_picture(self, number: int, result: tuple[View, QImage, PieceTable | None]) -> None:
-        if number == self._work:
-            self._picture, self._pictured = result[:2], result[2]
-            self.update()
-
     def settled(self) -> bool:
         """Whether the picture shown is the newest asked for."""
-        have = self._picture
-        waits = self._behind or self._anew.isActive() or not self._painter.idle
-        return have is not None and not waits and _covers(have[0], self.view)
+        return self._picture.settled()
 
     def _sketch_image(self) -> QImage | None:
         sketch = self.session.doc.sketch
@@ -206,38 +157,21 @@ class Bench(QWidget):
 
     def _on_changed(self) -> None:
         if self.session.recolours:  # there is nothing to see until it is matched
-            if self._anew.isActive() or not self._painter.idle:
-                # a picture of the colours before would only keep the figures waiting
-                self._anew.stop()
-                self._painter.stop()
-                self._behind = True
+            self._picture.hold()
             return
-        if self._fitted:
+        if self._sight.whole:
             self.fit()
         self.redraw()
 
     def _on_opened(self) -> None:
-        self.table = self._pictured = None
-        self._picture = None
-        self._fitted = True
+        self.table = None
+        self._picture.forget()
+        self._sight.whole = True
 
     def _on_laid(self) -> None:
         assert self.session.layout is not None and self.session.laid_doc is not None
         self.table = PieceTable(self.session.laid_doc, self.session.layout, self.table)
-        self._behind = True
-
-    def _catch_up(self) -> None:
-        """Paint pieces of other colours over the picture where they are few, else draw it anew."""
-        if not self._behind:
-            return
-        if self._pictured is not None and self._picture is not None:
-            view, image = self._picture
-            if repaint(image, replace(self._want(), view=view), self._pictured):
-                self._behind, self._pictured = False, self.table
-                self.update()
-                self._anew.start()
-                return
-        self.redraw()
+        self._picture.follow()
 
     def set_layer(self, name: str, on: bool) -> None:
         """Show or hide the sketch, the outlines, the flow or the tesserae."""
@@ -285,15 +219,7 @@ class Bench(QWidget):
         """Paint the picture and all that is light enough to be drawn each time."""
         p = QPainter(self)
         p.fillRect(self.rect(), QColor(theme.BENCH))
-        if self._picture is not None:
-            view, image = self._picture
-            by = self._px_per_mm / view.px_per_mm
-            corner = self.to_px(view.left, view.top)
-            if by == 1.0:
-                p.drawImage(QPointF(round(corner.x()), round(corner.y())), image)
-            else:
-                size = QRectF(corner.x(), corner.y(), view.width * by, view.height * by)
-                p.drawImage(size, image)
+        self._picture.paint(p)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
         doc = self.session.doc
         self._paint_chosen(p, doc)
@@ -301,11 +227,11 @@ class Bench(QWidget):
             overlay(p, self)
         if self.tool is not None:
             self.tool.paint(p)
-        self._paint_rulers(p)
+        paint_rulers(p, self._sight)
         if self.colours == "difference":
-            self._paint_scale(p)
+            paint_key(p, self.height())
         if not doc.fields and doc.sketch is None:
-            self._paint_welcome(p)
+            paint_welcome(p, self.rect())
         p.end()
 
     def outline_path(self, f: Field) -> list[QPolygonF]:
@@ -334,61 +260,6 @@ class Bench(QWidget):
                 p.setBrush(Qt.BrushStyle.NoBrush)
                 p.drawPolyline(QPolygonF([self.to_px(x, y) for x, y in corners]))
 
-    def _paint_rulers(self, p: QPainter) -> None:
-        p.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        w, h = self.width(), self.height()
-        p.fillRect(0, 0, w, RULER, QColor(theme.CHALK))
-        p.fillRect(0, 0, RULER, h, QColor(theme.CHALK))
-        font = p.font()
-        font.setPixelSize(10)
-        p.setFont(font)
-        step = _nice(60 / self._px_per_mm)
-        p.setPen(QColor(theme.SLATE))
-        x = math.floor(self._left / step) * step
-        while (px := self.to_px(x, 0).x()) < w:
-            if px > RULER:
-                p.drawLine(int(px), RULER - 6, int(px), RULER)
-                if px + 3 + p.fontMetrics().horizontalAdvance(f"{x:g}") < w:
-                    p.drawText(QPointF(px + 3, 12), f"{x:g}")
-            x += step
-        y = math.floor(self._top / step) * step
-        while (py := self.to_px(0, y).y()) < h:
-            if py > RULER:
-                p.drawLine(RULER - 6, int(py), RULER, int(py))
-                if py + 3 + p.fontMetrics().horizontalAdvance(f"{y:g}") < h:
-                    p.save()
-                    p.translate(12, py + 3)
-                    p.rotate(90)
-                    p.drawText(QPointF(0, 3), f"{y:g}")
-                    p.restore()
-            y += step
-        p.fillRect(0, 0, RULER, RULER, QColor(theme.SAND))
-        p.drawText(QRectF(0, 0, RULER, RULER), Qt.AlignmentFlag.AlignCenter, "mm")
-
-    def _paint_scale(self, p: QPainter) -> None:
-        """Paint the key of the map of colour differences."""
-        x, y = RULER + 14, self.height() - 64
-        p.setPen(QPen(QColor(theme.STONE)))
-        p.setBrush(QColor(251, 250, 246, 235))
-        p.drawRoundedRect(QRectF(x, y, 316, 50), 8, 8)
-        for k, (step, rgb) in enumerate(zip(STEPS, SCALE, strict=True)):
-            p.setBrush(QColor(*(int(v) for v in rgb)))
-            p.drawRect(QRectF(x + 12 + 58 * k, y + 8, 58, 14))
-            p.setPen(QColor(theme.INK))
-            p.drawText(QPointF(x + 12 + 58 * k, y + 40), f"{step:g}")
-            p.setPen(QPen(QColor(theme.STONE)))
-
-    def _paint_welcome(self, p: QPainter) -> None:
-        p.setPen(QColor(theme.SLATE))
-        font = p.font()
-        font.setPixelSize(16)
-        p.setFont(font)
-        words = (
-            "Drop the client's sketch here, or bring it in on the Sketch leaf.\n"
-            "Then draw fields with Outline, or trace them from the sketch."
-        )
-        p.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, words)
-
     # --- the mouse
 
     def take(self, name: str) -> None:
@@ -416,7 +287,7 @@ class Bench(QWidget):
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Move the view, or let the tool follow; say what lies under the hand."""
         if self._pan is not None:
-            self._move(event.position() - self._pan)
+            self.pan(event.position() - self._pan)
             self._pan = event.position()
             return
         if self.tool is not None:
@@ -467,9 +338,9 @@ class Bench(QWidget):
         pixels = event.pixelDelta()
         zooms = bool(event.modifiers() & Qt.KeyboardModifier.ControlModifier)
         if not pixels.isNull() and not zooms:
-            self._move(QPointF(pixels))
+            self.pan(QPointF(pixels))
         elif event.modifiers() & Qt.KeyboardModifier.ShiftModifier:
-            self._move(QPointF(event.angleDelta()) / 2)
+            self.pan(QPointF(event.angleDelta()) / 2)
         else:
             self.zoom(1.0015 ** event.angleDelta().y(), event.position())
 
@@ -484,7 +355,7 @@ class Bench(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Keep the whole work in sight where it was."""
         super().resizeEvent(event)
-        if self._fitted:
+        if self._sight.whole:
             self.fit()
         else:
             self.redraw()
@@ -535,75 +406,10 @@ class Bench(QWidget):
         code = bytes(event.mimeData().data(MATERIAL).data()).decode()
         x, y = self.to_mm(event.position())
         event.acceptProposedAction()
-        menu = self.drop_menu(code, x, y)
+        menu = drop_menu(self, code, x, y)
         if menu is not None:
             menu.popup(self.mapToGlobal(event.position().toPoint()))
 
-    def drop_menu(self, code: str, x: float, y: float) -> QMenu | None:
-        """Return the choices for a material dropped at a place on the work.
-
-        They mean the piece, field and materials that the menu was opened for, whatever is laid
-        meanwhile; what is no longer there is said.
-        """
-        field, piece = self.field_at(x, y), self.piece_at(x, y)
-        layout, laid_doc = self.session.layout, self.session.laid_doc
-        if field is None or piece is None or layout is None or laid_doc is None:
-            self.session.message.emit("Drop the tray on a laid piece.")
-            return None
-        row = layout.by_id(piece[0])
-        if row.stock[piece[1]] < 0:
-            self.session.message.emit("Nothing is matched here yet: give the field a palette.")
-            return None
-        old = laid_doc.materials[row.stock[piece[1]]].code
-        outline: shapely.Polygon = row.pieces.polygons[piece[1]]
-        menu = headed_menu(self, f"Lay {code} for {old}")
-
-        def offer(words: str, do: Callable[[], None]) -> None:
-            menu.addAction(words, lambda: self.guarded(do))
-
-        offer("This piece", lambda: self._lay_piece(piece[0], (x, y), outline, code))
-        offer(f"This field: {field.name}", lambda: self.session.swap(old, code, field_id=field.id))
-        if field.motif:
-            offer(
-                f"This motif: {field.motif}",
-                lambda: self.session.swap(old, code, motif=field.motif),
-            )
-        offer("Everywhere", lambda: self.session.swap(old, code))
-        return menu
-
-    def _lay_piece(
-        self, field_id: str, at: tuple[float, float], outline: shapely.Polygon, code: str
-    ) -> None:
-        """Lay the piece of this outline in a material, if it still lies at its place."""
-        from core.handwork import lay_in
-
-        layout, piece = self.session.layout, self.piece_at(*at)
-        if layout is None or not self.session.layout_is_current:
-            raise EmblemaError("The work is being laid; drop the tray again in a moment.")
-        if (
-            piece is None
-            or piece[0] != field_id
-            or layout.by_id(field_id).pieces.polygons[piece[1]] != outline
-        ):
-            raise EmblemaError("That piece is no longer there; drop the tray again.")
-        doc = lay_in(self.session.doc, layout, *piece, code)
-        self.session.apply(f"Lay one piece in {code}", doc)
-
     def close_work(self) -> None:
         """End the background painting."""
-        self._anew.stop()
-        self._painter.close()
-
-
-def _covers(have: View, view: View) -> bool:
-    if have.px_per_mm != view.px_per_mm:
-        return False
-    x, y = have.to_mm(have.width, have.height)
-    x1, y1 = view.to_mm(view.width, view.height)
-    return have.left <= view.left and have.top <= view.top and x >= x1 and y >= y1
-
-
-def _nice(least: float) -> float:
-    """Return 1, 2 or 5 times a power of ten, at least so much."""
-    power = 10 ** math.floor(math.log10(max(least, 1e-9)))
-    return next(k * power for k in (1, 2, 5, 10) if k * power >= least)
+        self._picture.close()

@@ -52,7 +52,7 @@ class HandTool(Tool):
         if self._field_from is not None:
             self._field_to = self.at(event)
         else:
-            self.bench._move(d)
+            self.bench.pan(d)
             self._pressed = event.position()
 
     def release(self, event: QMouseEvent) -> None:

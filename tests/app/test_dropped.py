@@ -12,7 +12,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMenu
 from window_rig import LEFT, NONE, laid, make, quiet, seen
 
-from app.canvas.bench import MATERIAL
+from app.canvas.dropped import MATERIAL
 from app.window import Window
 from core import archive, handwork
 from core.commission import change_field

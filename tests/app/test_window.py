@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
 )
 from window_rig import LEFT, NONE, laid, make, panel, quiet, seen
 
-from app.canvas.bench import LEAST, MOST
+from app.canvas.sight import LEAST, MOST
 from app.tools import TOOLS
 from app.window import NewDialog, Window
 from core import archive

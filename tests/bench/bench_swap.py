@@ -26,6 +26,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 from shots import settle
 
 from app import theme
+from app.canvas.dropped import drop_menu
 from app.window import Window
 from core.resources import asset
 
@@ -33,7 +34,7 @@ SWAPS = (("SM-78", "SM-68"), ("VG-64", "SM-65"), ("SM-46", "SM-45"), ("SM-67", "
 PIECE = (560.0, 262.0), "SM-75"  # and one piece, by the menu of a tray dropped on it
 # the Colour leaf is the heaviest, and the first swap of all the slowest
 FIGURES = {
-    "Colour": ("mean",),
+    "Colour": ("near",),
     "Figures": ("sum", "table", "weight", "quote"),
     "Fields": ("list",),
     "Look again": (),
@@ -55,7 +56,7 @@ def look(window: Window, widgets: list[QWidget]) -> list[QImage]:
 def lay_piece(window: Window) -> None:
     """Choose the first of what a tray dropped on a piece offers."""
     (x, y), code = PIECE
-    menu = window.bench.drop_menu(code, x, y)
+    menu = drop_menu(window.bench, code, x, y)
     assert menu is not None
     next(a for a in menu.actions() if a.text() == "This piece").trigger()
 
