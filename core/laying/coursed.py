@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPolygon
+from shapely import MultiPoint, MultiPolygon
 
 from core.errors import Stopped
 from core.laying.cells import OUTSIDE, STRAIGHTEN, guards, territories
@@ -16,10 +16,13 @@ from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.direction import Direction, direction_field
 from core.laying.grid import Array
 from core.laying.joints import divide_in_line
+from core.laying.pairs import evened_out
 from core.laying.parted import parted
 from core.laying.phase import Phase, phase_field
 from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
+from core.laying.tips import sharp_corners
+from core.laying.wedges import without_wedges
 from core.pieces import Pieces
 
 SITES = 6  # Voronoi sites along a piece's stretch of its course
@@ -63,8 +66,13 @@ def lay_along(
     joints : Phase, optional
         Where joints across the courses stand in line.
     """
-    ground, owner, stretches = ground_along(setting, courses, stop, joints)
+    ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints)
+    tips = MultiPoint(sharp_corners(setting.outline, setting.pitch_mm)[0])
+    ground = without_wedges(
+        ground, owner, ruler, stretches, tips, setting.pitch_mm, setting.joint_mm
+    )
     ground, owner = parted(ground, owner, stretches, setting.pitch_mm, setting.joint_mm)
+    ground = evened_out(ground, owner, stretches, setting.pitch_mm, setting.joint_mm)
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
@@ -77,14 +85,14 @@ def ground_along(
     stop: Callable[[], bool],
     joints: Phase | None = None,
     length: float | None = None,
-) -> tuple[NDArray[np.object_], NDArray[np.int64], Stretches]:
+) -> tuple[NDArray[np.object_], NDArray[np.int64], Ruler, Stretches]:
     """Return every part of every piece's territory, whose it is, and the stretches themselves.
 
     `length` is the wanted distance from cut to cut, a pitch where left out.
     """
     nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
     if not courses:
-        return np.empty(0, object), np.empty(0, np.int64), nothing
+        return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
     pitch = setting.pitch_mm
     guard = guards(setting.outline, pitch)
     ruler = Ruler.of(courses)
@@ -112,14 +120,14 @@ def ground_along(
     for _ in range(PASSES):
         ruler, room = respaced(ruler, stretches, room_of(ruler, stretches, HARDLY), pitch)
         if not len(ruler.at):
-            return np.empty(0, object), np.empty(0, np.int64), nothing
+            return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
         stretches = _divided(setting, ruler, room, joints, length or pitch)
     for _ in range(EVENINGS):
         stretches = evened(
             ruler, stretches, room_of(ruler, stretches, STRAIGHTEN), pitch, joints is not None
         )
     ground, owner = _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
-    return ground, owner, stretches
+    return ground, owner, ruler, stretches
 
 
 def _numbered(

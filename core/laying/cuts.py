@@ -21,6 +21,7 @@ ROUNDS = 16
 THIN = 0.55  # pitches across below which a course ends
 EVEN_ENOUGH = 0.1  # squares of the pitch by which neighbours in a course may differ
 EVENING = 0.6  # share of the rest that one round evens out
+TINY = 1.45  # squares of the pitch below which a ring is one piece
 SMALL = 0.45  # squares of the pitch below which a course is not worth a piece
 
 
@@ -41,6 +42,9 @@ class Ruler:
     @staticmethod
     def of(courses: list[Array]) -> Ruler:
         """Lay courses, each (n, 2) mm, end to end."""
+        if not courses:
+            nothing = np.empty(0)
+            return Ruler(nothing, np.empty((0, 2)), nothing, nothing, np.empty(0, bool))
         at, start, stop, ring = [], [], [], []
         reach = 0.0
         for c in courses:
@@ -282,6 +286,14 @@ def evened(
     return Stretches(course, piece, a, b)
 
 
+def _across(ring: Array) -> Array:
+    """Return a short course across a ring, whose last point is left out."""
+    middle = ring.mean(axis=0)
+    far = ring[int(np.argmax(np.hypot(*(ring - middle).T)))]
+    out: Array = middle + np.array([[-0.5], [0.5]]) * (far - middle)
+    return out
+
+
 def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> tuple[Ruler, Array]:
     """Take what room each piece found and return the courses to divide again, and their room.
 
@@ -295,7 +307,8 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
     """
     length = np.maximum((stretches.b - stretches.a) / pitch, 1e-6)
     height = area / length
-    courses, rooms = [], []
+    courses: list[Array] = []
+    rooms: list[Array] = []
     order = np.lexsort((stretches.piece, stretches.course))
     edge = np.searchsorted(stretches.course[order], np.arange(len(ruler.start) + 1))
     for k in range(len(ruler.start)):
@@ -309,6 +322,11 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
         mine = mine[a:b]
         if not len(mine) or area[mine].sum() < SMALL:
             continue
+        if ruler.ring[k] and area[mine].sum() < TINY:
+            lo, hi = np.searchsorted(ruler.at, [ruler.start[k], ruler.stop[k]])
+            courses.append(_across(ruler.xy[lo:hi]))
+            rooms.append(np.ones(2))
+            continue
         u0, u1 = stretches.a[mine[0]], stretches.b[mine[-1]]
         if ruler.ring[k]:
             u0, u1 = ruler.start[k], ruler.stop[k]
@@ -319,15 +337,12 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
             span = u1 - u0
             mid = u0 + np.mod(mid - u0, span)
             turn = np.argsort(mid)
-            rooms.append(np.interp(u, mid[turn], height[mine][turn], period=span))
+            room = np.interp(u, mid[turn], height[mine][turn], period=span)
         else:
-            rooms.append(np.interp(u, mid, height[mine]))
+            room = np.interp(u, mid, height[mine])
+        rooms.append(np.asarray(room))
         xy = ruler.point(u)
         if ruler.ring[k]:
             xy[-1] = xy[0]
         courses.append(xy)
-    if not courses:
-        return Ruler(np.empty(0), np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0, bool)), (
-            np.empty(0)
-        )
-    return Ruler.of(courses), np.concatenate(rooms)
+    return Ruler.of(courses), np.concatenate(rooms) if rooms else np.empty(0)

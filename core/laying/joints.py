@@ -20,7 +20,7 @@ def divide_in_line(ruler: Ruler, joints: Phase, pitch: float) -> Stretches:
     """Divide every course where the phase square to it stands at a joint."""
     course = np.searchsorted(ruler.start, ruler.at, side="right") - 1
     t = ruler.tangent(ruler.at, 0.3 * pitch, course)
-    psi = carried(joints, ruler.xy, t, pitch)
+    psi = carried(joints, ruler.xy, t)
     # turns beyond one a pitch; unwrapped along each course, then counted from the joint (phase pi)
     rest = np.angle(psi * np.exp(-2j * np.pi / pitch * ruler.at))
     numbers: list[NDArray[np.int64]] = []

@@ -16,12 +16,10 @@ from shapely.ops import split
 
 from core.laying.cuts import Stretches
 from core.laying.grid import Array
-from core.laying.shape import shape_pieces
+from core.laying.shape import bare, cost
 
-BARE = 0.045  # squares of the pitch that a piece may leave bare before its room is cut anew
+BARE = 0.06  # squares of the pitch that a piece may leave bare before its room is cut anew
 GAIN = 0.02  # squares of the pitch that a new cut must win
-SIZE = 0.25  # what a size unlike the others counts against bare grout
-THIN = 0.55  # pitches across below which a part counts as thin
 SWEEPS = 2
 TURNS = 6  # directions tried from a corner, beside its own
 MOST_CORNERS = 3
@@ -129,7 +127,7 @@ def _recut(
     joint: float,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Cut anew, from the corner that pokes in, where a territory would leave grout bare."""
-    lost = _bare(ground, joint)
+    lost = bare(ground, pitch, joint)
     some = np.flatnonzero(lost > BARE * pitch**2)
     if not len(some):
         return ground, owner
@@ -168,14 +166,6 @@ def _recut(
     return ground, owner
 
 
-def _bare(ground: NDArray[np.object_], joint: float) -> Array:
-    """Return what the pieces of territories leave bare beyond their even joints, mm2."""
-    pieces = shapely.area(shape_pieces(ground, joint))
-    joints = joint / 2 * shapely.length(ground)
-    lost: Array = shapely.area(ground) - pieces - np.minimum(joints, shapely.area(ground))
-    return lost
-
-
 def _partners(
     k: int, beside: NDArray[np.int64], owner: NDArray[np.int64], stretches: Stretches
 ) -> list[int]:
@@ -210,21 +200,11 @@ def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[P
                 tries += parts
     if not tries:
         return None
-    before = _cost(np.array(was, dtype=object), pitch, joint).sum()
-    after = _cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
+    before = cost(np.array(was, dtype=object), pitch, joint).sum()
+    after = cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
     best = int(np.argmin(after))
     gain = float(before - after[best])
     return (gain, tries[2 * best : 2 * best + 2]) if gain > GAIN * pitch**2 else None
-
-
-def _cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
-    """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
-    size = shapely.area(parts) / pitch**2
-    c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
-    wide = np.minimum(*(np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))) / pitch
-    thin = np.maximum(THIN - wide, 0.0)
-    out: Array = _bare(parts, joint) + (SIZE * (size - 1) ** 2 + 4 * thin) * pitch**2
-    return out
 
 
 def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:

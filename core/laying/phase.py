@@ -21,6 +21,7 @@ from scipy.sparse.linalg import cg, splu
 
 from core.errors import Stopped
 from core.laying.direction import Direction
+from core.laying.gaps import wave_numbers
 from core.laying.grid import Array, Grid
 from core.laying.spec import Setting
 
@@ -33,12 +34,13 @@ ROUNDS = 10
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """The phase on a grid: complex `psi`, and the unit normal that its turning refers to."""
+    """The phase on a grid: complex `psi`, and the unit normal and rate of its turning."""
 
     grid: Grid
     psi: NDArray[np.complex128]
     normal: Array  # (2, rows, columns)
     inside: NDArray[np.bool_]
+    wave: Array  # turning across the flow, radians a mm
 
 
 def phase_field(
@@ -53,9 +55,10 @@ def phase_field(
     wide = shapely.buffer(setting.outline, 0.9 * pitch, quad_segs=4)
     inside = grid.inside(wide)
     normal = _normals(grid, direction)
-    weight, target = _ties(setting, grid, normal, inside)
-    psi = _solve(grid, normal, inside, weight, target, pitch, stop)
-    return _refine(Phase(grid, psi, normal, inside), direction, wide, pitch)
+    wave = wave_numbers(setting, grid, normal)
+    weight, target = _ties(setting, grid, normal, inside, wave)
+    psi = _solve(grid, normal, inside, weight, target, wave, stop)
+    return _refine(Phase(grid, psi, normal, inside, wave), direction, wide)
 
 
 def _normals(grid: Grid, direction: Direction) -> Array:
@@ -65,7 +68,7 @@ def _normals(grid: Grid, direction: Direction) -> Array:
 
 
 def _ties(
-    setting: Setting, grid: Grid, normal: Array, inside: NDArray[np.bool_]
+    setting: Setting, grid: Grid, normal: Array, inside: NDArray[np.bool_], wave: Array
 ) -> tuple[Array, NDArray[np.complex128]]:
     """Return how strongly each node's phase is tied, and to what."""
     pitch = setting.tessera_mm + setting.joint_mm
@@ -91,7 +94,7 @@ def _ties(
         w = strength * fit**power
         rr, cc = r[near], c[near]
         weight[rr, cc] += w
-        target[rr, cc] += w * np.exp(1j * (phase + 2 * np.pi / pitch * np.copysign(far, side)))
+        target[rr, cc] += w * np.exp(1j * (phase + wave[rr, cc] * np.copysign(far, side)))
 
     if setting.hug:
         tie(shapely.MultiLineString(setting.hug), BORDER_TIE, np.pi, 4)
@@ -128,7 +131,7 @@ def _solve(
     inside: NDArray[np.bool_],
     weight: Array,
     target: NDArray[np.complex128],
-    pitch: float,
+    wave: Array,
     stop: Callable[[], bool],
 ) -> NDArray[np.complex128]:
     number = np.full(grid.shape, -1)
@@ -146,7 +149,8 @@ def _solve(
         ni, nj = normal[:, r1, c1][:, both], normal[:, r2, c2][:, both]
         d = np.stack([x[r2, c2][both] - x[r1, c1][both], y[r2, c2][both] - y[r1, c1][both]])
         same = np.where((ni * nj).sum(0) >= 0, 1.0, -1.0)
-        turn = np.pi / pitch * ((ni + same * nj) * d).sum(0)
+        ki, kj = wave[r1, c1][both], wave[r2, c2][both]
+        turn = 0.5 * ((ki * ni + same * kj * nj) * d).sum(0)
         co, si = w * np.cos(turn), w * np.sin(turn)
         diagonal += w * (np.bincount(i, minlength=n) + np.bincount(j, minlength=n))
         # psi_j = R psi_i, or its conjugate where the two normals disagree
@@ -205,7 +209,7 @@ def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]
     return iterate
 
 
-def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: float) -> Phase:
+def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry) -> Phase:
     """Carry the phase to a grid of half the step."""
     grid = Grid(
         phase.grid.origin_mm,
@@ -216,17 +220,18 @@ def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry, pitch: f
     inside = grid.inside(wide)
     psi = np.zeros(grid.shape, complex)
     x, y = grid.nodes()
-    psi[inside] = carried(
-        phase, np.stack([x[inside], y[inside]], axis=1), normal[:, inside].T, pitch
-    )
-    return Phase(grid, psi, normal, inside & (np.abs(psi) > 1e-9))
+    xy = np.stack([x[inside], y[inside]], axis=1)
+    psi[inside] = carried(phase, xy, normal[:, inside].T)
+    wave = np.zeros(grid.shape)
+    wave[inside] = phase.grid.sample(phase.wave, xy)
+    return Phase(grid, psi, normal, inside & (np.abs(psi) > 1e-9), wave)
 
 
-def carried(phase: Phase, xy: Array, normal: Array, pitch: float) -> NDArray[np.complex128]:
+def carried(phase: Phase, xy: Array, normal: Array) -> NDArray[np.complex128]:
     """Return the phase at points (n, 2) mm as seen along the unit normals (n, 2) given there.
 
-    Each of the four nodes round a point is carried to it by a pitch a turn; the part of each is
-    bilinear.
+    Each of the four nodes round a point is carried to it at its own rate of turning; the part of
+    each is bilinear.
     """
     grid = phase.grid
     row, column = grid.cell(xy)
@@ -243,7 +248,7 @@ def carried(phase: Phase, xy: Array, normal: Array, pitch: float) -> NDArray[np.
             dx = xy[:, 0] - (x0 + grid.step_mm * c)
             dy = xy[:, 1] - (y0 + grid.step_mm * r)
             mean = theirs + same[:, None] * normal
-            turn = np.pi / pitch * (mean[:, 0] * dx + mean[:, 1] * dy)
+            turn = 0.5 * phase.wave[r, c] * (mean[:, 0] * dx + mean[:, 1] * dy)
             value = phase.psi[r, c] * np.exp(1j * turn)
             total += wr * wc * np.where(same > 0, value, value.conj())
     return total

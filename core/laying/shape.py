@@ -15,6 +15,8 @@ from core.laying.grid import Array
 
 FLAT = 0.55  # joints by which a side may cut off a flat corner of its territory
 SHARP_DEG = 42.0  # corners sharper than this are nipped
+SIZE = 0.25  # what a size unlike the others counts against bare grout
+THIN = 0.55  # pitches across below which a territory counts as thin
 POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
 
 
@@ -33,6 +35,25 @@ def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object
         if len(batch):
             xy, live = _padded(rings[batch])
             out[ok[batch]] = _convex_inset(xy, live, joint)
+    return out
+
+
+def bare(ground: NDArray[np.object_], pitch: float, joint: float) -> Array:
+    """Return what the pieces of territories leave bare beyond their even joints, mm2."""
+    pieces = blunted(shape_pieces(ground, joint), pitch - joint)
+    # half a joint along every side, and the four corners of it
+    even = joint / 2 * shapely.length(pieces) + joint**2
+    lost: Array = shapely.area(ground) - shapely.area(pieces) - even
+    return lost
+
+
+def cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
+    """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
+    size = shapely.area(parts) / pitch**2
+    c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
+    wide = np.minimum(*(np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))) / pitch
+    thin = np.maximum(THIN - wide, 0.0)
+    out: Array = bare(parts, pitch, joint) + (SIZE * (size - 1) ** 2 + 4 * thin) * pitch**2
     return out
 
 

@@ -27,7 +27,7 @@ def into_tips(
     polygons: NDArray[np.object_], outline: MultiPolygon, tessera_mm: float, joint_mm: float
 ) -> NDArray[np.object_]:
     """Return the pieces, those at sharp tips of the outline drawn out into them."""
-    corners, ways, slopes = _tips(outline, tessera_mm + joint_mm)
+    corners, ways, slopes = sharp_corners(outline, tessera_mm + joint_mm)
     if not len(corners) or not len(polygons):
         return polygons
     out = polygons.copy()
@@ -52,7 +52,7 @@ def into_tips(
     return out
 
 
-def _tips(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Array]:
+def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Array]:
     """Return each sharp corner of an outline (n, 2), the unit way into the field from it, and the
     tangent of half its angle.
     """

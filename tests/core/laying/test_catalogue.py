@@ -21,12 +21,10 @@ TURNS = "courses that follow a border this tight turn more than 10 degrees from 
 SMALL = "so few pieces that half a joint kept from the border, or one piece, tells"
 NOTCHES = "its border has notches narrower than a joint, two a piece"
 HOLES = "holes stand two pitches apart, so that no course runs on between them"
-WEDGES = "courses run out against the border at a few degrees, in wedges, among few pieces"
 SHORT: dict[str, dict[str, str]] = {
     "leaf_needle": {"pools": "its tips are narrower than two joints for ten joints' length"},
-    "leaf_slender": {"pools": WEDGES, "area_cv": WEDGES},
     "ribbon_three": {"course_turn_deg": TURNS},
-    "ribbon_two_and_a_half": {"aligned_joints": "two or three courses whose ends are all borders"},
+    "star_four": {"course_turn_deg": "a fifth of its joints lie at tips and bends"},
     "star_eight_blunt": {
         "course_turn_deg": TURNS,
         "oversize": "one piece of 318, where courses turn a blunt corner",
@@ -36,13 +34,15 @@ SHORT: dict[str, dict[str, str]] = {
     "letter_s": {"course_turn_deg": TURNS},
     "field_of_one": {"coverage": SMALL},
     "field_smaller_than_a_piece": {"coverage": SMALL},
-    "triangle_acute": {"pools": WEDGES},
     "line_that_ends_inside": {"along_flow_deg": "the line bends tighter than two pitches"},
     "line_that_turns_back": {"along_flow_deg": "two directions are asked for where it turns"},
-    "parts_apart": {"course_turn_deg": TURNS},
+    "parts_apart": {
+        "course_turn_deg": TURNS,
+        "aligned_joints": "rings of few pieces, no two of one number: chance is 0.3",
+    },
     "gear": {"course_turn_deg": TURNS},
-    "coast": {"course_turn_deg": TURNS, "pools": NOTCHES, "area_cv": NOTCHES},
-    "many_holes": {"course_turn_deg": TURNS, "narrow": HOLES},
+    "coast": {"course_turn_deg": TURNS, "area_cv": NOTCHES},
+    "many_holes": {"course_turn_deg": TURNS, "quads": HOLES},
     "teardrop": {"course_turn_deg": TURNS},
     "far_from_origin": {"course_turn_deg": TURNS},
 }

@@ -197,12 +197,12 @@ def test_graded_sizes_have_the_spread_asked_for(spread: float) -> None:
 
 
 def test_a_whole_number_of_courses_is_taken_by_width() -> None:
-    """A straight band takes n courses up to about width / p = sqrt(n (n + 1)), and n + 1 beyond:
+    """A straight band takes n courses up to width / p = sqrt(n (n + 1)), and n + 1 beyond:
     there a course's height misses the pitch by as much either way.
     """
     for n in (1, 2, 3, 4):
         edge = np.sqrt(n * (n + 1)) * PITCH
-        for wide, wanted in ((0.93 * edge, n), (1.07 * edge, n + 1)):
+        for wide, wanted in ((0.99 * edge, n), (1.01 * edge, n + 1)):
             band = shapely.box(0, 0, 20 * PITCH, wide)
             cross = LineString([(10 * PITCH, -1), (10 * PITCH, wide + 1)])
             courses = courses_of(setting(band, follow=False))
