@@ -90,7 +90,11 @@ class Tray(QWidget):
         fit(font, self.material.code, WIDE - 18)
         p.setFont(font)
         p.setPen(QColor(theme.INK))
-        p.drawText(QRectF(9, 35, WIDE - 18, 17), left, self.material.code)
+        # of a lot its number matters, of any code both ends
+        code = p.fontMetrics().elidedText(
+            self.material.code, Qt.TextElideMode.ElideMiddle, WIDE - 18
+        )
+        p.drawText(QRectF(9, 35, WIDE - 18, 17), left, code)
         font.setBold(False)
         font.setPixelSize(11)
         p.setFont(font)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRect, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen
+from PySide6.QtGui import QColor, QLinearGradient, QPainter, QPen
 
 from app import theme
 from app.canvas.pieces import SCALE, STEPS
@@ -47,16 +47,27 @@ def paint_rulers(p: QPainter, sight: Sight) -> None:
 
 def paint_key(p: QPainter, high: int) -> None:
     """Paint the key of the map of colour differences in the lower left corner."""
-    x, y = RULER + 14, high - 64
+    box = QRectF(RULER + 14, high - 82, 360, 70)
     p.setPen(QPen(QColor(theme.STONE)))
     p.setBrush(QColor(251, 250, 246, 235))
-    p.drawRoundedRect(QRectF(x, y, 316, 50), 8, 8)
-    for k, (step, rgb) in enumerate(zip(STEPS, SCALE, strict=True)):
-        p.setBrush(QColor(*(int(v) for v in rgb)))
-        p.drawRect(QRectF(x + 12 + 58 * k, y + 8, 58, 14))
-        p.setPen(QColor(theme.INK))
-        p.drawText(QPointF(x + 12 + 58 * k, y + 40), f"{step:g}")
-        p.setPen(QPen(QColor(theme.STONE)))
+    p.drawRoundedRect(box, 8, 8)
+    font = p.font()
+    font.setPixelSize(12)
+    p.setFont(font)
+    bar = QRectF(box.x() + 16, box.y() + 28, 328, 12)
+    colours = QLinearGradient(bar.topLeft(), bar.topRight())
+    for k, rgb in enumerate(SCALE):
+        colours.setColorAt(k / (len(STEPS) - 1), QColor(*(int(v) for v in rgb)))
+    p.fillRect(bar, colours)
+    p.setPen(QColor(theme.INK))
+    words = "From what is wanted (CIEDE2000); pink: no material"
+    p.drawText(QPointF(bar.x(), box.y() + 19), words)
+    for k, step in enumerate(STEPS):
+        x = bar.x() + bar.width() * k / (len(STEPS) - 1)
+        p.drawLine(QPointF(x, bar.bottom()), QPointF(x, bar.bottom() + 4))
+        more = "+" if k == len(STEPS) - 1 else ""
+        at = QRectF(x - 30, bar.bottom() + 5, 60, 16)
+        p.drawText(at, Qt.AlignmentFlag.AlignHCenter, f"{step:g}{more}")
 
 
 def paint_welcome(p: QPainter, where: QRect) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from html import escape
 
 from PySide6.QtCore import QSize
 from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
@@ -92,12 +93,12 @@ class Shorts(QWidget):
             if s.price_change_m2 is not None:
                 change = round(s.price_change_m2)
                 price = f"{abs(change):,} {currency}".strip()
-                price += f" {'more' if change > 0 else 'less'} a m²"
+                price += f" {'more' if change > 0 else 'less'} a\u00a0m²"
                 price = price if change else "as dear"
             stock = f"{s.material.pieces:,} in hand" + ("" if s.enough else ", too few")
             words = text(
-                f"<b>{s.material.code}</b> {s.material.description}<br>"
-                f"difference {s.delta_e:.1f} · {price}<br>"
+                f"<b>{escape(s.material.code)}</b> {escape(s.material.description)}<br>"
+                f"difference {s.delta_e:.1f}<br>{escape(price)}<br>"
                 + (stock if s.enough else f"<span style='color:{RUST}'>{stock}</span>")
             )
             use = button(

@@ -37,7 +37,7 @@ SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", 
 LOTS = ("Lot", "Bought on", "Bought", "In hand", "Set aside", "Used", "Lost", "Colour", "Note")
 LEDGER = ("When", "Code", "Lot", "What", "In hand", "Set aside", "Commission", "Note")
 NUMBERS = ("Lot", "Bought", "In hand", "Free", "Price", "Set aside", "Used", "Lost")
-SHOWN = 2000  # movements that the ledger shows at once
+SHOWN = 1000  # materials, and movements, that are shown at once
 NAMED = 8  # names that are said one by one
 LOOK_MS = 1000  # another window's changes are looked for so often
 
@@ -57,6 +57,7 @@ class Stockroom(QDialog):
         self.shelf = Table(SHELF, 1, NUMBERS)
         self.shelf.itemSelectionChanged.connect(self._show_lots)
         self.shelf.cellDoubleClicked.connect(lambda *_: self.edit())
+        self.more = text("", "hint")
         self.lots = Table(LOTS, 8, NUMBERS)
         self.lots.cellDoubleClicked.connect(lambda *_: self.edit_lot())
         self.lots.setMaximumHeight(150)
@@ -100,6 +101,7 @@ class Stockroom(QDialog):
         box = QVBoxLayout(page)
         box.addWidget(self.find)
         box.addWidget(self.shelf, 1)
+        box.addWidget(self.more)
         box.addWidget(text("Lots of the chosen material", "head"))
         box.addWidget(self.lots)
         box.addWidget(
@@ -160,11 +162,15 @@ class Stockroom(QDialog):
         now = self.code()
         free = self.store.available()
         word = self.find.text().strip().lower()
-        self.materials = [
+        found = [
             m
             for m in self.store.materials()
             if word in f"{m.code} {m.description} {m.kind} {m.supplier}".lower()
         ]
+        self.materials = found[:SHOWN]
+        more = len(found) - len(self.materials)
+        self.more.setText(f"{more:,} more are stocked: find them by a word above.")
+        self.more.setVisible(more > 0)
         rows = [
             (
                 m.code,

@@ -446,7 +446,7 @@ class StockStore(StockFile):
         return None if lab == (row["l"], row["a"], row["b"]) else lab
 
     def _lots(self, place: int) -> tuple[Lot, ...]:
-        return self._every_lot("n.material = ?", place)
+        return self._every_lot("lot.material = ?", place)
 
     def _lots_of(self, key: Key) -> tuple[Lot, ...]:
         """Return the lots that a key stands for, the one bought first before the others."""
@@ -460,15 +460,21 @@ class StockStore(StockFile):
         return found
 
     def _lot(self, lot: int) -> Lot:
-        found = self._every_lot("n.id = ?", lot)
+        found = self._every_lot("lot.id = ?", lot)
         if not found:
             raise EmblemaError(f"There is no lot {lot} in stock.")
         return found[0]
 
     def _every_lot(self, which: str = "NOT m.removed", *values: int) -> tuple[Lot, ...]:
+        # not by the view, which adds up every movement there is before it looks for the lots
         rows = self._rows(
-            "SELECT n.*, m.code FROM lot_now n JOIN material m ON m.place = n.material"
-            f" WHERE {which} ORDER BY n.material, n.bought_on, n.id",
+            "SELECT lot.id, m.code, lot.bought_on, lot.l, lot.a, lot.b, lot.note,"
+            " coalesce(sum(v.in_hand), 0) AS in_hand, coalesce(sum(v.set_aside), 0) AS set_aside,"
+            " coalesce(sum(v.in_hand) FILTER (WHERE v.kind = 'bought'), 0) AS bought,"
+            " coalesce(-sum(v.in_hand) FILTER (WHERE v.kind IN ('lost', 'counted')), 0) AS lost"
+            " FROM lot JOIN material m ON m.place = lot.material"
+            f" LEFT JOIN movement v ON v.lot = lot.id WHERE {which}"
+            " GROUP BY lot.id ORDER BY lot.material, lot.bought_on, lot.id",
             values,
         )
         return tuple(_lot(row) for row in rows)

@@ -8,6 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from jobcard_rig import Rig, rig
+from PySide6.QtGui import QTextDocument
+from PySide6.QtWidgets import QLabel
 from skimage.color import deltaE_ciede2000
 
 from app.jobcard.colour import ColourLeaf
@@ -119,3 +121,21 @@ def test_a_menus_heading_is_drawn(table: Rig) -> None:
         return len({image.pixel(x, 12) for x in range(4, image.width() - 4)})
 
     assert ink("Lay one for another") > ink(" ") + 3
+
+
+def test_odd_codes_are_shown_as_they_are_written(table: Rig, leaf: ColourLeaf) -> None:
+    """As stand-ins, whose words are set in bold; on trays, cut where they are too long."""
+    doc = table.session.doc
+    odd = {m.code: f"<i>&amp;{k}</i>" for k, m in enumerate(doc.materials)}
+    some = tuple(replace(m, code=odd[m.code], pieces=1) for m in doc.materials)
+    table.session.apply("odd", replace(doc, materials=some))
+    table.lay()
+    leaf.shorts.refresh()
+    offers = leaf.shorts.offers()
+    page = QTextDocument()
+    shown = [w.text() for w in leaf.shorts.findChildren(QLabel) if "difference" in w.text()]
+    assert len(shown) == len(offers) > 0
+    for offer, words in zip(offers, shown, strict=True):
+        page.setHtml(words)
+        assert page.toPlainText().startswith(f"{offer.material.code} {offer.material.description}")
+        assert "more a\u00a0m²" in words or "less a\u00a0m²" in words or "not comparable" in words

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import QApplication, QDialog, QInputDialog, QMessageBox, 
 
 from app.jobcard.materialform import MaterialForm
 from app.jobcard.share import OURS
-from app.jobcard.stockroom import LEDGER, LOTS, SHELF, Stockroom
+from app.jobcard.stockroom import LEDGER, LOTS, SHELF, SHOWN, Stockroom
 from core.material import Material
 from core.stock import StockStore
 
@@ -255,3 +255,14 @@ def test_a_stock_that_cannot_be_opened_is_said_in_the_window(
         press(table.card.leaf, words)
         assert len(table.said) == 1 and str(folder) in table.said[0]
         assert not [d for d in table.card.leaf.findChildren(QDialog) if d.isVisible()]
+
+
+def test_of_a_vast_stock_the_first_are_shown_and_all_are_found(room: Stockroom) -> None:
+    assert not room.more.isVisible()
+    room.store.take_list(lambda _: [replace(SEA, code=f"Z-{k}") for k in range(SHOWN)])
+    every = len(room.store.materials())
+    room.refresh()
+    assert room.shelf.rowCount() == SHOWN
+    assert room.more.isVisible() and room.more.text().startswith(f"{every - SHOWN:,} more")
+    room.find.setText(f"z-{SHOWN - 1}")
+    assert [m.code for m in room.materials] == [f"Z-{SHOWN - 1}"] and not room.more.isVisible()
