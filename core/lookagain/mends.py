@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -20,7 +20,8 @@ from core.errors import Stopped
 from core.geometry import polygon_of
 from core.handwork import apply_edits
 from core.lookagain.finding import Finding
-from core.lookagain.rules import look_at
+from core.lookagain.grout import Ground, ground_about
+from core.lookagain.rules import Look, some_of, tree_of
 from core.pieces import LaidField, Layout, Pieces
 
 AROUND = 4.0  # pitches about a finding that are looked at again
@@ -49,11 +50,11 @@ def mend(doc: Commission, layout: Layout, finding: Finding) -> Mended:
         return Mended(doc, False, "it is no longer there")
     reason = "nothing that a hand could do here would make it better"
     for edits in _ways(part, found):
-        after, refused = part.after(edits)
-        if after is None:
+        after, refused = relaid(doc, part.field, part.laid, edits)
+        if refused:
             reason = refused
             continue
-        if _none_new(after, [f for f in part.findings if f is not found], 0.8 * part.pitch):
+        if part.better(after, found):
             return Mended(replace(doc, edits=(*doc.edits, *edits)), True, "")
         reason = "it would only change one fault for another"
     return Mended(doc, False, reason)
@@ -92,17 +93,27 @@ def mend_all(
                     done.append(f.at_mm)
             if done:
                 laid[field_id] = relaid(doc, field, laid[field_id], doc.edits[start:])[0]
-        if count == before:
+        if count == before or turn == TURNS - 1:
             break
         # what could not be mended is tried again only where something has changed
         todo = [
             f
             for field_id in fields
             if mended[field_id]
-            for f in look_at(doc, doc.field_by_id(field_id), laid[field_id])
-            if _near(f, mended[field_id], APART * _pitch(doc.field_by_id(field_id)))
+            for f in _look_near(doc, laid[field_id], mended[field_id])
         ]
     return doc, count
+
+
+def _look_near(doc: Commission, laid: LaidField, places: list[Point]) -> list[Finding]:
+    """Return the findings of a field that lie near some places."""
+    field = doc.field_by_id(laid.field_id)
+    far = APART * _pitch(field)
+    spots = shapely.points(places)
+    _, rows = tree_of(laid.pieces).query(spots, predicate="dwithin", distance=far)
+    about = shapely.union_all(shapely.buffer(spots, far + _pitch(field), quad_segs=4))
+    look = Look(doc, field, laid, np.unique(rows), lambda: ground_about(field, about))
+    return [f for rule in look.rules for f in look.of(rule) if _near(f, places, far)]
 
 
 @lru_cache(maxsize=8)
@@ -154,9 +165,11 @@ def relaid(doc: Commission, field: Field, laid: LaidField, edits: Edits) -> tupl
     from core.colour.wanted import stocked_lab
 
     pieces, by_hand, dropped = apply_edits(field, laid.pieces, edits, doc.edits)
-    places = shapely.STRtree(laid.pieces.polygons).nearest(
-        shapely.point_on_surface(pieces.polygons)
-    )
+    # most pieces are the very ones that were there
+    row = {id(g): k for k, g in enumerate(laid.pieces.polygons)}
+    places = np.array([row.get(id(g), -1) for g in pieces.polygons], np.int64)
+    new = places < 0
+    places[new] = tree_of(laid.pieces).nearest(shapely.point_on_surface(pieces.polygons[new]))
     wanted, stock, delta = laid.wanted_lab[places], laid.stock[places], laid.delta_e[places]
     codes = {m.code: k for k, m in enumerate(doc.materials)}
     hand = np.array([codes.get(c, -1) for c in by_hand], np.int64)
@@ -166,6 +179,14 @@ def relaid(doc: Commission, field: Field, laid: LaidField, edits: Edits) -> tupl
         delta[changed] = ciede2000(wanted[changed], stocked_lab(doc.materials)[hand[changed]])
     done = LaidField(field.id, pieces, wanted, stock, delta)
     return done, dropped[0].reason if dropped else ""
+
+
+def _other_than(after: Pieces, before: Pieces) -> bool:
+    """Say whether any piece lies otherwise."""
+    was, now = ({id(g): g for g in p.polygons} for p in (before, after))
+    gone = [was[k] for k in was.keys() - now.keys()]
+    come = [now[k] for k in now.keys() - was.keys()]
+    return set(gone) != set(come)
 
 
 class _About:
@@ -184,42 +205,70 @@ class _About:
                 if g.geom_type == "Polygon"
             ),
         )
-        near = shapely.dwithin(laid.pieces.polygons, shapely.Point(at), AROUND * self.pitch)
-        self.rows = np.flatnonzero(near)
-        self.disc = shapely.Point(at).buffer((AROUND - 1.2) * self.pitch, quad_segs=8)
-        p = laid.pieces
-        self.pieces = Pieces(p.polygons[near], p.course[near], p.piece[near], p.angle_rad[near])
-        self.laid = LaidField(
-            field.id, self.pieces, laid.wanted_lab[near], laid.stock[near], laid.delta_e[near]
+        self.rows = np.sort(
+            tree_of(laid.pieces).query(
+                shapely.Point(at), predicate="dwithin", distance=AROUND * self.pitch
+            )
         )
-        self.findings = self._look(self.laid)
-
-    def _look(self, laid: LaidField) -> list[Finding]:
-        """Return findings near the place; those farther out miss their neighbours."""
-        return [
-            f
-            for f in look_at(self._local(), self.field, laid, self.disc)
-            if math.dist(f.at_mm, self.at) < (AROUND - 1.6) * self.pitch
-        ]
-
-    def _local(self) -> Commission:
+        self.pieces = some_of(laid.pieces, self.rows)
+        self.laid = LaidField(
+            field.id,
+            self.pieces,
+            laid.wanted_lab[self.rows],
+            laid.stock[self.rows],
+            laid.delta_e[self.rows],
+        )
         # the only piece of a colour is a matter of the whole field, not of a few pieces
-        return replace(self.doc, limits=replace(self.doc.limits, lone_piece=False))
+        self.local = replace(doc, limits=replace(doc.limits, lone_piece=False))
+        self.before = self._look(self.laid)
+
+    def _look(self, laid: LaidField) -> Look:
+        # those farther out miss their neighbours
+        near = np.hypot(*(laid.pieces.centre_mm - self.at).T) < (AROUND - 1.6) * self.pitch
+        return Look(self.local, self.field, laid, np.flatnonzero(near), lambda: self._ground)
+
+    @cached_property
+    def _ground(self) -> tuple[Ground, ...]:
+        disc = shapely.Point(self.at).buffer((AROUND - 1.2) * self.pitch, quad_segs=8)
+        return ground_about(self.field, disc)
+
+    def _of(self, look: Look, rule: str) -> list[Finding]:
+        """Return findings near the place."""
+        far = (AROUND - 1.6) * self.pitch
+        return [f for f in look.of(rule) if math.dist(f.at_mm, self.at) < far]
 
     def like(self, finding: Finding) -> Finding | None:
         """Return the same finding among the few, or itself where only the whole field shows it."""
         if finding.rule == "lone colour":
             rows = np.flatnonzero(self.rows == finding.index)
             return replace(finding, index=int(rows[0])) if len(rows) else None
-        for f in self.findings:
-            if f.rule == finding.rule and _close(f, finding, 0.5 * self.pitch):
-                return f
+        if finding.rule in self.before.rules:
+            for f in self._of(self.before, finding.rule):
+                if _close(f, finding, 0.5 * self.pitch):
+                    return f
         return None
 
-    def after(self, edits: Edits) -> tuple[list[Finding] | None, str]:
-        """Return the findings after some edits, or why they cannot be done."""
-        laid, refused = relaid(self.doc, self.field, self.laid, edits)
-        return (None, refused) if refused else (self._look(laid), "")
+    def better(self, laid: LaidField, mended: Finding) -> bool:
+        """Say whether a finding is gone once the pieces are laid so, and none is there anew.
+
+        Rule by rule, so that most mends that fail do so before the slower rules were looked at:
+        the finding's own first, spots of grout last. Where every piece lies as before, only its
+        colour can have been mended.
+        """
+        look = self._look(laid)
+        rules = look.rules
+        if not _other_than(laid.pieces, self.pieces):
+            if mended.rule not in ("colour", "lone colour"):
+                return False
+            rules = ("colour",)
+        order = {mended.rule: -1, "grout pool": 1}
+        for rule in sorted(rules, key=lambda rule: order.get(rule, 0)):
+            after = self._of(look, rule)
+            if after:
+                before = [f for f in self._of(self.before, rule) if f is not mended]
+                if not _none_new(after, before, 0.8 * self.pitch):
+                    return False
+        return True
 
     def inside(self, k: int) -> Point:
         """Return a place within a piece."""

@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw
-from scipy import ndimage
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from shapely import MultiPolygon
 
-from core.commission import Commission, Field, Limits
+from core.commission import Commission, Field, Outline
 from core.errors import Stopped
 from core.geometry import polygon_of
 from core.lookagain.finding import Finding
+from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces
 
 Array = NDArray[np.float64]
@@ -67,105 +67,158 @@ def scores(
     }
 
 
-def look_at(
-    doc: Commission, field: Field, laid: LaidField, about: shapely.Geometry | None = None
-) -> list[Finding]:
-    """Return the findings of one field; spots of grout only `about` a place, where one is given."""
-    p, limits = laid.pieces, doc.limits
-    if not len(p):
-        return []
-    look = _Look(field, p, limits)
-    cut = field.pieces == "cut"
-    if cut and field.laying != "sectile":
-        look.shapes()
-        look.sizes()
-    look.joints()
-    if cut:
-        look.pools(about)
-    if cut and field.laying in ("tessellatum", "vermiculatum", "musivum", "classicum"):
-        look.in_line()
-        look.flow()
-        look.ends()
-    look.colours(doc, laid)
-    return look.found
+def look_at(doc: Commission, field: Field, laid: LaidField) -> list[Finding]:
+    """Return the findings of one field."""
+    look = Look(doc, field, laid)
+    return [f for rule in look.rules for f in look.of(rule)]
 
 
-class _Look:
-    """A field's pieces, measured once for all rules."""
+class Look:
+    """A look at a field's pieces, rule by rule; what several rules need is measured once.
 
-    def __init__(self, field: Field, pieces: Pieces, limits: Limits) -> None:
-        self.field, self.p, self.limits = field, pieces, limits
-        self.found: list[Finding] = []
-        self.outline = polygon_of(field.outline)
-        self.border = self.outline.boundary
-        self.pitch = field.tessera_mm + field.joint_mm
-        self.area = pieces.area_mm2
-        self.centre = pieces.centre_mm
-        n = len(pieces)
-        k = min(NEIGHBOURS + 1, n)
-        near = np.asarray(cKDTree(self.centre).query(self.centre, k=k)[1]).reshape(n, k)
-        self.usual = np.median(self.area[near], axis=1)
-        boxes = shapely.get_coordinates(shapely.oriented_envelope(pieces.polygons))
-        c = boxes.reshape(n, -1, 2)
-        one, two = c[:, 1] - c[:, 0], c[:, 2] - c[:, 1]
-        a, b = np.hypot(*one.T), np.hypot(*two.T)
-        self.width, self.length = np.minimum(a, b), np.maximum(a, b)
-        self.axis = np.arctan2(one[:, 1], one[:, 0])
-        self.near = near
-        self.from_border = np.asarray(shapely.distance(pieces.polygons, self.border))
-        self.excused = _at_tips(self.outline, pieces.polygons, 1.2 * self.pitch)
+    Parameters
+    ----------
+    rows : ndarray of int, optional
+        The only pieces looked at, among all.
+    ground : callable, optional
+        Gives where alone spots of grout are looked for, once they are.
+    """
 
-    def add(
+    def __init__(
         self,
-        rule: str,
-        which: Bools,
-        measured: Array,
-        limit: float,
-        unit: str,
-        sentence: str,
+        doc: Commission,
+        field: Field,
+        laid: LaidField,
+        rows: NDArray[np.int64] | None = None,
+        ground: Callable[[], tuple[Ground, ...]] | None = None,
     ) -> None:
-        """Add a finding for each piece chosen; {m} and {l} in the sentence are the figures."""
-        for k in np.flatnonzero(which):
-            self.found.append(
-                Finding(
-                    rule,
-                    self.field.id,
-                    int(k),
-                    (float(self.centre[k, 0]), float(self.centre[k, 1])),
-                    float(measured[k]),
-                    limit,
-                    unit,
-                    sentence.format(m=float(measured[k]), l=limit),
-                )
-            )
+        self.doc, self.field, self.laid, self._ground = doc, field, laid, ground
+        self.limits = doc.limits
+        self.pitch = field.tessera_mm + field.joint_mm
+        self.p = laid.pieces if rows is None else some_of(laid.pieces, rows)
+        self.rows = np.arange(len(self.p)) if rows is None else rows
+        self._found: dict[str, list[Finding]] = {}
 
-    def shapes(self) -> None:
-        """Slivers, sharp corners and pieces that are not convex."""
-        w = self.width / self.field.tessera_mm
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """The rules that the field's laying is held to."""
+        cut, laying = self.field.pieces == "cut", self.field.laying
+        out = ["touching", "colour"]
+        if cut:
+            out += ["wide joint", "grout pool"]
+        if cut and laying != "sectile":
+            out += ["sliver", "sharp corner", "not convex"]
+            if laying != "palladianum":
+                out += ["too big", "too small"]
+        if cut and laying in ("tessellatum", "vermiculatum", "musivum", "classicum"):
+            out += ["joints in line", "off the flow", "course end"]
+        if self.limits.lone_piece:
+            out.append("lone colour")
+        return tuple(rule for rule in _LOOK if rule in out)
+
+    def of(self, rule: str) -> list[Finding]:
+        """Return the findings of one of the `rules`."""
+        if rule not in self._found:
+            seen = self.laid.pieces if rule in _BETWEEN else self.p
+            self._found[rule] = _LOOK[rule](self) if len(seen) else []
+        return self._found[rule]
+
+    def _each(
+        self, rule: str, which: Bools, measured: Array, limit: float, unit: str, sentence: str
+    ) -> list[Finding]:
+        """Return a finding for each piece chosen; {m} and {l} in the sentence are the figures."""
+        return [
+            Finding(
+                rule,
+                self.field.id,
+                int(self.rows[k]),
+                (float(self.p.centre_mm[k, 0]), float(self.p.centre_mm[k, 1])),
+                float(measured[k]),
+                limit,
+                unit,
+                sentence.format(m=float(measured[k]), l=limit),
+            )
+            for k in np.flatnonzero(which)
+        ]
+
+    # what several rules need
+
+    @cached_property
+    def _outline(self) -> MultiPolygon:
+        return polygon_of(self.field.outline)
+
+    @cached_property
+    def _border(self) -> shapely.Geometry:
+        return _border_of(self.field.outline)
+
+    @cached_property
+    def _by(self) -> Array:
+        """Each piece's area over what is usual about it."""
+        whole = self.laid.pieces
+        k = min(NEIGHBOURS + 1, len(whole))
+        near = np.asarray(cKDTree(whole.centre_mm).query(self.p.centre_mm, k=k)[1])
+        usual = np.median(whole.area_mm2[near.reshape(len(self.p), k)], axis=1)
+        out: Array = self.p.area_mm2 / np.maximum(usual, 1e-9)
+        return out
+
+    @cached_property
+    def _boxes(self) -> tuple[Array, Array]:
+        """Two sides of the smallest box about each piece, as vectors."""
+        boxes = shapely.get_coordinates(shapely.oriented_envelope(self.p.polygons))
+        c = boxes.reshape(len(self.p), -1, 2)
+        return c[:, 1] - c[:, 0], c[:, 2] - c[:, 1]
+
+    @cached_property
+    def _inner(self) -> Bools:
+        """Whether a piece is not at the border."""
+        return ~shapely.dwithin(self._border, self.p.polygons, HALF_HIDDEN * self.pitch)
+
+    @cached_property
+    def _excused(self) -> Bools:
+        tips = _tips_of(self.field.outline)
+        return np.asarray(shapely.dwithin(self.p.polygons, tips, 1.2 * self.pitch))
+
+    # the rules
+
+    def slivers(self) -> list[Finding]:
+        """Pieces too narrow."""
+        one, two = self._boxes
+        width = np.minimum(np.hypot(*one.T), np.hypot(*two.T))
+        tessera = self.field.tessera_mm
         if self.field.hug_tessera_mm and self.field.laying in ("vermiculatum", "classicum"):
-            w = self.width / min(self.field.hug_tessera_mm, self.field.tessera_mm)
+            tessera = min(self.field.hug_tessera_mm, tessera)
+        w = width / tessera
         limit = self.limits.sliver_tesserae
-        self.add(
+        narrow = w < limit
+        return self._each(
             "sliver",
-            (w < limit) & ~self.excused,
+            narrow & ~self._excused if narrow.any() else narrow,
             w,
             limit,
             "tesserae",
             "Only {m:.2f} of a tessera wide; narrower than {l:g} breaks or shows as a line.",
         )
+
+    def sharp(self) -> list[Finding]:
+        """Pieces with a corner that chips."""
         corner = _smallest_corner_deg(self.p.polygons)
         limit = self.limits.sharp_deg
-        self.add(
+        sharp = corner < limit
+        return self._each(
             "sharp corner",
-            (corner < limit) & ~self.excused,
+            sharp & ~self._excused if sharp.any() else sharp,
             corner,
             limit,
             "°",
             "A corner of {m:.0f}°; sharper than {l:g}° chips and draws the eye.",
         )
-        full = self.area / np.maximum(shapely.area(shapely.convex_hull(self.p.polygons)), 1e-9)
+
+    def hollow(self) -> list[Finding]:
+        """Pieces that are not convex."""
+        hull = shapely.area(shapely.convex_hull(self.p.polygons))
+        full = self.p.area_mm2 / np.maximum(hull, 1e-9)
         limit = self.limits.convex_share
-        self.add(
+        return self._each(
             "not convex",
             full < limit,
             full,
@@ -174,107 +227,103 @@ class _Look:
             "It is hollow: it fills {m:.3f} of its hull, and cannot be nipped so.",
         )
 
-    def sizes(self) -> None:
-        """Pieces larger or smaller than those around them."""
-        by = self.area / np.maximum(self.usual, 1e-9)
-        if self.field.laying == "palladianum":
-            return
+    def too_big(self) -> list[Finding]:
+        """Pieces larger than those around them."""
         limit = self.limits.too_big_times
-        self.add(
+        return self._each(
             "too big",
-            by > limit,
-            by,
+            self._by > limit,
+            self._by,
             limit,
             "times its neighbours",
             "{m:.2f} times as large as those around it; by more than a third it shows.",
         )
+
+    def too_small(self) -> list[Finding]:
+        """Pieces smaller than those around them."""
         limit = self.limits.too_small_times
-        self.add(
+        small = self._by < limit
+        return self._each(
             "too small",
-            (by < limit) & ~self.excused,
-            by,
+            small & ~self._excused if small.any() else small,
+            self._by,
             limit,
             "times its neighbours",
             "{m:.2f} times as large as those around it: too small to hold and nip.",
         )
 
-    def joints(self) -> None:
-        """Pieces that touch, and joints too wide, measured from the middle of every side."""
-        j = self.field.joint_mm
-        tree = shapely.STRtree(self.p.polygons)
-        a, b = tree.query(
-            self.p.polygons, predicate="dwithin", distance=self.limits.narrow_joint * j
+    def touching(self) -> list[Finding]:
+        """Pieces that touch, one of each two."""
+        j, p, limit = self.field.joint_mm, self.p.polygons, self.limits.narrow_joint
+        whole = self.laid.pieces
+        a, b = tree_of(whole).query(p, predicate="dwithin", distance=limit * j)
+        once = self.rows[a] < b
+        a, b = a[once], b[once]
+        if not len(a):
+            return []
+        least = np.full(len(p), np.inf)
+        np.minimum.at(least, a, shapely.distance(p[a], whole.polygons[b]))
+        return self._each(
+            "touching",
+            np.isfinite(least),
+            least / j,
+            limit,
+            "joints",
+            "Only {m:.2f} of a joint from its neighbour.",
         )
-        a, b = a[a < b], b[a < b]
-        if len(a):
-            gap = shapely.distance(self.p.polygons[a], self.p.polygons[b])
-            least = np.full(len(self.p), np.inf)
-            np.minimum.at(least, a, gap)
-            shown = np.where(np.isfinite(least), least / j, 9.0)
-            limit = self.limits.narrow_joint
-            self.add(
-                "touching",
-                np.isfinite(least),
-                shown,
-                limit,
-                "joints",
-                "Only {m:.2f} of a joint from its neighbour.",
-            )
-        xy, _, after, owner = _corners(self.p.polygons)
-        length = np.hypot(*(after - xy).T)
-        side = length > 0.35 * self.field.tessera_mm
-        middle, owner = ((xy + after) / 2)[side], owner[side]
-        points = np.asarray(shapely.points(middle), dtype=object)
-        inner = shapely.distance(points, self.border) > 1.6 * j
-        points, owner, middle = points[inner], owner[inner], middle[inner]
-        i, k = tree.query(points, predicate="dwithin", distance=4 * j)
-        other = owner[i] != k
-        gap = np.full(len(points), np.inf)
-        np.minimum.at(gap, i[other], shapely.distance(points[i[other]], self.p.polygons[k[other]]))
-        widest = np.zeros(len(self.p))
-        np.maximum.at(widest, owner, np.minimum(gap / j, 4.0))
-        limit = self.limits.wide_joint
-        if self.field.pieces == "cut":
-            self.add(
-                "wide joint",
-                widest > limit,
-                widest,
-                limit,
-                "joints",
-                "A joint {m:.1f} times as wide as the others runs along it.",
-            )
 
-    def pools(self, about: shapely.Geometry | None = None) -> None:
+    def wide(self) -> list[Finding]:
+        """Joints too wide, measured from the middle of every side."""
+        j, p, limit = self.field.joint_mm, self.p.polygons, self.limits.wide_joint
+        xy, _, after, owner = _corners(p)
+        side = np.hypot(*(after - xy).T) > 0.35 * self.field.tessera_mm
+        points, owner = shapely.points(((xy + after) / 2)[side]), owner[side]
+        inner = ~shapely.dwithin(self._border, points, 1.6 * j)
+        points, owner = points[inner], owner[inner]
+        i, k = tree_of(self.laid.pieces).query(points, predicate="dwithin", distance=4 * j)
+        other = self.rows[owner[i]] != k
+        i, k = i[other], k[other]
+        gap = np.full(len(points), np.inf)
+        np.minimum.at(gap, i, shapely.distance(points[i], self.laid.pieces.polygons[k]))
+        widest = np.zeros(len(p))
+        np.maximum.at(widest, owner, np.minimum(gap / j, 4.0))
+        return self._each(
+            "wide joint",
+            widest > limit,
+            widest,
+            limit,
+            "joints",
+            "A joint {m:.1f} times as wide as the others runs along it.",
+        )
+
+    def pools(self) -> list[Finding]:
         """Spots of grout in which a disc of the limit's width finds room."""
         j, limit = self.field.joint_mm, self.limits.pool_joints
-        outline = self.outline
-        if about is not None:
-            seen = shapely.intersection(outline, about)
-            parts = [g for g in shapely.get_parts([seen]) if g.geom_type == "Polygon"]
-            outline = MultiPolygon([g for g in parts if g.area > 0])
-            if outline.is_empty:
-                return
-        for x, y, width in grout_pools(outline, self.p.polygons, j, limit):
-            self.found.append(
-                Finding(
-                    "grout pool",
-                    self.field.id,
-                    -1,
-                    (x, y),
-                    width,
-                    limit,
-                    "joints",
-                    f"A spot of grout {width:.1f} joints wide.",
-                )
+        ground = self._ground() if self._ground else (Ground(self._outline, j),)
+        found = [f for g in ground for f in g.pools(self.laid.pieces.polygons, limit)]
+        found.sort(key=lambda spot: (spot[1], spot[0]))
+        return [
+            Finding(
+                "grout pool",
+                self.field.id,
+                -1,
+                (x, y),
+                width,
+                limit,
+                "joints",
+                f"A spot of grout {width:.1f} joints wide.",
             )
+            for x, y, width in found
+        ]
 
-    def in_line(self) -> None:
+    def in_line(self) -> list[Finding]:
         """Cross joints that run on through more courses than the limit."""
-        left, right = _next_in_course(self.p, self.centre, self.pitch)
+        p, centre = self.laid.pieces, self.laid.pieces.centre_mm
+        left, right = _next_in_course(p, centre, self.pitch)
         if not len(left):
-            return
-        middle = (self.centre[left] + self.centre[right]) / 2
-        t = self.centre[right] - self.centre[left]
+            return []
+        middle = (centre[left] + centre[right]) / 2
+        t = centre[right] - centre[left]
         t /= np.maximum(np.hypot(*t.T), 1e-9)[:, None]
         pairs = cKDTree(middle).query_pairs(1.35 * self.pitch, output_type="ndarray")
         i, k = pairs.T
@@ -282,19 +331,20 @@ class _Look:
         along = np.abs((v * t[i]).sum(1))
         across = np.abs(v[:, 1] * t[i, 0] - v[:, 0] * t[i, 1])
         on = (along < IN_LINE * self.pitch) & (across > 0.6 * self.pitch)
-        on &= self.p.course[left[i]] != self.p.course[left[k]]
+        on &= p.course[left[i]] != p.course[left[k]]
         n = len(middle)
         graph = coo_array((np.ones(on.sum()), (i[on], k[on])), shape=(n, n))
         _, chain = connected_components(graph, directed=False)
         size = np.bincount(chain)
         limit = self.limits.joints_in_line
+        out = []
         for c in np.flatnonzero(size > limit):
             mine = np.flatnonzero(chain == c)
-            courses = len(np.unique(self.p.course[left[mine]]))
+            courses = len(np.unique(p.course[left[mine]]))
             if courses <= limit:
                 continue
             mid = mine[np.argsort(middle[mine] @ np.array([0.31, 0.95]))[len(mine) // 2]]
-            self.found.append(
+            out.append(
                 Finding(
                     "joints in line",
                     self.field.id,
@@ -307,112 +357,99 @@ class _Look:
                     int(right[mid]),
                 )
             )
+        return out
 
-    def flow(self) -> None:
+    def flow(self) -> list[Finding]:
         """Pieces turned against the flow."""
-        off = np.abs(_quarter_deg(self.axis - self.p.angle_rad))
+        one, _ = self._boxes
+        off = np.abs(_quarter_deg(np.arctan2(one[:, 1], one[:, 0]) - self.p.angle_rad))
         four = shapely.get_num_coordinates(self.p.polygons) == 5
-        inner = self.from_border > HALF_HIDDEN * self.pitch
         limit = self.limits.off_flow_deg
-        self.add(
+        return self._each(
             "off the flow",
-            four & inner & (off > limit),
+            four & self._inner & (off > limit),
             off,
             limit,
             "°",
             "Turned {m:.0f}° from the flow.",
         )
 
-    def ends(self) -> None:
+    def ends(self) -> list[Finding]:
         """Course ends inside the field in a triangle, or in a scrap."""
-        order = np.lexsort((self.p.piece, self.p.course))
-        course = self.p.course[order]
+        whole = self.laid.pieces
+        order = np.lexsort((whole.piece, whole.course))
+        course = whole.course[order]
         first = np.r_[True, course[1:] != course[:-1]]
         last = np.r_[course[1:] != course[:-1], True]
-        end = np.zeros(len(self.p), bool)
+        end = np.zeros(len(whole), bool)
         end[order[first | last]] = True
+        end &= whole.course >= 0
         corners = shapely.get_num_coordinates(self.p.polygons) - 1
-        by = self.area / np.maximum(self.usual, 1e-9)
-        inner = self.from_border > HALF_HIDDEN * self.pitch
         limit = self.limits.course_end_times
-        self.add(
+        scrap = end[self.rows] & ((corners == 3) | (self._by < limit))
+        return self._each(
             "course end",
-            end & (self.p.course >= 0) & inner & ((corners == 3) | (by < limit)),
-            by,
+            scrap & self._inner if scrap.any() else scrap,
+            self._by,
             limit,
             "times its neighbours",
             "A course ends here in a point or a scrap ({m:.2f} of its neighbours).",
         )
 
-    def colours(self, doc: Commission, laid: LaidField) -> None:
-        """Pieces far from the colour wanted, and the only piece of a colour."""
-        d = np.nan_to_num(laid.delta_e, nan=0.0)
-        # materials that were chosen by hand or struck as accents are meant
-        stock = laid.stock
-        accent = [k for k, m in enumerate(doc.materials) if m.code == self.field.accent]
-        meant = np.isin(stock, accent)
+    @cached_property
+    def _unmeant(self) -> Bools:
+        """Whether a piece's material was not struck as an accent."""
+        accent = [k for k, m in enumerate(self.doc.materials) if m.code == self.field.accent]
+        return ~np.isin(self.laid.stock[self.rows], accent)
+
+    def colours(self) -> list[Finding]:
+        """Pieces far from the colour wanted."""
+        d = np.nan_to_num(self.laid.delta_e[self.rows], nan=0.0)
         limit = self.limits.colour_delta_e
-        self.add(
+        return self._each(
             "colour",
-            (d > limit) & ~meant,
+            (d > limit) & self._unmeant,
             d,
             limit,
             "CIEDE2000",
             "Its material is {m:.1f} from the colour wanted.",
         )
-        if self.limits.lone_piece and len(laid.pieces) > 12:
-            count = np.bincount(stock[stock >= 0], minlength=max(len(doc.materials), 1))
-            lone = (stock >= 0) & (count[stock.clip(0)] == 1) & ~meant
-            self.add(
-                "lone colour",
-                lone,
-                np.ones(len(stock)),
-                2.0,
-                "pieces",
-                "The only piece of its colour in this field.",
-            )
+
+    def lone(self) -> list[Finding]:
+        """The only piece of a colour in its field."""
+        stock = self.laid.stock
+        if len(stock) <= 12:
+            return []
+        count = np.bincount(stock[stock >= 0], minlength=max(len(self.doc.materials), 1))
+        mine = stock[self.rows]
+        return self._each(
+            "lone colour",
+            (mine >= 0) & (count[mine.clip(0)] == 1) & self._unmeant,
+            np.ones(len(mine)),
+            2.0,
+            "pieces",
+            "The only piece of its colour in this field.",
+        )
 
 
-def grout_pools(
-    outline: shapely.MultiPolygon, polygons: NDArray[np.object_], joint: float, limit: float
-) -> list[tuple[float, float, float]]:
-    """Return (x, y, width in joints) of spots of grout wider than `limit` joints."""
-    # what is laid beyond the border stands off it by half a joint, and bounds a pool as well
-    room = shapely.buffer(outline, joint / 2, join_style="mitre")
-    x0, y0, x1, y1 = room.bounds
-    px = max(joint / 4, float(np.sqrt((x1 - x0) * (y1 - y0) / 1.2e7)))
-    x0, y0 = np.floor(x0 / px) * px, np.floor(y0 / px) * px  # a part has the whole's pixels
-    size = (int((x1 - x0) / px) + 3, int((y1 - y0) / px) + 3)
+_LOOK: dict[str, Callable[[Look], list[Finding]]] = {
+    "sliver": Look.slivers,
+    "sharp corner": Look.sharp,
+    "not convex": Look.hollow,
+    "too big": Look.too_big,
+    "too small": Look.too_small,
+    "touching": Look.touching,
+    "wide joint": Look.wide,
+    "grout pool": Look.pools,
+    "joints in line": Look.in_line,
+    "off the flow": Look.flow,
+    "course end": Look.ends,
+    "colour": Look.colours,
+    "lone colour": Look.lone,
+}
 
-    def picture(rings: Iterable[shapely.Geometry], holes: Iterable[shapely.Geometry]) -> Bools:
-        image = Image.new("1", size)
-        pen = ImageDraw.Draw(image)
-        for colour, lines in ((1, rings), (0, holes)):
-            for ring in lines:
-                c = (shapely.get_coordinates(ring) - (x0, y0)) / px + 1
-                pen.polygon([(x, y) for x, y in c.tolist()], fill=colour)
-        return np.asarray(image)
 
-    parts = shapely.get_parts([room]).tolist()
-    bare = picture([p.exterior for p in parts], [hole for p in parts for hole in p.interiors])
-    bare = bare & ~picture(shapely.get_exterior_ring(polygons), ())
-    # a disc holds a square: where no square fits, distances need not be measured
-    radius = limit / 2 * joint / px + 0.7
-    half = max(int(radius / np.sqrt(2)) - 1, 0)
-    fits = ndimage.minimum_filter(bare.astype(np.uint8), 2 * half + 1, mode="constant")
-    spots, _ = ndimage.label(fits)
-    margin = int(3 * radius)
-    out = []
-    for k, (rows, columns) in enumerate(ndimage.find_objects(spots), 1):
-        top, left = max(rows.start - margin, 0), max(columns.start - margin, 0)
-        window = np.s_[top : rows.stop + margin, left : columns.stop + margin]
-        far = ndimage.distance_transform_edt(np.pad(bare[window], 1))[1:-1, 1:-1]
-        deep = np.where(spots[window] == k, far, 0.0)
-        y, x = np.unravel_index(int(deep.argmax()), deep.shape)
-        at = (x0 + (left + int(x) - 1) * px, y0 + (top + int(y) - 1) * px)
-        if deep[y, x] > radius and shapely.intersects_xy(outline, *at):
-            out.append((*at, 2 * float(deep[y, x]) * px / joint))
-    return out
+_BETWEEN = ("grout pool", "joints in line")  # pieces, and seen in the whole only
 
 
 def _corners(p: NDArray[np.object_]) -> tuple[Array, Array, Array, NDArray[np.int64]]:
@@ -424,6 +461,17 @@ def _corners(p: NDArray[np.object_]) -> tuple[Array, Array, Array, NDArray[np.in
     before, after = np.arange(len(xy)) - 1, np.arange(len(xy)) + 1
     before[first], after[last] = last, first
     return xy, xy[before], xy[after], owner
+
+
+@lru_cache(maxsize=32)
+def tree_of(pieces: Pieces) -> shapely.STRtree:
+    """Return the pieces' tree."""
+    return shapely.STRtree(pieces.polygons)
+
+
+def some_of(p: Pieces, rows: NDArray[np.int64]) -> Pieces:
+    """Return some of a field's pieces."""
+    return Pieces(p.polygons[rows], p.course[rows], p.piece[rows], p.angle_rad[rows])
 
 
 def _smallest_corner_deg(p: NDArray[np.object_]) -> Array:
@@ -449,16 +497,23 @@ def _next_in_course(
     return order[:-1][same], order[1:][same]
 
 
-def _at_tips(outline: shapely.MultiPolygon, p: NDArray[np.object_], far: float) -> Bools:
-    """Say which pieces lie at a corner of the outline so sharp that it forces a sharp piece."""
+@lru_cache(maxsize=64)
+def _border_of(outline: Outline) -> shapely.Geometry:
+    border = polygon_of(outline).boundary
+    shapely.prepare(border)
+    return border
+
+
+@lru_cache(maxsize=64)
+def _tips_of(outline: Outline) -> shapely.Geometry:
+    """Return the corners of an outline so sharp that they force sharp pieces."""
     tips = []
-    for part in outline.geoms:
+    for part in polygon_of(outline).geoms:
         for ring in (part.exterior, *part.interiors):
             c = shapely.get_coordinates(ring)[:-1]
             u, v = np.roll(c, 1, 0) - c, np.roll(c, -1, 0) - c
             size = np.maximum(np.hypot(*u.T) * np.hypot(*v.T), 1e-12)
             tips.append(c[(u * v).sum(1) / size > np.cos(np.radians(TIP_DEG))])
-    sharp = np.concatenate(tips)
-    if not len(sharp):
-        return np.zeros(len(p), bool)
-    return np.asarray(shapely.distance(p, shapely.multipoints(sharp)) <= far)
+    corners = shapely.MultiPoint(np.concatenate(tips))
+    shapely.prepare(corners)
+    return corners

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from scipy import ndimage
 from shapely import Polygon
 
 from core.commission import Commission, Field, FlowLine
@@ -13,7 +14,9 @@ from core.errors import Stopped
 from core.handwork import apply_edits
 from core.lookagain import Finding, look_again, mend, mend_all, scores
 from core.lookagain.finding import RULES
-from core.lookagain.rules import grout_pools
+from core.lookagain.grout import Ground, _with_room
+from core.lookagain.mends import _look_near, _near
+from core.lookagain.rules import look_at
 from core.material import Material
 from core.pieces import LaidField, Layout, Pieces
 from core.plan import Planner
@@ -160,9 +163,9 @@ def test_grout_pool_by_the_border_is_bounded_by_it() -> None:
     outline = shapely.MultiPolygon([shapely.box(0, 0, 40, 2.4)])
     polygons = np.array([shapely.box(0.75, 4, 39, 14)], dtype=object)
     # a strip 2.4 mm wide with nothing in it: with half a joint beyond each border, 2.6 joints
-    width = max(p[2] for p in grout_pools(outline, polygons, JOINT, 2.2))
+    width = max(p[2] for p in Ground(outline, JOINT).pools(polygons, 2.2))
     assert width == pytest.approx((2.4 + JOINT) / JOINT, abs=0.4)
-    assert not grout_pools(outline, polygons, JOINT, 3.2)
+    assert not Ground(outline, JOINT).pools(polygons, 3.2)
 
 
 def test_pools_of_a_part_are_those_of_the_whole() -> None:
@@ -171,10 +174,20 @@ def test_pools_of_a_part_are_those_of_the_whole() -> None:
     whole = shapely.MultiPolygon([shapely.box(0, 0, doc.width_mm, doc.height_mm)])
     c = square(3, 4).centroid
     part = shapely.MultiPolygon([c.buffer(2.4 * PITCH, quad_segs=8)])
-    everywhere = grout_pools(whole, p, JOINT, 2.2)
-    [here] = grout_pools(part, p, JOINT, 2.2)
+    everywhere = Ground(whole, JOINT).pools(p, 2.2)
+    [here] = Ground(part, JOINT).pools(p, 2.2)
     assert len(everywhere) == 2
     assert any(here == pytest.approx(other) for other in everywhere)
+
+
+@pytest.mark.parametrize("radius", [0.9, 3.0, 5.1, 8.7])
+def test_room_for_a_disc_is_where_the_nearest_laid_pixel_is_beyond_it(radius: float) -> None:
+    rng = np.random.default_rng(4)
+    bare = np.pad(ndimage.distance_transform_edt(rng.random((90, 140)) > 0.004) > 2.5, 1)
+    far = ndimage.distance_transform_edt(np.pad(bare, 1))[1:-1, 1:-1]
+    expected = np.flatnonzero(far > radius)
+    assert len(expected) or radius > 8
+    assert np.array_equal(_with_room(bare, radius), expected)
 
 
 def test_joints_in_line() -> None:
@@ -392,6 +405,50 @@ def test_mending_all_leaves_fewer_and_no_worse(real: tuple[Commission, Layout]) 
     assert all(new[k] >= old[k] - 1e-9 for k in old)
     with pytest.raises(Stopped):
         mend_all(doc, layout, before, stop=lambda: True)
+
+
+def test_a_look_near_places_finds_what_a_look_at_all_does(
+    real: tuple[Commission, Layout],
+) -> None:
+    doc, layout = real
+    strict = replace(doc, limits=replace(doc.limits, wide_joint=1.2, too_big_times=1.2))
+    number = 0
+    for laid in layout.fields:
+        p = laid.pieces
+        keep = np.arange(len(p)) % 17 > 0  # bare places too
+        lifted = replace(
+            laid,
+            pieces=Pieces(p.polygons[keep], p.course[keep], p.piece[keep], p.angle_rad[keep]),
+            wanted_lab=laid.wanted_lab[keep],
+            stock=laid.stock[keep],
+            delta_e=laid.delta_e[keep],
+        )
+        field = strict.field_by_id(laid.field_id)
+        everything = look_at(strict, field, lifted)
+        places = [(float(x), float(y)) for x, y in p.centre_mm[[3, len(p) // 2]]]
+        near = _look_near(strict, lifted, places)
+        far = 6 * (field.tessera_mm + field.joint_mm)
+        expected = [f for f in everything if _near(f, places, far)]
+        assert [(f.rule, f.index, f.other) for f in near] == [
+            (f.rule, f.index, f.other) for f in expected
+        ]
+        for f, g in zip(near, expected, strict=True):
+            assert (*f.at_mm, f.measured) == pytest.approx((*g.at_mm, g.measured))
+        number += len(near)
+    assert number > 30
+
+
+def test_mending_looks_only_about_what_it_mends() -> None:
+    """A mend among very many pieces takes far less than one look at all of them."""
+    doc, layout = wall({MIDDLE: None, 77 * 160 + 80: None}, columns=160, rows=125)
+    start = time.perf_counter()
+    found = look_again(doc, layout)
+    looking = time.perf_counter() - start
+    assert len(found) >= 2
+    start = time.perf_counter()
+    _, count = mend_all(doc, layout, found)
+    assert count >= 2
+    assert time.perf_counter() - start < looking / 3
 
 
 def test_twenty_thousand_pieces_in_seconds() -> None:
