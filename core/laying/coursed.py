@@ -25,7 +25,7 @@ from core.laying.tips import sharp_corners
 from core.laying.wedges import without_wedges
 from core.pieces import Pieces
 
-SITES = 6  # Voronoi sites along a piece's stretch of its course
+SITES = 5  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
 EVENINGS = 3  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
@@ -122,10 +122,8 @@ def ground_along(
         if not len(ruler.at):
             return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
         stretches = _divided(setting, ruler, room, joints, length or pitch)
-    for _ in range(EVENINGS):
-        stretches = evened(
-            ruler, stretches, room_of(ruler, stretches, STRAIGHTEN), pitch, joints is not None
-        )
+    room = room_of(ruler, stretches, STRAIGHTEN)
+    stretches = evened(ruler, stretches, room, pitch, joints is not None, EVENINGS)
     ground, owner = _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
     return ground, owner, ruler, stretches
 

@@ -243,9 +243,9 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
 
 
 def evened(
-    ruler: Ruler, stretches: Stretches, area: Array, pitch: float, ends_only: bool
+    ruler: Ruler, stretches: Stretches, area: Array, pitch: float, ends_only: bool, times: int
 ) -> Stretches:
-    """Move each cut a little from the small piece beside it into the large one.
+    """Move each cut a little from the small piece beside it into the large one, some times over.
 
     Parameters
     ----------
@@ -264,25 +264,28 @@ def evened(
     after[last[some]] = first[some]  # round a ring
     length = np.maximum(b - a, 1e-9) / pitch
     height = np.maximum(size / length, 0.3)
-    more = size[after] - size
-    more = np.sign(more) * np.maximum(np.abs(more) - EVEN_ENOUGH, 0.0)
-    move = EVENING * more / (height + height[after]) * pitch
-    move = np.clip(move, -0.2 * (b - a), 0.2 * (b - a)[after])
-    ends = np.zeros(len(course), bool)
-    ends[last[some]] = ~ruler.ring[course[last[some]]]
-    move[ends] = 0.0
+    between = (height + height[after]) / 2 / pitch
+    still = np.zeros(len(course), bool)
+    still[last[some]] = ~ruler.ring[course[last[some]]]
     if ends_only:
         outer = np.zeros(len(course), bool)
         outer[first[some]] = True
         outer[np.maximum(last[some] - 1, first[some])] = True
-        move[~outer] = 0.0
-    b = b + move
-    a = a.copy()
+        still |= ~outer
     inner = np.ones(len(course), bool)
     inner[first[some]] = ruler.ring[course[first[some]]]
     before = np.empty_like(after)
     before[after] = np.arange(len(course))
-    a[inner] += move[before][inner]
+    for _ in range(times):
+        more = size[after] - size
+        more = np.sign(more) * np.maximum(np.abs(more) - EVEN_ENOUGH, 0.0)
+        move = np.clip(EVENING / 2 * more / between, -0.2 * (b - a), 0.2 * (b - a)[after])
+        move[still] = 0.0
+        b = b + move
+        a = np.where(inner, a + move[before], a)
+        # what is moved has about the height of the pieces on both sides
+        won = move * between
+        size = size + won - np.where(inner, won[before], 0.0)
     return Stretches(course, piece, a, b)
 
 
