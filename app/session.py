@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -269,8 +270,9 @@ class Session(QObject):
             raise EmblemaError("Choose where to save the commission first.")
         archive.save(where, self._doc, self._images)
         old, self._path, self._saved = self._path, where, self._doc
-        for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
-            kept.unlink(missing_ok=True)
+        with suppress(OSError):  # nothing was kept where nothing can be written
+            for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
+                kept.unlink(missing_ok=True)
         self.path_changed.emit()
         self.message.emit(f"Saved {where.name}")
 
@@ -281,10 +283,15 @@ class Session(QObject):
                 archive.save(archive.recovery_path(self._path), self._doc, self._images)
             except EmblemaError as e:
                 self.message.emit(str(e))
+            except OSError as e:
+                self.message.emit(
+                    f"Unsaved work cannot be kept in '{e.filename}' ({e.strerror}): save it."
+                )
 
     def forget_kept(self) -> None:
         """The user chose not to save: nothing is to be found again."""
-        archive.recovery_path(self._path).unlink(missing_ok=True)
+        with suppress(OSError):
+            archive.recovery_path(self._path).unlink(missing_ok=True)
 
     def _begin(
         self, doc: Commission, images: Mapping[str, bytes], path: Path | None, saved: bool = True

@@ -344,3 +344,17 @@ def test_the_clock_keeps_work_aside(session):
     titled(session, "Heron")
     session._keep.timeout.emit()
     assert archive.find_recovery(None) is not None
+
+
+def test_a_data_folder_that_cannot_be_written_loses_nothing(tmp_path, monkeypatch):
+    (tmp_path / "data").write_text("a file where the folder should be")
+    monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "data"))
+    session, said = Session(), []
+    session.message.connect(said.append)
+    session.new(300, 200, "Threshold")
+    session.keep_aside()
+    assert len(said) == 1 and str(tmp_path / "data") in said[0] and "save it" in said[0]
+    session.save(tmp_path / "threshold.emblema")
+    assert not session.dirty and said[-1] == "Saved threshold.emblema"
+    session.forget_kept()
+    session.close()
