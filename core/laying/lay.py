@@ -24,6 +24,7 @@ from core.laying.tips import into_tips
 from core.pieces import Pieces
 
 MOST_PIECES = 200_000
+TONGUE = 0.1  # tesserae: half the width of the slimmest piece set by itself
 GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
@@ -115,6 +116,9 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
     parts = np.array(setting.outline.geoms, dtype=object)
     bare = np.ones(len(parts), bool)
     if len(pieces):
+        # a tongue of a field that is narrower than two joints stays grout
+        least = max(setting.joint_mm, TONGUE * setting.tessera_mm + setting.joint_mm / 2)
+        bare &= ~shapely.is_empty(shapely.buffer(parts, -least, join_style="mitre"))
         inside = shapely.point_on_surface(pieces.polygons)
         bare[shapely.STRtree(parts).query(inside, predicate="within")[1]] = False
     if not bare.any():
