@@ -7,14 +7,18 @@ at every point that matters, and where it fails all points are taken at once.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 
 from core.laying.grid import Array
 
-TILE = 16_000  # points
-WORTH_IT = 40_000  # points below which one mesh is as quick
+TILE = 12_000  # points
+WORTH_IT = 14_000  # points below which one mesh is as quick
+MOST_HANDS = 4  # tiles made at once
 Triangles = tuple[NDArray[np.int64], Array]
 
 
@@ -43,28 +47,39 @@ def _mesh(sites: Array) -> Triangles:
 
 
 def _tiled(sites: Array, matters: NDArray[np.bool_], margin: float) -> Triangles:
-    parts: list[Triangles] = []
-    low, high = np.full(2, -np.inf), np.full(2, np.inf)
-    todo = [(np.flatnonzero(matters), low, high)]
-    while todo:
-        mine, low, high = todo.pop()
-        if len(mine) > TILE:
-            axis = int(np.argmax(np.ptp(sites[mine], axis=0)))
-            cut = float(np.median(sites[mine, axis]))
-            left = sites[mine, axis] < cut
-            up, down = low.copy(), high.copy()
-            up[axis] = down[axis] = cut
-            todo += [(mine[left], low, down), (mine[~left], up, high)]
-            continue
+    def one(tile: tuple[Array, Array]) -> Triangles | None:
+        low, high = tile
         near = np.flatnonzero(((sites > low - margin) & (sites < high + margin)).all(1))
         if len(near) < 4:
-            continue
+            return None
         tri, centre = _mesh(sites[near])
         tri = near[tri]
         keep = ((centre >= low) & (centre < high)).all(1)
         keep &= np.hypot(*(centre - sites[tri[:, 0]]).T) < margin
-        parts.append((tri[keep], centre[keep]))
+        return tri[keep], centre[keep]
+
+    # meshing lets go of the interpreter, so that tiles are made side by side
+    with ThreadPoolExecutor(min(MOST_HANDS, os.cpu_count() or 1)) as hands:
+        parts = [p for p in hands.map(one, _tiles(sites[matters])) if p is not None]
     return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+
+
+def _tiles(points: Array) -> list[tuple[Array, Array]]:
+    """Return the low and the high corner of tiles that share out the plane, TILE points each."""
+    tiles = []
+    todo = [(points, np.full(2, -np.inf), np.full(2, np.inf))]
+    while todo:
+        mine, low, high = todo.pop()
+        if len(mine) <= TILE:
+            tiles.append((low, high))
+            continue
+        axis = int(np.argmax(np.ptp(mine, axis=0)))
+        cut = float(np.median(mine[:, axis]))
+        left = mine[:, axis] < cut
+        up, down = low.copy(), high.copy()
+        up[axis] = down[axis] = cut
+        todo += [(mine[left], low, down), (mine[~left], up, high)]
+    return tiles
 
 
 def _whole(sites: Array, matters: NDArray[np.bool_], tri: NDArray[np.int64]) -> bool:
