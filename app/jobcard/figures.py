@@ -21,7 +21,10 @@ from app.widgets import button, row, swatch_icon, text
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import Count, figures, write_counts_csv
 
-TIGHT = "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
+TIGHT = (
+    "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
+    " QTableView::item { padding: 0 1px; }"
+)
 HEADS = ("Code", "Pieces", "kg", "In hand", "Short")
 
 
@@ -46,12 +49,11 @@ class FiguresLeaf(Leaf):
         self.table.setMinimumHeight(300)
         head = self.table.horizontalHeader()
         head.setMinimumSectionSize(30)
-        head.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         self.table.setStyleSheet(TIGHT)
         self.table.setTextElideMode(Qt.TextElideMode.ElideNone)
         self.table.setIconSize(QSize(20, 14))
-        for k in range(1, len(HEADS)):
-            head.setSectionResizeMode(k, QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
         self.group("By material", self.table)
         self.weight = text("")
         self.walls = text("", "hint")
