@@ -59,6 +59,7 @@ class Session(QObject):
         self._layout: Layout | None = None
         self._laid_doc: Commission | None = None
         self._job = 0
+        self._awaited = False  # whether that job has yet to tell how it ended
         self._recolours = False
         self._planner = Planner()
         self._worker = Worker(self)
@@ -323,6 +324,7 @@ class Session(QObject):
             return doc, layout, time.perf_counter() - begun
 
         self._job = self._worker.ask(work)
+        self._awaited = True
         self.busy.emit(True)
 
     def _grow_calm(self) -> None:
@@ -332,7 +334,7 @@ class Session(QObject):
     @property
     def laying(self) -> bool:
         """Whether a layout is being derived, or soon will be."""
-        return self._settle.isActive() or not self._worker.idle
+        return self._settle.isActive() or self._awaited
 
     def stop_laying(self) -> None:
         """Stop; the layout that stood before stays."""
@@ -340,10 +342,9 @@ class Session(QObject):
         self._worker.stop()
 
     def _on_done(self, number: int, result: tuple[Commission, Layout, float]) -> None:
-        if number != self._job:
+        if not self._over(number):
             return
         doc, layout, seconds = result
-        self.busy.emit(False)
         if doc is not self._doc:  # the document has moved on
             return
         if self._piece is not None and _piece(layout, self._piece) != _piece(
@@ -354,14 +355,19 @@ class Session(QObject):
         self.laid.emit()
         self.message.emit(f"{len(layout):,} tesserae laid in {seconds:.1f} s")
 
-    def _on_failed(self, number: int, words: str) -> None:
+    def _over(self, number: int) -> bool:
+        """Take note that a job has ended; return whether it was the newest."""
         if number == self._job:
+            self._awaited = False
             self.busy.emit(False)
+        return number == self._job
+
+    def _on_failed(self, number: int, words: str) -> None:
+        if self._over(number):
             self.message.emit(words)
 
     def _on_stopped(self, number: int) -> None:
-        if number == self._job:
-            self.busy.emit(False)
+        if self._over(number):
             self.message.emit("Stopped; the layout before stands.")
 
     def _on_progress(self, number: int, share: float, what: str) -> None:
