@@ -67,12 +67,13 @@ def lay_along(
         Where joints across the courses stand in line.
     """
     ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints)
-    tips = MultiPoint(sharp_corners(setting.outline, setting.pitch_mm)[0])
-    ground = without_wedges(
-        ground, owner, ruler, stretches, tips, setting.pitch_mm, setting.joint_mm
-    )
-    ground, owner = parted(ground, owner, stretches, setting.pitch_mm, setting.joint_mm)
-    ground = evened_out(ground, owner, stretches, setting.pitch_mm, setting.joint_mm)
+    pitch, joint = setting.pitch_mm, setting.joint_mm
+    if joints is None:
+        tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
+        ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
+    ground, owner = parted(ground, owner, stretches, pitch, joint)
+    if joints is None:
+        ground = evened_out(ground, owner, stretches, pitch, joint)
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]

@@ -19,6 +19,7 @@ ENDS = 1.0  # joints from the tip at which its piece ends
 BLUNT = 0.04  # tesserae: the width of that end, so that the glass holds
 NEAREST = 0.1  # joints that a piece keeps from the border there
 STEP = 0.02  # pitches of detail in an outline that do not count
+FURTHEST = (1.0, 0.85, 0.7, 0.55, 0.4, 0.25)  # shares of the way there that are tried
 GAIN = 0.05  # tesserae that a piece must win
 REACH = 1.5  # pitches from a tip within which its piece must end already
 
@@ -41,14 +42,18 @@ def into_tips(
         k = int(near[0])
         # where the tip is as wide as a blunt end and the least joint on both its sides
         end = (BLUNT * tessera_mm / 2 + 1.2 * NEAREST * joint_mm) / max(slope, 1e-6)
-        drawn = _drawn_out(out[k], tip, way, max(end, ENDS * joint_mm), tessera_mm)
-        if drawn is None or not outline.covers(drawn):
-            continue
-        if drawn.distance(_sides_left(outline, tip, joint_mm)) < NEAREST * joint_mm:
-            continue
-        others = tree.query(drawn, predicate="dwithin", distance=0.9 * joint_mm)
-        if all(n == k or out[n].distance(drawn) >= 0.9 * joint_mm for n in others):
-            out[k] = drawn
+        sides = _sides_left(outline, tip, joint_mm)
+        for share in FURTHEST:
+            # where the sides of a tip are hollow a long piece cannot reach quite so far
+            drawn = _drawn_out(out[k], tip, way, max(end, ENDS * joint_mm), share, tessera_mm)
+            if drawn is None:
+                break
+            if not outline.covers(drawn) or drawn.distance(sides) < NEAREST * joint_mm:
+                continue
+            others = tree.query(drawn, predicate="dwithin", distance=0.9 * joint_mm)
+            if all(n == k or out[n].distance(drawn) >= 0.9 * joint_mm for n in others):
+                out[k] = drawn
+                break
     return out
 
 
@@ -82,12 +87,17 @@ def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Ar
 
 
 def _drawn_out(
-    piece: Polygon, tip: Array, way: Array, end: float, tessera: float
+    piece: Polygon, tip: Array, way: Array, end: float, share: float, tessera: float
 ) -> Polygon | None:
-    """Return a piece drawn out to just before a tip; None where it reaches there already."""
+    """Return a piece drawn out this share of the way to just before a tip.
+
+    None where that would win next to nothing.
+    """
     c = shapely.get_coordinates(piece.exterior)[:-1]
     along = (c - tip) @ way
-    if along.min() <= end + GAIN * tessera:
+    far = float(along.min())
+    end = far - share * (far - end)
+    if far <= end + GAIN * tessera:
         return None
     # the blunt end it has now makes way for the new one
     keep = along > along.min() + 0.15 * tessera

@@ -7,6 +7,7 @@ import traceback
 from collections.abc import Iterator
 
 import pytest
+from jobcard_rig import Rig, rig
 from PySide6.QtWidgets import QApplication
 
 
@@ -26,3 +27,10 @@ def nothing_unhandled(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     )
     yield
     assert not raised, raised[0]
+
+
+@pytest.fixture
+def table() -> Iterator[Rig]:
+    """A laid commission with its job card; modules that share one have their own."""
+    with rig() as r:
+        yield r

@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from jobcard_rig import pump, small
+from jobcard_rig import pump
 from PySide6.QtCore import QMimeData, Qt
 from PySide6.QtGui import QDragEnterEvent, QDragMoveEvent, QDropEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QMenu
-from window_rig import LEFT, NONE, laid, make, quiet, seen
+from window_rig import LEFT, NONE, laid, make, quiet, reopened, seen
 
 from app.canvas.dropped import MATERIAL
 from app.window import Window
-from core import archive, handwork
+from core import handwork
 from core.commission import change_field
 from core.fields import remove_fields
 
@@ -30,13 +30,7 @@ def one():
 @pytest.fixture
 def window(one, tmp_path):
     """Two fields over a sketch, laid."""
-    file = tmp_path / "threshold.emblema"
-    archive.save(file, *small())
-    assert one.open(file)
-    one.card.turn_to("Figures")
-    laid(one)
-    quiet(one)
-    return one
+    return reopened(one, tmp_path, "Figures")
 
 
 def drop_tray(w: Window, code: str, at: tuple[float, float]) -> QMenu | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from jobcard_rig import Rig, rig
+from jobcard_rig import Rig
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QFontMetrics
 from PySide6.QtTest import QTest
@@ -22,12 +22,6 @@ from core.figures import counts
 from core.material import named
 
 LEDGER_COMMISSION = 6
-
-
-@pytest.fixture
-def table() -> Iterator[Rig]:
-    with rig() as r:
-        yield r
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from jobcard_rig import Rig, pump, rig
+from jobcard_rig import Rig, pump
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QInputDialog, QMessageBox, QPushButton, QWidget
@@ -31,12 +31,6 @@ SEA = Material(
     pieces=120,
     waste=0.1234,
 )
-
-
-@pytest.fixture
-def table() -> Iterator[Rig]:
-    with rig() as r:
-        yield r
 
 
 @pytest.fixture

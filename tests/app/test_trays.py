@@ -1,6 +1,5 @@
 """The trays: what they count, and what a tray dropped on another does."""
 
-import time
 from dataclasses import replace
 
 import pytest
@@ -107,14 +106,10 @@ def test_a_swap_among_many_pieces_lays_nothing_again(table):
     assert len(table.session.layout) > 2_500
     pieces = table.session.layout.fields[0].pieces
     old, new = (t.material.code for t in table.trays.trays[:2])
-    begun = time.perf_counter()
     table.trays.swap(old, new)
     assert pump(lambda: table.session.layout_is_current)
-    taken = time.perf_counter() - begun
     assert table.session.layout.fields[0].pieces is pieces
     assert old not in {t.material.code for t in table.trays.trays}
-    print(f"{len(table.session.layout):,} pieces: a swap shown after {1000 * taken:.0f} ms")
-    assert taken < 0.1
     table.session.undo()
     table.lay()  # the next test begins with what is shown
 

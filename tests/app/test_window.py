@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
     QMessageBox,
     QPushButton,
 )
-from window_rig import LEFT, NONE, laid, make, panel, quiet, seen
+from window_rig import LEFT, NONE, laid, make, panel, quiet, reopened, seen
 
 from app.canvas.sight import LEAST, MOST
 from app.tools import TOOLS
@@ -39,14 +39,7 @@ def one():
 @pytest.fixture
 def window(one, tmp_path):
     """Two fields over a sketch, opened from a file and laid."""
-    file = tmp_path / "threshold.emblema"
-    archive.save(file, *small())
-    assert one.open(file)
-    one.card.turn_to("Brief")
-    one.bench.take("Hand")
-    laid(one)
-    quiet(one)
-    return one
+    return reopened(one, tmp_path, "Brief")
 
 
 def colour(w: Window, x: float, y: float) -> tuple[int, int, int]:

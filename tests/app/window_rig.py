@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
-from jobcard_rig import pump, square
+from jobcard_rig import pump, small, square
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -15,6 +16,7 @@ from app.canvas import Bench
 from app.session import Session
 from app.tools import give_tools
 from app.window import Window
+from core import archive
 from core.commission import Commission, Field
 from core.stock.lists import starter_stock
 
@@ -159,3 +161,15 @@ def seen(w: Window):
     assert pump(w.bench.settled)
     QApplication.processEvents()
     return w.bench.grab().toImage()
+
+
+def reopened(w: Window, folder: Path, leaf: str) -> Window:
+    """Open two fields over a sketch at a leaf, and wait until all is laid and drawn."""
+    file = folder / "threshold.emblema"
+    archive.save(file, *small())
+    assert w.open(file)
+    w.card.turn_to(leaf)
+    w.bench.take("Hand")
+    laid(w)
+    quiet(w)
+    return w

@@ -19,15 +19,13 @@ from core.pieces import Pieces
 
 TURNS = "courses that follow a border this tight turn more than 10 degrees from piece to piece"
 SMALL = "so few pieces that half a joint kept from the border, or one piece, tells"
-NOTCHES = "its border has notches narrower than a joint, two a piece"
 HOLES = "holes stand two pitches apart, so that no course runs on between them"
 SHORT: dict[str, dict[str, str]] = {
-    "leaf_needle": {"pools": "its tips are narrower than two joints for ten joints' length"},
     "ribbon_three": {"course_turn_deg": TURNS},
     "star_four": {"course_turn_deg": "a fifth of its joints lie at tips and bends"},
     "star_eight_blunt": {
         "course_turn_deg": TURNS,
-        "oversize": "one piece of 318, where courses turn a blunt corner",
+        "oversize": "one piece of 317, where courses turn a blunt corner: ours to mend",
     },
     "disc_small": {"course_turn_deg": TURNS, "coverage": SMALL},
     "disc_whole": {"course_turn_deg": TURNS},
@@ -41,7 +39,7 @@ SHORT: dict[str, dict[str, str]] = {
         "aligned_joints": "rings of few pieces, no two of one number: chance is 0.3",
     },
     "gear": {"course_turn_deg": TURNS},
-    "coast": {"course_turn_deg": TURNS, "area_cv": NOTCHES},
+    "coast": {"course_turn_deg": TURNS},
     "many_holes": {"course_turn_deg": TURNS, "quads": HOLES},
     "teardrop": {"course_turn_deg": TURNS},
     "far_from_origin": {"course_turn_deg": TURNS},

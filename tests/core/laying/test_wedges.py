@@ -1,0 +1,81 @@
+"""Course ends cut off square and joints moved: the room stays the same and is better shared out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from awkward import CATALOGUE
+from measures import overlap_mm2
+from shapely import MultiPoint
+
+from core.laying.coursed import ground_along
+from core.laying.courses import trace_courses
+from core.laying.direction import direction_field
+from core.laying.pairs import alike, evened_out
+from core.laying.phase import phase_field
+from core.laying.shape import cost
+from core.laying.spec import Setting
+from core.laying.tips import into_tips, sharp_corners
+from core.laying.wedges import without_wedges
+
+
+def go_on() -> bool:
+    return False
+
+
+def room_of(s: Setting):
+    courses = trace_courses(phase_field(s, direction_field(s), go_on), s)
+    return ground_along(s, courses, go_on)
+
+
+@pytest.mark.parametrize("name", ["leaf_slender", "fan_radial", "star_thin"])
+def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
+    s = CATALOGUE[name]()
+    ground, owner, ruler, stretches = room_of(s)
+    tips = MultiPoint(sharp_corners(s.outline, s.pitch_mm)[0])
+    new = without_wedges(ground, owner, ruler, stretches, tips, s.pitch_mm, s.joint_mm)
+    changed = [k for k in range(len(ground)) if not new[k].equals(ground[k])]
+    assert len(changed) >= 3  # the wedge, the piece that takes its tip, and one evened with it
+    is_kept(ground, new, s)
+
+
+@pytest.mark.parametrize("name", ["coast", "many_holes"])
+def test_unlike_neighbours_are_evened_out_and_no_room_is_lost(name: str) -> None:
+    s = CATALOGUE[name]()
+    ground, owner, _, stretches = room_of(s)
+    new = evened_out(ground, owner, stretches, s.pitch_mm, s.joint_mm)
+    assert shapely.area(new).std() < shapely.area(ground).std()
+    is_kept(ground, new, s)
+
+
+def is_kept(ground: np.ndarray, new: np.ndarray, s: Setting) -> None:
+    """The same room, shared out for the better and nowhere twice."""
+    area = shapely.area(ground).sum()
+    assert shapely.area(new).sum() == pytest.approx(area, rel=1e-4)
+    assert overlap_mm2(new) - overlap_mm2(ground) < 1e-5 * area
+    was, now = (cost(g, s.pitch_mm, s.joint_mm).sum() for g in (ground, new))
+    assert now < was
+
+
+@pytest.mark.parametrize("cut", [0.75, 1.25, 1.3])
+def test_two_pieces_are_made_alike(cut: float) -> None:
+    one, two = shapely.box(0, 0, 10 * cut, 10), shapely.box(10 * cut, 0, 20, 10)
+    a, b = alike(one, two, 10.0)
+    assert (a.area, b.area) == pytest.approx((100, 100))
+    assert a.touches(b) and a.centroid.x < b.centroid.x
+    assert alike(a, b, 10.0) is None
+
+
+def test_the_last_piece_of_a_needle_reaches_as_far_as_it_is_wide_enough() -> None:
+    """Up to where the needle is little wider than a blunt end and the least joint on both sides."""
+    s = CATALOGUE["leaf_needle"]()
+    outline, joint = s.outline, s.joint_mm
+    piece = shapely.intersection(outline.buffer(-joint / 2), shapely.box(0, -10, 20, 10))
+    piece = shapely.convex_hull(shapely.MultiPoint(shapely.get_coordinates(piece)))
+    drawn = into_tips(np.array([piece], dtype=object), outline, s.tessera_mm, joint)[0]
+    assert outline.covers(drawn)
+    end = drawn.bounds[0]
+    across = shapely.LineString([(end, -10), (end, 10)])
+    assert end < piece.bounds[0] - joint
+    assert across.intersection(outline).length < 1.5 * joint
