@@ -28,7 +28,7 @@ from app.jobcard.tables import SWATCH, Table
 from app.session import Session
 from app.widgets import button, row, swatch_icon, text
 from core.errors import EmblemaError
-from core.material import MOST_PIECES, Lab, Lot, Material
+from core.material import MOST_PIECES, Lot, Material
 from core.stock import StockStore, use_stock
 from core.stock.cgats import read_cgats, with_measured
 from core.stock.lists import write_stock_csv
@@ -102,7 +102,7 @@ class Stockroom(QDialog):
         box.addWidget(self.find)
         box.addWidget(self.shelf, 1)
         box.addWidget(self.more)
-        box.addWidget(text("Lots of the chosen material", "head"))
+        box.addWidget(text("Lots of the chosen material, the one that is used first above", "head"))
         box.addWidget(self.lots)
         box.addWidget(
             row(
@@ -110,7 +110,7 @@ class Stockroom(QDialog):
                 button("Change ...", self.edit),
                 button("Remove", self.remove),
                 button("Add a lot ...", self.add_lot),
-                button("A lot's colour ...", self.edit_lot),
+                button("Change the lot ...", self.edit_lot),
                 button("Count a lot ...", self.count_lot),
                 button("Write off ...", self.lose),
             )
@@ -263,11 +263,14 @@ class Stockroom(QDialog):
         )
         form.open()
 
-    def _keep(self, form: MaterialForm | LotForm, do: Callable[[], object]) -> None:
-        if self.try_to(do):
+    def _keep(self, form: MaterialForm | LotForm, do: Callable[[], object]) -> bool:
+        """Do what a form asks for and close it; what is refused is told in the form."""
+        done = self.try_to(do)
+        if done:
             form.accept()
         else:
             form.told.setText(self.told.text())
+        return done
 
     def remove(self) -> None:
         """Take the chosen material out of the stock, if that is truly meant."""
@@ -293,12 +296,20 @@ class Stockroom(QDialog):
         if not code:
             self.say("Choose a material first.")
             return
-        n = self.ask("A lot bought", f"Pieces of {code} bought today:")
-        if n:
+        form = LotForm(self._material(), Lot(0, code), self)
+
+        def keep(lot: Lot) -> None:
             new: list[int] = []
-            if self.try_to(lambda: new.append(self.store.add_lot(code, n))):
+
+            def do() -> None:
+                new.append(self.store.add_lot(code, lot.bought, lot.bought_on, lot.lab, lot.note))
+
+            if self._keep(form, do):
                 self.lots.selectRow(self.lot_ids.index(new[0]))
-                self.say(f"Lot {new[0]} of {code}: {n:,} pieces.")
+                self.say(f"Lot {new[0]} of {code}: {lot.bought:,} pieces.")
+
+        form.kept.connect(keep)
+        form.open()
 
     def _chosen_lot(self) -> Lot | None:
         """Return the lot chosen as it is now; where there is none, that is said."""
@@ -317,14 +328,19 @@ class Stockroom(QDialog):
         return lot
 
     def edit_lot(self) -> None:
-        """Ask for the chosen lot's own colour and its note."""
+        """Ask for the chosen lot's date, its own colour and its note."""
         lot = self._chosen_lot()
         if lot is None:
             return
         form = LotForm(self._material(), lot, self)
 
-        def keep(lab: Lab | None, note: str) -> None:
-            self._keep(form, lambda: self.store.change_lot(lot.id, lab=lab, note=note))
+        def keep(new: Lot) -> None:
+            self._keep(
+                form,
+                lambda: self.store.change_lot(
+                    new.id, lab=new.lab, note=new.note, bought_on=new.bought_on
+                ),
+            )
 
         form.kept.connect(keep)
         form.open()

@@ -193,31 +193,32 @@ class StockStore(StockFile):
         Parameters
         ----------
         bought_on : str
-            YYYY-MM-DD; today where left out.
+            YYYY-MM-DD; today where left out. Lots are used in the order of their days.
         lab : tuple of float, optional
             The lot's own colour; the material's where left out.
         """
         check_pieces(code, pieces)
-        if bought_on:
-            try:
-                datetime.date.fromisoformat(bought_on)
-            except ValueError:
-                raise EmblemaError(
-                    f"'{bought_on}' is not a date; write it as 2024-05-31."
-                ) from None
+        bought_on = _day(bought_on)
         with self._change() as db:
             place = self._need(code)
             return self._add_lot(db, place, pieces, bought_on, self._own(place, lab), note)
 
-    def change_lot(self, lot: int, *, lab: Lab | None, note: str) -> None:
-        """Set a lot's own colour (None: the material's) and its note."""
+    def change_lot(
+        self, lot: int, *, lab: Lab | None, note: str, bought_on: str | None = None
+    ) -> None:
+        """Set a lot's own colour (None: the material's), its note and the day it was bought.
+
+        What is set aside of it stays so; what is taken from now on goes by the new day. Without
+        `bought_on` the day is left as it is.
+        """
         with self._change() as db:
-            self._lot(lot)
+            found = self._lot(lot)
+            day = found.bought_on if bought_on is None else _day(bought_on)
             (row,) = self._rows("SELECT material FROM lot WHERE id = ?", (lot,))
             lab = self._own(row["material"], lab)
             db.execute(
-                "UPDATE lot SET l = ?, a = ?, b = ?, note = ? WHERE id = ?",
-                (*(lab or (None, None, None)), note, lot),
+                "UPDATE lot SET l = ?, a = ?, b = ?, note = ?, bought_on = ? WHERE id = ?",
+                (*(lab or (None, None, None)), note, day, lot),
             )
 
     def count_lot(self, lot: int, pieces: int, note: str = "") -> None:
@@ -548,12 +549,7 @@ class StockStore(StockFile):
     ) -> int:
         cursor = db.execute(
             "INSERT INTO lot (material, bought_on, l, a, b, note) VALUES (?, ?, ?, ?, ?, ?)",
-            (
-                place,
-                bought_on or datetime.date.today().isoformat(),
-                *(lab or (None, None, None)),
-                note,
-            ),
+            (place, _day(bought_on), *(lab or (None, None, None)), note),
         )
         lot = int(cursor.lastrowid or 0)
         self._move(db, lot, "bought", pieces, 0)
@@ -597,6 +593,15 @@ def _check_wanted(commission: str, wanted: Mapping[Key, int]) -> None:
     for key, pieces in wanted.items():
         if pieces < 0:
             raise EmblemaError(f"{pieces} pieces of '{named(key)}' cannot be moved.")
+
+
+def _day(written: str) -> str:
+    """Return a day as YYYY-MM-DD, so that days sort as text; today where none is given."""
+    try:
+        day = datetime.date.fromisoformat(written) if written else datetime.date.today()
+    except ValueError:
+        raise EmblemaError(f"'{written}' is not a date; write it as 2024-05-31.") from None
+    return day.isoformat()
 
 
 def _plain(m: Material, column: str) -> Any:

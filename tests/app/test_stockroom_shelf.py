@@ -13,6 +13,7 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QDialog, QInputDialog, QMessageBox, QPushButton, QWidget
 
+from app.jobcard.lotform import LotForm
 from app.jobcard.materialform import MaterialForm
 from app.jobcard.share import OURS
 from app.jobcard.stockroom import LEDGER, LOTS, SHELF, SHOWN, Stockroom
@@ -131,7 +132,10 @@ def test_what_is_being_typed_is_kept(room: Stockroom) -> None:
 
 
 def test_lots_say_what_was_bought_used_and_lost(room: Stockroom) -> None:
-    assert answer(room, "Add a lot ...", 50) == 0
+    press(room, "Add a lot ...")
+    (form,) = opened(room, LotForm)
+    QTest.keyClicks(form.pieces.spin, "50")
+    press(form, "Keep")
     assert cells(room, room.lots.rowCount() - 1)["Bought"] == "50"
     assert room.lot() == room.lot_ids[-1] and "50 pieces" in room.told.text()
     room.lots.selectRow(0)
@@ -196,7 +200,7 @@ def test_what_another_window_removed_is_said(room: Stockroom) -> None:
     press(shown, "Keep")
     assert "no material 'SEA'" in shown.told.text()
     shown.reject()
-    for words in ("A lot's colour ...", "Count a lot ...", "Write off ..."):
+    for words in ("Change the lot ...", "Count a lot ...", "Write off ..."):
         room.say("")
         press(room, words)
         assert "SEA" in room.told.text() or "Choose a lot" in room.told.text()

@@ -139,6 +139,26 @@ def test_lots_are_used_oldest_first_and_know_their_loss(store):
         store.count_lot(999, 4)
 
 
+def test_the_order_of_use_follows_the_day_however_it_is_written(store):
+    first = store.lots("T-1")[0].id
+    for day in ("20200302", "2020-W10-2", "2020-03-01"):
+        store.add_lot("T-1", 10, day)
+    days = [(v.bought_on, v.id) for v in store.lots("T-1")]
+    assert [d for d, _ in days[:3]] == ["2020-03-01", "2020-03-02", "2020-03-03"]
+    store.set_aside("wall", {"T-1": 15})
+    assert [v.set_aside for v in store.lots("T-1")] == [10, 5, 0, 0]
+    # a day put right changes the turn of what is taken from now on, not what is promised
+    store.change_lot(first, lab=None, note="", bought_on="2019-12-31")
+    assert [(v.id == first, v.set_aside) for v in store.lots("T-1")][:2] == [(True, 0), (False, 10)]
+    assert store.take_out("wall", {"T-1": 20}) == ()
+    assert {v.id: v.in_hand for v in store.lots("T-1")}[first] == 95
+    before = store.lots("T-1")
+    for day in ("31.5.24", "2024-02-30"):
+        with pytest.raises(EmblemaError, match=f"'{day}' is not a date"):
+            store.change_lot(first, lab=None, note="no", bought_on=day)
+    assert store.lots("T-1") == before
+
+
 def test_what_is_short_is_said_and_nothing_is_set_aside(store):
     assert store.set_aside("wall", {"T-1": 70}) == ()
     assert store.available()["T-1"] == 30
