@@ -8,8 +8,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QPointF, QRectF, Qt, Signal
-from PySide6.QtGui import QColor, QImage, QMouseEvent, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QDialog,
     QFileDialog,
@@ -19,10 +18,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.jobcard.photo import STEP, Box, Photo, copies_of
 from app.jobs import Worker
 from app.session import Session
-from app.theme import RUST, VERDIGRIS
-from app.widgets import Choice, button, text
+from app.widgets import Choice, button, row, text
 from core.colour.chart import (
     Correction,
     Reading,
@@ -40,93 +39,6 @@ CORNERS = ("dark skin", "bluish green", "black", "white")
 PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.webp *.bmp)"
 
 
-class Photo(QWidget):
-    """The photograph: clicks mark corners, a drag marks a rectangle; places are its pixels."""
-
-    clicked = Signal(float, float)
-    dragged = Signal(float, float, float, float)
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.image: QImage | None = None
-        self.corners: list[tuple[float, float]] = []
-        self.boxes: list[tuple[float, float, float, float]] = []
-        self._from: QPointF | None = None
-        self._to: QPointF | None = None
-        self.setMinimumSize(420, 320)
-        self.setCursor(Qt.CursorShape.CrossCursor)
-
-    def _scale(self) -> tuple[float, float, float]:
-        if self.image is None or self.image.isNull():
-            return 1.0, 0.0, 0.0
-        w, h = self.image.width(), self.image.height()
-        by = min(self.width() / w, self.height() / h)
-        return by, (self.width() - w * by) / 2, (self.height() - h * by) / 2
-
-    def to_widget(self, x: float, y: float) -> QPointF:
-        """Return where a pixel of the photograph is shown."""
-        by, left, top = self._scale()
-        return QPointF(left + x * by, top + y * by)
-
-    def to_photo(self, at: QPointF) -> tuple[float, float]:
-        """Return the photograph's pixel under a place."""
-        by, left, top = self._scale()
-        return (at.x() - left) / by, (at.y() - top) / by
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Paint the photograph and what is marked."""
-        p = QPainter(self)
-        p.fillRect(self.rect(), QColor("#4a4a48"))
-        if self.image is None:
-            p.setPen(QColor("white"))
-            p.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, "Open a photograph")
-            p.end()
-            return
-        by, left, top = self._scale()
-        p.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-        p.setRenderHint(QPainter.RenderHint.Antialiasing)
-        p.drawImage(
-            QRectF(left, top, self.image.width() * by, self.image.height() * by), self.image
-        )
-        boxes = [QRectF(self.to_widget(*b[:2]), self.to_widget(*b[2:])) for b in self.boxes]
-        if self._from is not None and self._to is not None:
-            boxes.append(QRectF(self._from, self._to).normalized())
-        points = [self.to_widget(*c) for c in self.corners]
-        for colour, width in ((QColor("white"), 4.0), (QColor(RUST), 2.0)):
-            p.setPen(QPen(colour, width))
-            for box in boxes:
-                p.drawRect(box)
-        for colour, width in ((QColor("white"), 4.0), (QColor(VERDIGRIS), 2.0)):
-            p.setPen(QPen(colour, width))
-            for point in points:
-                p.drawEllipse(point, 8, 8)
-            if len(points) == 4:
-                p.drawPolygon(points)
-        p.end()
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Begin a click or a drag."""
-        self._from = self._to = event.position()
-
-    def mouseMoveEvent(self, event: QMouseEvent) -> None:
-        """Draw the rectangle larger."""
-        self._to = event.position()
-        self.update()
-
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
-        """Tell of the click or the rectangle."""
-        start, self._from, self._to = self._from, None, None
-        self.update()
-        if start is None or self.image is None:
-            return
-        end = event.position()
-        if (end - start).manhattanLength() < 6:
-            self.clicked.emit(*self.to_photo(end))
-            return
-        (x0, y0), (x1, y1) = self.to_photo(start), self.to_photo(end)
-        self.dragged.emit(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
-
-
 class Photograph(QDialog):
     """Open a photograph, put its colours right by the chart, read samples, stock them."""
 
@@ -142,10 +54,11 @@ class Photograph(QDialog):
         self._marking = False
         self._grey = False
         self.setWindowTitle("Colour from a photograph")
-        self.resize(1040, 680)
+        self.resize(1180, 760)
         self.photo = Photo()
         self.photo.clicked.connect(self._corner)
         self.photo.dragged.connect(self._box)
+        self.photo.corner_moved.connect(lambda *_: self._read_chart())
         self.by_chart = text("Open a photograph with the chart lying beside the samples.", "hint")
         self.find_button = button("Find the chart", self.find)
         self.mark_button = button("Mark its four corners", self.mark)
@@ -184,12 +97,30 @@ class Photograph(QDialog):
         panel = QWidget()
         panel.setFixedWidth(320)
         panel.setLayout(side)
+        self.closer = button("Closer", lambda: self.photo.zoom(STEP), tip="Or turn the wheel")
+        self.whole = button("Whole picture", self.photo.whole)
+        seen = QVBoxLayout()
+        seen.addWidget(self.photo, 1)
+        seen.addWidget(
+            row(
+                self.closer,
+                self.whole,
+                text(
+                    "The wheel zooms; the middle button, or space held down, moves the picture. "
+                    "What is marked can be dragged.",
+                    "hint",
+                ),
+            )
+        )
         box = QHBoxLayout(self)
-        box.addWidget(self.photo, 1)
+        box.addLayout(seen, 1)
         box.addWidget(panel)
         self._worker = Worker(self)
-        self._worker.done.connect(lambda _, correction: self._corrected(correction))
-        self._worker.failed.connect(lambda _, words: self._refused(words))
+        self._job = 0
+        self._worker.done.connect(self._over)
+        self._worker.failed.connect(
+            lambda job, words: self._over(job, lambda: self._refused(words))
+        )
         self.finished.connect(lambda _: self._end())
         self._show()
 
@@ -204,26 +135,45 @@ class Photograph(QDialog):
             self.open_photo(path)
 
     def open_photo(self, path: str) -> None:
-        """Open a photograph and look for the chart."""
-        try:
-            pixels = np.ascontiguousarray(read_image(Path(path).read_bytes(), Path(path).name))
-        except OSError as e:
-            self.told.setText(f"'{path}' could not be read: {e.strerror}.")
-            return
-        except EmblemaError as e:
-            self.told.setText(str(e))
-            return
-        h, w = pixels.shape[:2]
+        """Open a photograph and look for the chart; a bad file leaves the one before."""
+
+        def read() -> Callable[[], None]:
+            try:
+                pixels = read_image(Path(path).read_bytes(), Path(path).name)
+            except OSError as e:
+                raise EmblemaError(f"'{path}' could not be read: {e.strerror}.") from e
+            copies = copies_of(pixels)
+            return lambda: self._opened(pixels, copies)
+
+        self.told.setText("")
+        self.by_chart.setText("Reading the photograph ...")
+        self._ask(read)
+
+    def _opened(self, pixels: NDArray[np.uint8], copies: tuple[QImage, ...]) -> None:
         self.pixels = pixels
-        self.photo.image = QImage(pixels.data, w, h, 3 * w, QImage.Format.Format_RGB888).copy()
-        self.photo.corners = []
+        self.photo.show_copies(copies)
         self.find()
 
     def _fit(self, make: Callable[[], Correction], words: str) -> None:
+        boxes = self.photo.boxes
         self.told.setText("")
-        self.by_chart.setText(words)
         self._put_right(None)
-        self._worker.ask(lambda progress, stop: make())
+        self._show()
+        self.by_chart.setText(words)
+
+        def fit() -> Callable[[], None]:
+            correction = make()
+            return lambda: self._corrected(correction, boxes)
+
+        self._ask(fit)
+
+    def _ask(self, work: Callable[[], Callable[[], None]]) -> None:
+        """Do work aside; what it returns is done here, if nothing newer was asked meanwhile."""
+        self._job = self._worker.ask(lambda progress, stop: work())
+
+    def _over(self, job: int, then: Callable[[], None]) -> None:
+        if job == self._job:
+            then()
 
     def _put_right(self, correction: Correction | None) -> None:
         """Take another correction; what was read by the one before no longer holds."""
@@ -245,6 +195,8 @@ class Photograph(QDialog):
     def grey(self) -> None:
         """Let a grey card be marked."""
         self._grey, self._marking = True, False
+        # the card may lie where a sample was read, which another light would not leave as it is
+        self.reading, self.photo.boxes = None, []
         self._show()
 
     def _corner(self, x: float, y: float) -> None:
@@ -253,19 +205,25 @@ class Photograph(QDialog):
         self.photo.corners.append((x, y))
         if len(self.photo.corners) == 4:
             self._marking = False
-            pixels, corners = self.pixels, list(self.photo.corners)
-            self._fit(lambda: correction_from_chart(pixels, corners), "Reading the chart ...")
+            self._read_chart()
         else:
             self._show()
 
-    def _corrected(self, correction: Correction) -> None:
+    def _read_chart(self) -> None:
+        """Read the chart by its four corners as they are marked."""
+        pixels, corners = self.pixels, list(self.photo.corners)
+        if pixels is not None and len(corners) == 4:
+            self._fit(lambda: correction_from_chart(pixels, corners), "Reading the chart ...")
+
+    def _corrected(self, correction: Correction, boxes: list[Box]) -> None:
         self._put_right(correction)
         if correction.corners_px is not None:
             self.photo.corners = [(float(x), float(y)) for x, y in correction.corners_px]
         self._show()
+        for box in boxes:  # the sample read before, as it is in this light
+            self._box(*box)
 
     def _refused(self, words: str) -> None:
-        self._put_right(None)
         self.told.setText(words)
         self._show()
 
@@ -290,7 +248,13 @@ class Photograph(QDialog):
     def _show(self) -> None:
         c, r = self.correction, self.reading
         have = self.pixels is not None
-        for b in (self.find_button, self.mark_button, self.grey_button):
+        for b in (
+            self.find_button,
+            self.mark_button,
+            self.grey_button,
+            self.closer,
+            self.whole,
+        ):
             b.setEnabled(have)
         if self._marking:
             corner = CORNERS[len(self.photo.corners)]
