@@ -74,6 +74,8 @@ class Photograph(QDialog):
         self.kind = Choice("Kind", tuple((k, k) for k in KINDS), lambda _: None)
         self.add_button = button("Add to the stock", self.add, "main")
         self.told = text("", "warn")
+        only_read = text(self.store.why_only_read, "warn")
+        only_read.setVisible(self.store.only_read)
         side = QVBoxLayout()
         for w in (
             button("Open a photograph ...", self.choose, "main"),
@@ -89,6 +91,7 @@ class Photograph(QDialog):
             self.description,
             self.kind,
             self.add_button,
+            only_read,
             self.told,
         ):
             side.addWidget(w)
@@ -278,10 +281,13 @@ class Photograph(QDialog):
         self.swatch.setVisible(r is not None)
         code = self.code.text().strip()
         stocked = code in self.store.available()
-        self.add_button.setEnabled(r is not None and bool(code))
+        may_add = not self.store.only_read
+        self.code.setEnabled(may_add)
+        self.add_button.setEnabled(may_add and r is not None and bool(code))
+        self.add_button.setToolTip("" if may_add else self.store.why_only_read)
         self.add_button.setText(f"Give {code} this colour" if stocked else "Add to the stock")
         for of_new in (self.description, self.kind):
-            of_new.setEnabled(not stocked)
+            of_new.setEnabled(may_add and not stocked)
         if r is not None:
             rgb, shown = swatch_rgb(r.lab)
             self.swatch.setStyleSheet(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from PySide6.QtGui import QColor, QIcon
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
 from app.jobcard.tables import SWATCH, Table
 from app.session import Session
@@ -38,6 +38,14 @@ class Room(Protocol):
         """Ask for a number of pieces."""
 
 
+def off_where_only_read(store: StockStore, b: QPushButton) -> QPushButton:
+    """Switch a button that changes the stock off where the stock can only be read."""
+    if store.only_read:
+        b.setEnabled(False)
+        b.setToolTip(store.why_only_read)
+    return b
+
+
 class Share(QWidget):
     """The commission's materials: what it needs, what is free for it, what it has had."""
 
@@ -52,18 +60,17 @@ class Share(QWidget):
             self.part,
             tip="Begun from a copy of the other: nothing is set aside for it yet",
         )
+        changes = (
+            button("Set aside what it needs", self.set_aside, "main"),
+            button("Give back", self.release, tip="Nothing stays set aside for it"),
+            button("Take out, it is laid", self.take_out),
+            button("Put back ...", self.put_back, tip="Pieces left over go back to their lots"),
+        )
         box = QVBoxLayout(self)
         box.addWidget(self.words)
         box.addWidget(self.apart)
         box.addWidget(self.table, 1)
-        box.addWidget(
-            row(
-                button("Set aside what it needs", self.set_aside, "main"),
-                button("Give back", self.release, tip="Nothing stays set aside for it"),
-                button("Take out, it is laid", self.take_out),
-                button("Put back ...", self.put_back, tip="Pieces left over go back to their lots"),
-            )
-        )
+        box.addWidget(row(*(off_where_only_read(self.store, b) for b in changes)))
 
     def counted(self) -> tuple[Count, ...]:
         """Return the counts of the layout as it stands."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QTimer
@@ -22,7 +23,7 @@ from PySide6.QtWidgets import (
 
 from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
-from app.jobcard.share import Share
+from app.jobcard.share import Share, off_where_only_read
 from app.jobcard.stocklist import TakeList
 from app.jobcard.tables import SWATCH, Table
 from app.session import Session
@@ -56,10 +57,10 @@ class Stockroom(QDialog):
         self.find = _find("Find a code, a word, a supplier", self._show_shelf)
         self.shelf = Table(SHELF, 1, NUMBERS)
         self.shelf.itemSelectionChanged.connect(self._show_lots)
-        self.shelf.cellDoubleClicked.connect(lambda *_: self.edit())
+        self.shelf.cellDoubleClicked.connect(lambda *_: self._unless_only_read(self.edit))
         self.more = text("", "hint")
         self.lots = Table(LOTS, 8, NUMBERS)
-        self.lots.cellDoubleClicked.connect(lambda *_: self.edit_lot())
+        self.lots.cellDoubleClicked.connect(lambda *_: self._unless_only_read(self.edit_lot))
         self.lots.setMaximumHeight(150)
         self.find_moves = _find("Find a code, a commission, a note", self._show_ledger)
         self.ledger = Table(LEDGER, 7, NUMBERS)
@@ -70,6 +71,8 @@ class Stockroom(QDialog):
         tabs.addTab(self.share, "This commission")
         tabs.addTab(self._ledger_page(), "Ledger")
         box = QVBoxLayout(self)
+        if self.store.only_read:
+            box.addWidget(text(self.store.why_only_read, "warn"))
         box.addWidget(tabs, 1)
         foot = QHBoxLayout()
         foot.addWidget(self.told, 1)
@@ -102,23 +105,24 @@ class Stockroom(QDialog):
         box.addWidget(self.find)
         box.addWidget(self.shelf, 1)
         box.addWidget(self.more)
-        box.addWidget(text("Lots of the chosen material, the one that is used first above", "head"))
+        box.addWidget(text("Lots of the chosen material, in the order of their use", "head"))
         box.addWidget(self.lots)
+        change = partial(off_where_only_read, self.store)
         box.addWidget(
             row(
-                button("Add a material ...", self.add),
-                button("Change ...", self.edit),
-                button("Remove", self.remove),
-                button("Add a lot ...", self.add_lot),
-                button("Change the lot ...", self.edit_lot),
-                button("Count a lot ...", self.count_lot),
-                button("Write off ...", self.lose),
+                change(button("Add a material ...", self.add)),
+                change(button("Change ...", self.edit)),
+                change(button("Remove", self.remove)),
+                change(button("Add a lot ...", self.add_lot)),
+                change(button("Change the lot ...", self.edit_lot)),
+                change(button("Count a lot ...", self.count_lot)),
+                change(button("Write off ...", self.lose)),
             )
         )
         box.addWidget(
             row(
-                button("Take a list (CSV) ...", self.choose_list),
-                button("Take measurements (CGATS) ...", self.choose_measured),
+                change(button("Take a list (CSV) ...", self.choose_list)),
+                change(button("Take measurements (CGATS) ...", self.choose_measured)),
                 button("Write the list ...", self.choose_export),
                 button("Use in this commission", self.use, "main"),
             )
@@ -131,6 +135,12 @@ class Stockroom(QDialog):
         box.addWidget(self.find_moves)
         box.addWidget(self.ledger, 1)
         return page
+
+    def _unless_only_read(self, do: Callable[[], object]) -> None:
+        if self.store.only_read:
+            self.say(self.store.why_only_read)
+        else:
+            do()
 
     # showing
 

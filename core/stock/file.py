@@ -1,7 +1,8 @@
 """The stock file itself: where it is, opening it, bringing it up to date, one change at a time.
 
 Every change is one transaction that takes the write lock first and waits for another window to
-finish; a file of an older version is copied before it is brought up to date.
+finish; a file of an older version is copied before it is brought up to date. Where the file may
+not be written to it is read all the same, and every change is refused in words.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Any, Final, Self
 
 from core.errors import EmblemaError
 from core.files import data_folder
+from core.stock.onlyread import can_only_be_read, copy_in_memory, signature
 from core.stock.schema import STEPS, upgrade
 
 _WAIT_S: Final = 10.0
@@ -31,6 +33,11 @@ class StockFile:
     path : Path, optional
         The file; ``stock.sqlite`` in `data_folder` where left out. Made where it is not.
 
+    Attributes
+    ----------
+    only_read : bool
+        Whether the file, or its folder, may not be written to, so that nothing can be changed.
+
     Raises
     ------
     EmblemaError
@@ -39,17 +46,24 @@ class StockFile:
 
     def __init__(self, path: Path | None = None) -> None:
         self._lock = threading.RLock()
+        self._copies = 0
         try:
             self.path = path if path is not None else data_folder() / "stock.sqlite"
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-            self._db = sqlite3.connect(
-                self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
-            )
+            self.only_read = can_only_be_read(self.path)
+            if self.only_read:
+                self._db, self._copied = copy_in_memory(self.path)
+            else:
+                self.path.parent.mkdir(parents=True, exist_ok=True)
+                self._db = sqlite3.connect(
+                    self.path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
+                )
         except OSError as error:
             raise EmblemaError(
                 f"The folder for the stock, '{error.filename}', cannot be made: {error.strerror}."
             ) from error
         except sqlite3.Error as error:
+            if self.only_read:
+                raise self._told(error) from error
             raise EmblemaError(
                 f"The stock file '{self.path}' cannot be opened: may its folder be written to?"
             ) from error
@@ -78,7 +92,34 @@ class StockFile:
     def state(self) -> int:
         """Return a number that changes whenever another window has changed the stock."""
         with self._lock:
+            if self.only_read:
+                self._copy_again()
+                return self._copies
             return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+
+    @property
+    def why_only_read(self) -> str:
+        """Why nothing can be changed, in words for the user."""
+        return (
+            "This stock can only be read: its file or folder may not be written to "
+            f"('{self.path}')."
+        )
+
+    def _copy_again(self) -> None:
+        """Read the file again where it was changed; what cannot be read now is read later."""
+        if signature(self.path) == self._copied:
+            return
+        before = self._db, self._copied
+        try:
+            self._db, self._copied = copy_in_memory(self.path)
+            self._prepare()
+        except (EmblemaError, sqlite3.Error):
+            if self._db is not before[0]:
+                self._db.close()
+            self._db, self._copied = before
+        else:
+            before[0].close()
+            self._copies += 1
 
     def _fill(self, db: sqlite3.Connection) -> None:
         """Put into a new file what it begins with."""
@@ -94,10 +135,10 @@ class StockFile:
                     f"The stock file '{self.path}' was made by a later version of Emblema."
                 )
             if version < len(STEPS):
-                if version:
+                if version and not self.only_read:
                     self._keep_a_copy(version)
                 db.execute("PRAGMA journal_mode = WAL")
-                with self._change():
+                with self._transaction(lambda: True):
                     if upgrade(db) == 0:
                         self._fill(db)
         except sqlite3.DatabaseError as error:
@@ -119,6 +160,13 @@ class StockFile:
     @contextmanager
     def _change(self, keep: Callable[[], bool] = lambda: True) -> Iterator[sqlite3.Connection]:
         """One transaction; undone where the body raises or `keep` answers False at its end."""
+        if self.only_read:
+            raise EmblemaError(self.why_only_read)
+        with self._transaction(keep) as db:
+            yield db
+
+    @contextmanager
+    def _transaction(self, keep: Callable[[], bool]) -> Iterator[sqlite3.Connection]:
         with self._lock:
             try:
                 self._db.execute("BEGIN IMMEDIATE")
@@ -142,7 +190,7 @@ class StockFile:
                 raise
             raise self._told(error) from error
 
-    def _told(self, error: sqlite3.DatabaseError) -> EmblemaError:
+    def _told(self, error: sqlite3.Error) -> EmblemaError:
         """Return what sqlite found, in words for the user."""
         code = getattr(error, "sqlite_errorcode", 0) & 0xFF
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
