@@ -24,6 +24,7 @@ def use_stock(doc: Commission, store: StockStore) -> tuple[Commission, tuple[str
     Materials that it has are brought up to date, the others are added; `pieces` is what is free
     for it. A lot that is new to it is treated as its material was: it may be laid wherever a
     palette names the material, stays where that is locked, and is swapped where that is swapped.
+    Accents and mixtures, a person's choice of single colours, stay as they are, which is said.
     What the studio no longer stocks stays, with none in hand; a lot that has no longer a colour
     of its own is its material again.
     """
@@ -59,11 +60,17 @@ def use_stock(doc: Commission, store: StockStore) -> tuple[Commission, tuple[str
     for m in (*kept, *added):
         every += [m, *(lots.get(m.code, ()) if m.lot is None else ())]
     doc = rename_codes(replace(doc, materials=tuple(every)), merged)
-    doc = _joined(doc, {code: tuple(m.code for m in some) for code, some in lots.items()})
+    new = {code: tuple(m.code for m in some) for code, some in lots.items()}
+    doc = _joined(doc, new)
     words = (
         (
             "Lots with a colour, and a tray, of their own",
-            [m.code for v in lots.values() for m in v],
+            [code for some in new.values() for code in some],
+        ),
+        (
+            "Accents and mixtures lay what was chosen for them, not its new lots; choose those "
+            "there if they are meant",
+            _chosen_singly(doc, new),
         ),
         ("Of another colour than before", changed),
         ("None left for it", empty),
@@ -111,6 +118,18 @@ def _joined(doc: Commission, lots: dict[str, tuple[str, ...]]) -> Commission:
         motif_palettes=tuple((motif, beside(codes)) for motif, codes in doc.motif_palettes),
         swaps=tuple(swaps),
     )
+
+
+def _chosen_singly(doc: Commission, codes: Collection[str]) -> list[str]:
+    """Return the fields whose accent or mixture is of these materials, and of which."""
+    found = []
+    for f in doc.fields:
+        accent = (f.accent,) if f.accent_share > 0 else ()
+        blend = f.blend if f.match != "nearest" else ()
+        some = [c for c in dict.fromkeys((*accent, *blend)) if c in codes]
+        if some:
+            found.append(f"{f.name} ({' and '.join(some)})")
+    return found
 
 
 def _listed(codes: Sequence[str]) -> str:

@@ -217,6 +217,29 @@ def test_a_new_lot_is_treated_as_its_material_was(store: StockStore) -> None:
     assert use_stock(barred, store)[0].fields[0].palette == ("SEA", "SKY")
 
 
+def test_accents_and_mixtures_stay_as_chosen_and_that_is_said(store: StockStore) -> None:
+    fields = (
+        field("Ground", accent="SEA", accent_share=0.1),
+        field("Band", match="mix", blend=("SEA", "SKY"), accent="SEA", accent_share=0.2),
+        field("Sky", match="shade", blend=("SKY", "SEA")),
+        field("Idle", accent="SEA", blend=("SEA", "SKY")),  # neither is laid
+        field("Other", accent="SKY", accent_share=0.1, match="mix", palette=("SEA", "SAND")),
+    )
+    two_lots(store)
+    doc, said = use_stock(commission(*fields), store)
+    assert [(f.accent, f.blend) for f in doc.fields] == [(f.accent, f.blend) for f in fields]
+    (words,) = [w for w in said if "Accents and mixtures" in w]
+    assert words.endswith("if they are meant: Ground (SEA), Band (SEA), Sky (SEA).")
+    # a mixture that is found in the palette has the new lots with it
+    assert doc.fields[4].palette[0] == "SEA" and len(doc.fields[4].palette) == 4
+    # it is said of new lots alone
+    assert use_stock(doc, store) == (doc, ())
+    third = store.add_lot("SKY", 25, "2031-05-06", (55.0, -30.0, 0.0))
+    _, said = use_stock(doc, store)
+    assert said[0].endswith(f"SKY lot {third}.")
+    assert said[1].endswith("if they are meant: Band (SKY), Sky (SKY), Other (SKY).")
+
+
 def test_a_swap_of_the_material_for_its_own_lot_is_left_alone(store: StockStore) -> None:
     dark, _ = two_lots(store)
     doc, _ = use_stock(commission(swaps=(Swap("SEA", f"SEA lot {dark}"),)), store)
