@@ -249,9 +249,9 @@ class Session(QObject):
         self._begin(doc, images, Path(path))
 
     def open_copy(self, path: str | Path) -> None:
-        """Open a file as a commission not yet saved anywhere: the demo, or recovered work."""
+        """Open a file, the demo, as a commission of its own that is not yet saved anywhere."""
         doc, images = archive.load(path)
-        self._begin(doc, images, None)
+        self._begin(replace(doc, id=new_commission_id()), images, None)
 
     def recover(self, kept: Path, path: Path | None) -> None:
         """Open unsaved work that was kept aside, as a change to its file."""
@@ -261,6 +261,8 @@ class Session(QObject):
     def save(self, path: str | Path | None = None) -> None:
         """Save to a file, the one it came from where left out.
 
+        Beside the file it came from, the new one is a copy: a commission of its own to the stock.
+
         Raises
         ------
         EmblemaError
@@ -269,13 +271,32 @@ class Session(QObject):
         where = Path(path) if path is not None else self._path
         if where is None:
             raise EmblemaError("Choose where to save the commission first.")
-        archive.save(where, self._doc, self._images)
+        source = self._path if _stays(self._path, where) else None
+        doc = self._doc if source is None else replace(self._doc, id=new_commission_id())
+        archive.save(where, doc, self._images)
+        if source is not None:
+            self._be(doc)
         old, self._path, self._saved = self._path, where, self._doc
         with suppress(OSError):  # nothing was kept where nothing can be written
             for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
                 kept.unlink(missing_ok=True)
         self.path_changed.emit()
-        self.message.emit(f"Saved {where.name}")
+        apart = (
+            f", a commission of its own: what is set aside in the stock stays with {source.name}"
+            if source is not None
+            else ""
+        )
+        self.message.emit(f"Saved {where.name}{apart}")
+
+    def _be(self, doc: Commission) -> None:
+        """Take another id, in all that undo returns to as well: it is no edit."""
+        for some in (self._undo, self._redo):
+            some[:] = [(label, replace(d, id=doc.id)) for label, d in some]
+        if self.layout_is_current:
+            self._laid_doc = doc
+        self._doc = doc
+        if self._awaited:  # what is being laid is of the document before
+            self.lay()
 
     def keep_aside(self) -> None:
         """Keep unsaved work where it can be found after a mishap."""
@@ -386,6 +407,13 @@ class Session(QObject):
         self._settle.stop()
         self._worker.close()
         self._planner.close()
+
+
+def _stays(source: Path | None, where: Path) -> bool:
+    """Return whether a commission's file stays there beside the one that it is saved to."""
+    if source is None or not source.exists():
+        return False
+    return not (where.exists() and where.samefile(source))
 
 
 def _piece(layout: Layout | None, piece: tuple[str, int]) -> Polygon | None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Protocol
 
 from PySide6.QtGui import QColor, QIcon
@@ -103,16 +105,25 @@ class Share(QWidget):
             item = self.table.item(k, OURS.index("Short"))
             if item is not None:
                 item.setForeground(QColor(RUST))
-        was = self.store.title(doc.key)
+        was, where = self.store.title(doc.key), self._another_file()
         renamed = was not in ("", doc.title)
-        self.apart.setVisible(renamed)
+        self.apart.setVisible(renamed or where is not None)
         other = f" Its title was '{was}' then." if renamed else ""
+        if where is not None:
+            other += f" Set aside from '{where}': that file or this is a copy of the other."
         self.words.setText(
             f"'{doc.title}': {sum(aside.values()):,} pieces are set aside.{other} To take: bought "
             "pieces, with what sorting and cutting lose. Free: in hand and promised to no other "
             "commission. A lot with a colour of its own is taken by itself; more of it is ordered "
             "as its material."
         )
+
+    def _another_file(self) -> Path | None:
+        """Return the file that pieces were set aside from, if it is there beside this one."""
+        here, there = self.session.path, self.store.file(self.session.doc.key)
+        if here is None or not os.path.isfile(there):
+            return None
+        return None if here.exists() and here.samefile(there) else Path(there)
 
     def part(self) -> None:
         """Let the commission be another than the one it was begun from."""
@@ -135,7 +146,9 @@ class Share(QWidget):
                     wanted[key] = max(0, c.take - out.get(key, 0))
                 else:
                     short.append(f"{c.material.code} is not stocked")
-            for s in self.store.set_aside(doc.key, wanted, title=doc.title, partly=True):
+            path = self.session.path
+            file = str(path.resolve()) if path is not None else ""
+            for s in self.store.set_aside(doc.key, wanted, title=doc.title, file=file, partly=True):
                 m = needed[s.key].material
                 order = "" if m.lot is None else f", to order as {m.order_code}"
                 short.append(f"{m.code}: {s.short:,} short{order}")

@@ -83,6 +83,8 @@ STEPS: Final = (
     INSERT INTO commission SELECT DISTINCT commission, commission FROM movement
         WHERE commission <> '';
     """,
+    # A copied file is known by what was set aside from another one that is still there.
+    "ALTER TABLE commission ADD COLUMN file TEXT NOT NULL DEFAULT '';",
 )
 
 

@@ -295,12 +295,18 @@ class StockStore(StockFile):
         rows = self._rows("SELECT title FROM commission WHERE key = ?", (commission,))
         return str(rows[0]["title"]) if rows else ""
 
+    def file(self, commission: str) -> str:
+        """Return the commission's file that pieces were last set aside from, as it was told."""
+        rows = self._rows("SELECT file FROM commission WHERE key = ?", (commission,))
+        return str(rows[0]["file"]) if rows else ""
+
     def set_aside(
         self,
         commission: str,
         wanted: Mapping[Key, int],
         *,
         title: str | None = None,
+        file: str = "",
         partly: bool = False,
     ) -> tuple[Shortage, ...]:
         """Promise a commission exactly these pieces, in place of what it was promised before.
@@ -311,6 +317,8 @@ class StockStore(StockFile):
             Pieces by what they are taken of; what is left out is released.
         title : str, optional
             What the ledger calls the commission; its key where left out.
+        file : str, optional
+            Where the commission is kept.
         partly : bool
             Where something is short, set aside what there is; else leave all as it was.
 
@@ -324,9 +332,9 @@ class StockStore(StockFile):
         short: list[Shortage] = []
         with self._change(keep=lambda: partly or not short) as db:
             db.execute(
-                "INSERT INTO commission (key, title) VALUES (?, ?)"
-                " ON CONFLICT (key) DO UPDATE SET title = excluded.title",
-                (commission, title),
+                "INSERT INTO commission (key, title, file) VALUES (?, ?, ?)"
+                " ON CONFLICT (key) DO UPDATE SET title = excluded.title, file = excluded.file",
+                (commission, title, file),
             )
             self._release(db, commission)
             for key, pieces in wanted.items():
