@@ -18,6 +18,7 @@ sys.path.insert(0, str(ROOT))
 
 from core.material import Material
 from core.stock import StockStore
+from core.stock.onlyread import copy_in_memory
 
 NEW = Material("T", "test glass", "smalti", (50.0, 1.0, 2.0), price=Decimal("12.30"), pieces=100)
 
@@ -42,6 +43,9 @@ def stock(lines: int) -> dict[str, float]:
             store.set_aside(f"work {k}", dict.fromkeys(codes, 1))
             store.take_out(f"work {k}")
         out["all materials after many works"] = taken(store.materials)
+        out["a copy, where it can only be read"] = taken(
+            lambda: copy_in_memory(store.path)[0].close()
+        )
     return out
 
 
