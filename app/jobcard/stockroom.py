@@ -23,6 +23,7 @@ from PySide6.QtWidgets import (
 
 from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
+from app.jobcard.promises import Promises
 from app.jobcard.share import Share, off_where_only_read
 from app.jobcard.stocklist import TakeList
 from app.jobcard.tables import SWATCH, Table
@@ -65,6 +66,7 @@ class Stockroom(QDialog):
         self.find_moves = _find("Find a code, a commission, a note", self._show_ledger)
         self.ledger = Table(LEDGER, 7, NUMBERS)
         self.share = Share(self)
+        self.promises = Promises(self)
         self.told = text("", "hint")
         tabs = QTabWidget()
         tabs.addTab(self._shelf_page(), "Shelf")
@@ -134,6 +136,7 @@ class Stockroom(QDialog):
         box = QVBoxLayout(page)
         box.addWidget(self.find_moves)
         box.addWidget(self.ledger, 1)
+        box.addWidget(self.promises)
         return page
 
     def _unless_only_read(self, do: Callable[[], object]) -> None:
@@ -148,6 +151,7 @@ class Stockroom(QDialog):
         """Show the stock as it stands."""
         self._show_shelf()
         self.share.refresh()
+        self.promises.refresh()
         self._show_ledger()
 
     def _show_ledger(self) -> None:

@@ -32,6 +32,7 @@ CHANGING = (
     "Take measurements (CGATS) ...",
     "Set aside what it needs",
     "Give back",
+    "Give back ...",
     "Take out, it is laid",
     "Put back ...",
 )

@@ -232,6 +232,38 @@ def test_the_ledger_can_be_looked_through(room: Stockroom) -> None:
     assert room.ledger.item(0, LEDGER.index("Set aside")).text() == "+5"
 
 
+def test_what_is_set_aside_for_a_commission_that_is_gone_is_given_back(
+    room: Stockroom, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    which = room.promises.which
+    assert room.promises.isHidden()
+    room.store.set_aside("k1", {"SEA": 5, "SM-01": 1200}, title="Kitchen")
+    room.store.set_aside("k2", {"SEA": 7}, title="Kitchen")
+    room.store.set_aside(room.session.doc.key, {"SEA": 9}, title="Here")
+    room.refresh()
+    shown = [which.itemText(k) for k in range(which.count())]
+    assert sorted(shown) == [
+        "Here: 9 pieces, this commission", "Kitchen: 1,205 pieces", "Kitchen: 7 pieces",
+    ]  # fmt: skip
+    which.setCurrentIndex(which.findData("k1"))
+    answers = [QMessageBox.StandardButton.No, QMessageBox.StandardButton.Yes]
+    asked = []
+
+    def question(*given: object) -> QMessageBox.StandardButton:
+        asked.append(str(given[2]))
+        return answers.pop(0)
+
+    monkeypatch.setattr(QMessageBox, "question", question)
+    press(room, "Give back ...")
+    assert set(room.store.commissions()) == {"k1", "k2", room.session.doc.key}
+    press(room, "Give back ...")
+    assert len(asked) == 2 and "Kitchen: 1,205 pieces" in asked[0]
+    assert set(room.store.commissions()) == {"k2", room.session.doc.key}
+    assert which.findData("k1") == -1 and which.count() == 2
+    assert room.told.text() == "Nothing is set aside for 'Kitchen' any more."
+    assert on_shelf(room, "SM-01")["Free"] == on_shelf(room, "SM-01")["In hand"]
+
+
 @pytest.mark.parametrize("fault", ["damaged", "later", "no folder"])
 def test_a_stock_that_cannot_be_opened_is_said_in_the_window(
     table: Rig, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: str
