@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtCore import QDate, Signal
+from PySide6.QtCore import QDate, Qt, Signal
+from PySide6.QtGui import QTextCharFormat
 from PySide6.QtWidgets import (
     QDateEdit,
     QDialog,
@@ -20,6 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import theme
 from app.widgets import Number, Switch, button, material_rgb, row, text
 from core.colour.difference import ciede2000
 from core.colour.wanted import stocked_lab
@@ -27,6 +29,12 @@ from core.material import MOST_PIECES, Lab, Lot, Material
 
 _RANGES = (("L*", 0, 100), ("a*", -160, 160), ("b*", -160, 160))
 _TYPED = 999  # so far a wrong number can be typed, to be told what is wrong instead of ignored
+_CALENDAR = f"""
+QCalendarWidget QWidget#qt_calendar_navigationbar {{ background: {theme.LIME}; }}
+QCalendarWidget QToolButton {{ min-height: 30px; min-width: 36px; font-size: 14px; }}
+QCalendarWidget QAbstractItemView {{ selection-background-color: {theme.VERDIGRIS};
+  selection-color: white; outline: none; font-size: 14px; }}
+"""
 
 
 def lot_as_material(material: Material, lab: Lab | None) -> Material:
@@ -206,6 +214,12 @@ def _date(day: str) -> QDateEdit:
     edit.setDisplayFormat("yyyy-MM-dd")
     edit.setCalendarPopup(True)
     edit.setFixedSize(182, 36)
+    calendar = edit.calendarWidget()
+    calendar.setMinimumSize(380, 320)
+    calendar.setStyleSheet(_CALENDAR)
+    plain = QTextCharFormat()
+    for weekend in (Qt.DayOfWeek.Saturday, Qt.DayOfWeek.Sunday):
+        calendar.setWeekdayTextFormat(weekend, plain)
     return edit
 
 
