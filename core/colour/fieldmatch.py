@@ -10,13 +10,15 @@ from __future__ import annotations
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any, Final
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from core.colour.convert import Floats
 from core.colour.difference import ciede2000, nearest
-from core.colour.matching import choose_colours, match_within_stock
+from core.colour.matching import choose_colours, differences, match_within_stock
 from core.colour.mixing import Mix, dealt_out, optical_mix
 from core.colour.scatter import accents, graded, order_of, progress
 from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
@@ -28,18 +30,34 @@ Ints = NDArray[np.int64]
 Codes = NDArray[np.object_]
 
 ALIKE = 2.0  # wanted colours nearer than this in CIELAB are mixed for alike
+_NOT_SWAPPED: Final = 1e-4  # so much dearer, only to decide between equals
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """What a field's own rule gives.
+
+    `wanted` and `stock` are what each piece should look like and what it takes. Pieces that should
+    look alike are of one `kind`, the row of `off`: its CIEDE2000 to each material (k, m), inf
+    where that has no place in the field.
+    """
+
+    wanted: Floats
+    stock: Ints
+    kind: Ints
+    off: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class _Matched:
-    """A field by its own rule: what each piece should look like and what it takes.
+    """A field by its own rule, its accent laid.
 
     `struck` are the pieces of its accent, `hand` the materials laid by hand, -1 for all others.
     """
 
     field: Field
     pieces: Pieces
-    wanted: Floats
+    rule: _Rule
     stock: Ints
     struck: NDArray[np.bool_]
     hand: Ints
@@ -52,18 +70,19 @@ def match_layout(
     by_hand: Sequence[Codes | None],
 ) -> tuple[LaidField, ...]:
     """Match every field of a commission, in its order; `pieces` and `by_hand` are in that order."""
+    lab = stocked_lab(doc.materials)
     every = []
     for f, p, codes in zip(doc.fields, pieces, by_hand, strict=True):
-        wanted, stock = _field(doc, f, p, colours)
+        rule = _rule_of(doc, f, p, colours, lab)
         struck = _struck(doc, f, p)
-        if struck.any():
-            stock = np.where(struck, _places(doc)[f.accent], stock)
-        every.append(_Matched(f, p, wanted, stock, struck, _hand(doc, codes, len(p))))
+        stock = np.where(struck, _places(doc)[f.accent], rule.stock) if struck.any() else rule.stock
+        every.append(_Matched(f, p, rule, stock, struck, _hand(doc, codes, len(p))))
+    if not every:
+        return ()
     if doc.within_stock:
-        return _within_stock(doc, every)
-    return tuple(
-        _laid(doc, m, np.where(m.hand < 0, _becomes(doc, m.field)[m.stock], m.hand)) for m in every
-    )
+        return _within_stock(doc, every, lab)
+    stocks = [np.where(m.hand < 0, _becomes(doc, m.field)[m.stock], m.hand) for m in every]
+    return _laid(every, stocks, lab, [()] * len(every))
 
 
 def match_field(
@@ -107,46 +126,79 @@ def _allowed(doc: Commission, codes: Sequence[str]) -> Ints:
     return np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
 
 
-def _field(
-    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None
-) -> tuple[Floats, Ints]:
-    """Return each piece's wanted colour and the material of the field's own rule."""
-    n = len(pieces)
-    stock = np.full(n, -1, np.int64)
-    allowed = _allowed(doc, palette_of(doc, field))
-    lab = stocked_lab(doc.materials)
-    kl = 1 / max(doc.lightness_weight, 1e-3)
-    sketch = doc.sketch if colours is not None else None
+# What a field's rule gave, for as long as its pieces live and nothing else changes: a swap or
+# another count in hand then costs no new difference of colours.
+_known: WeakKeyDictionary[Pieces, tuple[tuple[Any, ...], _Rule]] = WeakKeyDictionary()
+
+
+def _rule_of(
+    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None, lab: Floats
+) -> _Rule:
+    hangs_on = (
+        *(field.id, field.outline, field.wanted_lab, field.shift_lab, field.match, field.blend),
+        *(field.at_most, field.shade_along, field.locked, field.accent, palette_of(doc, field)),
+        *(doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, colours),
+        *(lab.tobytes(), tuple(m.code for m in doc.materials)),
+    )
+    known = _known.get(pieces)
+    if known is None or known[0] != hangs_on:
+        known = _known[pieces] = hangs_on, _rule(doc, field, pieces, colours, lab)
+    return known[1]
+
+
+def _rule(
+    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None, lab: Floats
+) -> _Rule:
+    n, m = len(pieces), len(lab)
+    kl = _kl(doc)
     if field.wanted_lab is not None:
-        wanted = np.tile(shifted_lab(np.array([field.wanted_lab]), field.shift_lab), (n, 1))
-        if n and len(allowed):
-            stock[:] = allowed[nearest(wanted[:1], lab[allowed], kl)[0]]
-    elif colours is not None and sketch is not None:
-        if len(allowed):
-            wanted, index = colours.nearest(
-                sketch, pieces.polygons, field.shift_lab, lab[allowed], kl
-            )
-            stock[:] = allowed[index]
-        else:
-            wanted = shifted_lab(colours.mean_lab(sketch, pieces.polygons), field.shift_lab)
+        few = shifted_lab(np.array([field.wanted_lab]), field.shift_lab)
+        kind = np.zeros(n, np.int64)
+    elif colours is not None and doc.sketch is not None:
+        seen = colours.mean_lab(doc.sketch, pieces.polygons)
+        few, kind = _alike(shifted_lab(seen, field.shift_lab))
     else:
-        wanted = np.full((n, 3), np.nan)
-        if (field.palette or field.blend) and len(allowed):
-            stock[:] = allowed[0]
+        few, kind = np.full((1, 3), np.nan), np.zeros(n, np.int64)
+    wanted, known = few[kind], bool(np.isfinite(few).all())
+    allowed = _allowed(doc, palette_of(doc, field))
     blend = _allowed(doc, field.blend)
+    off = np.full((len(few), m), np.inf)
+    if known:
+        have = _allowed(doc, (*palette_of(doc, field), *field.blend, field.accent))
+        off[:, have] = differences(few, lab[have], kl)
+    stock = np.full(n, -1, np.int64)
+    if n and len(allowed):
+        if known:
+            stock = allowed[off[:, allowed].argmin(axis=1)][kind]
+        elif field.palette or field.blend:
+            stock[:] = allowed[0]
     if n and field.match == "shade" and len(blend) > 1:
-        return wanted, _shaded(doc, field, pieces, blend)
-    if not n or not len(allowed) or not np.isfinite(wanted).all():
-        return wanted, stock
-    if field.match == "mix":
-        stock = _mixed(doc, field, pieces, wanted, lab, blend if len(blend) else allowed)
-    elif 0 < field.at_most < len(np.unique(stock)):
-        chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.at_most, kl)
-        few = allowed[list(chosen.index)]
-        stock = few[nearest(wanted, lab[few], kl)[0]]
-    if field.locked:
-        stock = _locked(doc, field, wanted, lab, allowed, stock, kl)
-    return wanted, stock
+        stock = _shaded(doc, field, pieces, blend)
+    elif n and len(allowed) and known:
+        if field.match == "mix":
+            stock = _mixed(doc, field, pieces, wanted, lab, blend if len(blend) else allowed)
+        elif 0 < field.at_most < len(np.unique(stock)):
+            chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.at_most, kl)
+            among = allowed[list(chosen.index)]
+            stock = among[off[:, among].argmin(axis=1)][kind]
+        if field.locked:
+            stock = _locked(doc, field, wanted, lab, allowed, stock, kl)
+    return _Rule(wanted, stock, kind, off)
+
+
+def _kl(doc: Commission) -> float:
+    return 1 / max(doc.lightness_weight, 1e-3)
+
+
+def _alike(wanted: Floats) -> tuple[Floats, Ints]:
+    """Return the different ones of colours (n, 3), and which of them each is."""
+    order = np.lexsort(wanted.T[::-1])
+    ordered = wanted[order]
+    new = np.ones(len(wanted), bool)
+    new[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    kind = np.empty(len(wanted), np.int64)
+    kind[order] = np.cumsum(new) - 1
+    return ordered[new], kind
 
 
 def _locked(
@@ -244,15 +296,24 @@ def _becomes(doc: Commission, field: Field) -> Ints:
 
 
 def _laid(
-    doc: Commission, m: _Matched, stock: Ints, unswapped: tuple[tuple[str, int], ...] = ()
-) -> LaidField:
+    every: Sequence[_Matched],
+    stocks: Sequence[Ints],
+    lab: Floats,
+    unswapped: Sequence[tuple[tuple[str, int], ...]],
+) -> tuple[LaidField, ...]:
+    stock = np.concatenate(stocks)
     laid = stock >= 0
     delta_e = np.full(len(stock), np.nan)
-    delta_e[laid] = ciede2000(m.wanted[laid], stocked_lab(doc.materials)[stock[laid]])
-    return LaidField(m.field.id, m.pieces, m.wanted, stock, delta_e, unswapped)
+    wanted = np.concatenate([m.rule.wanted for m in every])
+    delta_e[laid] = ciede2000(wanted[laid], lab[stock[laid]])
+    ends = np.cumsum([len(s) for s in stocks])[:-1]
+    return tuple(
+        LaidField(m.field.id, m.pieces, m.rule.wanted, s, d, u)
+        for m, s, d, u in zip(every, stocks, np.split(delta_e, ends), unswapped, strict=True)
+    )
 
 
-def _within_stock(doc: Commission, every: Sequence[_Matched]) -> tuple[LaidField, ...]:
+def _within_stock(doc: Commission, every: Sequence[_Matched], lab: Floats) -> tuple[LaidField, ...]:
     """Match again within what is in hand.
 
     What a person chose comes first: pieces laid by hand, whatever is in hand, then swaps as far as
@@ -260,12 +321,11 @@ def _within_stock(doc: Commission, every: Sequence[_Matched]) -> tuple[LaidField
     chose as far as it is in hand. All pieces that take their nearest material share the rest, at
     the least total difference; of the others each takes what comes nearest to what it lost.
     """
-    if not every:
-        return ()
-    lab, n = stocked_lab(doc.materials), len(doc.materials)
-    start = np.cumsum([0, *(len(m.pieces) for m in every)])
-    of = np.repeat(np.arange(len(every)), np.diff(start))
-    wanted = np.concatenate([m.wanted for m in every])
+    n = len(lab)
+    ends = np.cumsum([len(m.pieces) for m in every])[:-1]
+    of = np.repeat(np.arange(len(every)), [len(m.pieces) for m in every])
+    # asked for even where no material is short yet: the swap that makes it so is not to wait
+    order = np.concatenate([_order(doc, m.field, m.pieces) for m in every])
     stock = np.concatenate([m.stock for m in every])
     hand = np.concatenate([m.hand for m in every])
     left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
@@ -277,12 +337,7 @@ def _within_stock(doc: Commission, every: Sequence[_Matched]) -> tuple[LaidField
         having = asking.copy()
         for j in np.flatnonzero(many > left):
             takers = np.flatnonzero(asking & (asked == j))
-            turn = np.empty(len(takers))
-            for k in np.unique(of[takers]):
-                here = of[takers] == k
-                order = _order(doc, every[k].field, every[k].pieces)
-                turn[here] = order[takers[here] - start[k]]
-            having[takers[np.argsort(turn, kind="stable")[left[j] :]]] = False
+            having[takers[np.argsort(order[takers], kind="stable")[left[j] :]]] = False
         left[:] -= np.minimum(many, left)
         return having
 
@@ -290,47 +345,64 @@ def _within_stock(doc: Commission, every: Sequence[_Matched]) -> tuple[LaidField
     swapped = becomes[of, stock]
     asking = (swapped != stock) & (hand < 0)
     got = take(asking, swapped)
-    plain, target, locked, palettes = _rules(doc, every, lab)
+    plain, target, locked, palettes = _rules(doc, every, n)
     rest = (hand < 0) & ~got & (stock >= 0)
     held = rest & (~plain[of] | locked[of, stock] | np.concatenate([m.struck for m in every]))
     pool = rest & ~take(held, stock)
-    found = match_within_stock(
-        np.where(target[of, None], wanted, lab[stock])[pool],
-        lab,
-        left,
-        1 / max(doc.lightness_weight, 1e-3),
-        of[pool],
-        palettes,
-        becomes[:, :-1],
-    )
+    between = differences(lab, lab, _kl(doc)) if not target.all() else lab
+    costs = [
+        _costs(m.rule.off if t else between, p, b[:-1])
+        for m, t, p, b in zip(every, target, palettes, becomes, strict=True)
+    ]
+    kinds = [
+        (m.rule.kind if t else m.stock)[here]
+        for m, t, here in zip(every, target, np.split(pool, ends), strict=True)
+    ]
     stock = np.where(got, swapped, np.where(hand >= 0, hand, stock))
-    stock[pool] = found.index
+    stock[pool] = np.concatenate(match_within_stock(costs, kinds, left))
     vain = asking & ~got
     asked = np.where(vain, swapped, becomes[of, stock])
     # nor had a piece a swap that lies where one holds and was not swapped to that
     to = np.zeros((len(every), n + 1), bool)
     to[np.arange(len(every))[:, None], becomes] = True
     vain |= pool & ~to[of, stock]
-    return tuple(
-        _laid(doc, m, s, _by_code(doc, a[v]))
-        for m, s, a, v in zip(
-            every, *(np.split(x, start[1:-1]) for x in (stock, asked, vain)), strict=True
-        )
-    )
+    unswapped = [
+        _by_code(doc, a[v])
+        for a, v in zip(np.split(asked, ends), np.split(vain, ends), strict=True)
+    ]
+    return _laid(every, np.split(stock, ends), lab, unswapped)
+
+
+def _costs(off: Floats, palette: NDArray[np.bool_], becomes: Ints) -> Floats:
+    """Return the least cost (k, m) at which each material can be laid, for itself or another.
+
+    What a swap brings in is laid at the difference of the material it replaces, which is laid
+    itself only where nothing is left of the other.
+    """
+    swapped = becomes != np.arange(len(becomes))
+    cost = off
+    if (np.isfinite(off[:1]) & ~palette).any():
+        cost = np.where(palette, off, np.inf)
+    if swapped[palette].any():
+        own, cost = cost, cost + np.where(swapped, _NOT_SWAPPED, 0.0)
+        for old in np.flatnonzero(swapped & palette):
+            new = becomes[old]
+            cost[:, new] = np.minimum(cost[:, new], own[:, old])
+    return cost
 
 
 def _rules(
-    doc: Commission, every: Sequence[_Matched], lab: Floats
+    doc: Commission, every: Sequence[_Matched], materials: int
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
     """Return, a row a field, whether its pieces take their nearest and whether they are matched
     to what is wanted, and of each material whether it is locked and whether it may be laid.
     """
     n = len(every)
     plain, target = np.zeros((2, n), bool)
-    locked, palettes = np.zeros((2, n, len(lab)), bool)
+    locked, palettes = np.zeros((2, n, materials), bool)
     for k, m in enumerate(every):
         f = m.field
-        target[k] = f.match == "nearest" and bool(np.isfinite(m.wanted).all())
+        target[k] = f.match == "nearest" and bool(np.isfinite(m.rule.wanted).all())
         plain[k] = target[k] and f.at_most == 0
         few = f.match == "nearest" and f.at_most > 0
         locked[k, _allowed(doc, f.locked)] = True
@@ -341,5 +413,5 @@ def _rules(
 
 
 def _by_code(doc: Commission, stock: Ints) -> tuple[tuple[str, int], ...]:
-    index, many = np.unique(stock, return_counts=True)
-    return tuple((doc.materials[k].code, int(n)) for k, n in zip(index, many, strict=True))
+    many = np.bincount(stock, minlength=len(doc.materials))
+    return tuple((doc.materials[k].code, int(many[k])) for k in np.flatnonzero(many))

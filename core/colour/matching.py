@@ -14,6 +14,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
+from scipy.sparse import csgraph
 
 from core.colour.convert import Floats
 from core.colour.difference import ciede2000, nearest
@@ -170,133 +172,69 @@ def _improved(cost: Floats, share: Floats, chosen: Ints) -> Ints:
         chosen[out] = new
 
 
-@dataclass(frozen=True, slots=True)
-class Short:
-    """A material of which the free match would lay more than is in hand."""
-
-    index: int
-    wanted: int
-    in_hand: int
-
-
-@dataclass(frozen=True, slots=True)
-class StockMatch:
-    """Every piece matched within what is in hand.
-
-    Attributes
-    ----------
-    index : ndarray of int, shape (n,)
-        Into the palette; -1 for pieces for which nothing is left.
-    delta_e : ndarray, shape (n,)
-        CIEDE2000; NaN where `index` is -1.
-    free_mean, mean : float
-        Mean difference of the pieces served: each with its nearest colour, and as matched. What
-        the shelf costs in colour is the one less the other.
-    short : tuple of Short
-        What to order so that every piece could have its nearest colour.
-    """
-
-    index: Ints
-    delta_e: Floats
-    free_mean: float
-    mean: float
-    short: tuple[Short, ...]
-
-    @property
-    def left_over(self) -> int:
-        """Pieces for which the shelf has nothing left."""
-        return int((self.index < 0).sum())
-
-
 def match_within_stock(
-    wanted: ArrayLike,
-    palette: ArrayLike,
-    available: ArrayLike,
-    kl: float = 1.0,
-    group: ArrayLike | None = None,
-    allowed: ArrayLike | None = None,
-    becomes: ArrayLike | None = None,
-) -> StockMatch:
-    """Match all pieces at once, never using more of a material than is in hand.
+    costs: Sequence[Floats], kinds: Sequence[Ints], available: ArrayLike
+) -> list[Ints]:
+    """Match the pieces of several fields at once, never using more than is in hand.
 
-    The total difference is the least there is. Where the shelf holds too few pieces altogether,
-    those hardest to serve are left out.
+    The total cost is the least there is. Where not every piece can be served, as many as possible
+    are, and those hardest to serve are left out.
 
     Parameters
     ----------
-    wanted : array_like, shape (n, 3)
-    palette : array_like, shape (m, 3)
+    costs : sequence of ndarray, shape (k, m)
+        For each field, the cost of each kind of its pieces in each material, such as the colour
+        difference; inf down all the column of a material that the field may not take.
+    kinds : sequence of ndarray of int, shape (n,)
+        For each field, which of those kinds its pieces are of.
     available : array_like of int, shape (m,)
         Pieces in hand.
-    group : array_like of int, shape (n,), optional
-        Which row of `allowed` (g, m) says what a piece may take; all where left out.
-    becomes : array_like of int, shape (g, m), optional
-        What is laid in a material's place for pieces of a group: at the difference of the one it
-        replaces, which is laid itself only where nothing is left of the other.
+
+    Returns
+    -------
+    list of ndarray of int, shape (n,)
+        The materials, -1 for pieces for which nothing is left.
     """
-    want = np.asarray(wanted, np.float64).reshape(-1, 3)
-    have = np.asarray(palette, np.float64).reshape(-1, 3)
-    room = np.maximum(np.asarray(available, np.int64), 0)
-    n, m = len(want), len(have)
-    if n == 0 or m == 0:
-        nothing = np.full(n, -1, np.int64)
-        return StockMatch(nothing, np.full(n, np.nan), np.nan, np.nan, ())
-    of = np.zeros(n) if group is None else np.asarray(group, np.float64)
-    both, owner, supply = np.unique(
-        np.column_stack([of, want]), axis=0, return_inverse=True, return_counts=True
-    )
-    owner = owner.reshape(-1)
-    cost = differences(both[:, 1:], have, kl)
-    # Dearer than any row of changes through all materials that would serve one piece more.
-    dear = m * float(cost.max()) + 1
-    kind = both[:, 0].astype(np.int64)
-    if allowed is not None:
-        cost = np.where(np.asarray(allowed, bool)[kind], cost, 2 * dear)
-    if becomes is not None:
-        cost = _replaced(cost, np.asarray(becomes, np.int64)[kind])
-    barred = cost > dear
-    close = cost.argmin(axis=1)
-    demand = np.bincount(close, supply, m).astype(np.int64)
-    # with palettes the shelf may hold enough and still not for every piece
-    missing = n if allowed is not None else max(n - int(room.sum()), 0)
-    # "Nothing" is one material more, dear beyond all others, that takes what cannot be served.
-    flow = share_out(
-        np.hstack([cost, np.full((len(both), 1), dear)]) if missing else cost,
-        supply,
-        np.append(room, missing) if missing else room,
-    )
-    index = _handed_out(flow, owner, supply)
+    room = np.asarray(available, np.int64)
+    pieces, m = [len(k) for k in kinds], len(room)
+    if sum(pieces) == 0 or m == 0:
+        return [np.full(n, -1, np.int64) for n in pieces]
+    room = np.clip(room, 0, sum(pieces))
+    supplies = [np.bincount(k, minlength=len(c)) for c, k in zip(costs, kinds, strict=True)]
+    asked = [np.flatnonzero(s) for s in supplies]
+    start = np.cumsum([0, *(len(a) for a in asked)])
+    may = np.array([np.isfinite(c[a[:1]]).any(axis=0) for c, a in zip(costs, asked, strict=True)])
+    missing = sum(pieces) - _most_served(np.array(pieces), may, room)
+    # "Nothing" is one material more. Exactly as many as must go without take it, whatever it
+    # costs.
+    cost = np.empty((start[-1], m + (missing > 0)))
+    for first, c, a in zip(start, costs, asked, strict=False):
+        cost[first : first + len(a), :m] = c[a]
+    if missing:
+        cost[:, m] = np.max(cost[:, :m], where=np.isfinite(cost[:, :m]), initial=0.0)
+        room = np.append(room, missing)
+    supply = np.concatenate([s[a] for s, a in zip(supplies, asked, strict=True)])
+    place = [np.cumsum(s > 0) - 1 for s in supplies]
+    owner = [first + p[k] for first, p, k in zip(start, place, kinds, strict=False)]
+    index = _handed_out(*share_out(cost, supply, room), np.concatenate(owner))
     index[index == m] = -1
-    index[(index >= 0) & barred[owner, index.clip(0)]] = -1
-    served = index >= 0
-    delta_e = np.full(n, np.nan)
-    delta_e[served] = cost[owner[served], index[served]]
-    free = cost[owner, close[owner]][served]
-    return StockMatch(
-        index,
-        delta_e,
-        float(free.mean()) if served.any() else np.nan,
-        float(delta_e[served].mean()) if served.any() else np.nan,
-        tuple(Short(int(j), int(demand[j]), int(room[j])) for j in np.flatnonzero(demand > room)),
-    )
+    return np.split(index, np.cumsum(pieces)[:-1])
 
 
-_NOT_SWAPPED: Final = 1e-4  # so much dearer, only to decide between equals
+def _most_served(pieces: Ints, may: NDArray[np.bool_], room: Ints) -> int:
+    """Return how many pieces can be served at all where fields may take only some materials."""
+    fields, m = may.shape
+    flow = np.zeros((fields + m + 2, fields + m + 2), np.int32)
+    flow[-2, :fields] = pieces
+    flow[:fields, fields:-2] = np.where(may, pieces[:, None], 0)
+    flow[fields:-2, -1] = room
+    end = fields + m
+    return int(csgraph.maximum_flow(sparse.csr_array(flow), end, end + 1).flow_value)
 
 
-def _replaced(cost: Floats, becomes: Ints) -> Floats:
-    """Return the least cost (n, m) at which each material can be laid, for itself or another."""
-    least = np.where(becomes == np.arange(cost.shape[1]), cost, cost + _NOT_SWAPPED)
-    rows, old = np.nonzero(becomes != np.arange(cost.shape[1]))
-    np.minimum.at(least, (rows, becomes[rows, old]), cost[rows, old])
-    return least
-
-
-def _handed_out(flow: Ints, owner: Ints, supply: Ints) -> Ints:
+def _handed_out(kind: Ints, material: Ints, count: Ints, owner: Ints) -> Ints:
     """Give each piece a material, those of one kind and several materials evenly interleaved."""
     order = np.argsort(owner, kind="stable")
-    kind, material = np.nonzero(flow)
-    count = flow[kind, material]
     # The q-th of c pieces of a material stands at (q + 1/2) / c along the pieces of its kind.
     rank = np.arange(int(count.sum())) - np.repeat(np.cumsum(count) - count, count)
     along = (rank + 0.5) / np.repeat(count, count)

@@ -1,17 +1,19 @@
 """Shares pieces out among materials of which only so many are in hand, at the least total cost.
 
-This is the transportation problem, solved exactly by successive shortest paths over the
-materials alone: a path moves one piece from the first material to the second, another from the
-second to the third, until a material with room is reached. Solving a quarter of the pieces first
-gives prices under which nearly all of the rest choose rightly by themselves.
+This is the transportation problem. Every material gets a price, and a piece goes where its cost
+and the price are least together; under the right prices no material is asked for beyond what is
+in hand. Newton's method finds them all but exactly, from samples first; successive shortest paths
+then move the few pieces that are left over, so that the answer is exact.
 
 References
 ----------
 Ahuja, Magnanti & Orlin 1993, "Network Flows", section 9.7 (successive shortest paths).
+Kitagawa, Mérigot & Thibert 2019, doi 10.4171/JEMS/889 (Newton's method for the prices).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
@@ -22,137 +24,278 @@ from core.colour.convert import Floats
 
 Ints = NDArray[np.int64]
 
-_FEW: Final = 400  # so few kinds are solved from nothing
+_SAMPLE: Final = 1000  # pieces of the first sample, at least; so few kinds are not sampled
+_FINER: Final = 4  # how many times larger the next sample is
+_STEPS: Final = 30
+_FIRST: Final = 4
+_BLOCK: Final = 1024
+_STUCK: Final = 1e4
+_DIGITS: Final = 6
 _TINY: Final = 1e-9
 
 
-def share_out(cost: Floats, supply: Ints, capacity: Ints) -> Ints:
+def share_out(cost: Floats, supply: Ints, capacity: Ints) -> tuple[Ints, Ints, Ints]:
     """Return how many of each kind of piece go to each material.
 
     Parameters
     ----------
     cost : ndarray, shape (n, m)
-        Of one piece of a kind in a material.
+        Of one piece of a kind in a material; inf where it may not be laid.
     supply : ndarray of int, shape (n,)
-        Pieces of each kind.
+        Pieces of each kind, at least one.
     capacity : ndarray of int, shape (m,)
-        Pieces in hand; their sum is at least that of `supply`.
+        Pieces in hand, enough for all.
 
     Returns
     -------
-    ndarray of int, shape (n, m)
-        Rows sum to `supply`, columns to at most `capacity`; no other has a lower total cost.
+    kind, material, count : ndarray of int, shape (k,)
+        In the order of the kinds. The counts of a kind sum to its supply, those of a material to
+        at most its capacity; no other sharing has a lower total cost.
 
     Raises
     ------
     ValueError
         There is not enough in hand.
     """
-    spare = int(capacity.sum() - supply.sum())
-    if spare < 0:
+    if capacity.sum() < supply.sum():
         raise ValueError("share_out() needs at least as many pieces in hand as are wanted")
-    flow = _Flow(cost, supply, capacity, spare, _prices(cost, supply, capacity))
-    flow.settle()
-    return flow.held[:, :-1].T
+    price = np.zeros(len(capacity))
+    upto, every = np.cumsum(supply), 1
+    if len(cost) > _SAMPLE:
+        while upto[-1] // (every * _FINER) >= _SAMPLE:
+            every *= _FINER
+    while every > 1:  # samples evenly drawn from all pieces
+        drawn = np.diff((upto + every // 2) // every, prepend=0)
+        some = np.flatnonzero(drawn)
+        room = capacity * (drawn.sum() / upto[-1])
+        price = _levelled(cost[some], drawn[some], room, price, len(price), _STEPS)[0]
+        every //= _FINER
+    return _settled(cost, supply, capacity, price)
 
 
-def _prices(cost: Floats, supply: Ints, capacity: Ints) -> Floats:
-    """Return prices of the materials from every fourth kind, the capacities scaled to them."""
+def _settled(cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> tuple[Ints, Ints, Ints]:
+    """Share out exactly, from prices that are about right.
+
+    Only the kinds that go elsewhere for a small change in prices are looked at one by one; if in
+    the end others would too, those as well.
+    """
+    n, m = cost.shape
+    many = max(n // 8, 2 * _SAMPLE)
+    # looking at all of many kinds again takes longer than moving some pieces one by one
+    steps = _STEPS if n <= many else 4
+    price, seen = _levelled(cost, supply, capacity, price, 2 * m, steps)
+    near = np.ones(n, bool)
+    if many < n:
+        near = seen.gap <= np.partition(seen.gap, many)[many]
+        away = np.bincount(seen.first, np.where(near, 0, supply), m)
+        near |= (away > capacity)[seen.first]
+    while True:
+        away = np.bincount(seen.first, np.where(near, 0, supply), m).astype(np.int64)
+        flow = _Flow(cost[near], supply[near], capacity - away, price)
+        if flow.settle():
+            final = flow.prices()
+            moved = final - price
+            far = np.flatnonzero(~near & (moved[seen.first] - moved.min() > seen.gap))
+            total = cost[far] + final
+            wrong = total[np.arange(len(far)), seen.first[far]] > total.min(axis=1) + _TINY
+            if not wrong.any():
+                break
+            near[far[wrong]] = True
+        elif near.all():
+            raise ValueError("share_out() needs enough in hand of what each kind may take")
+        else:
+            near[:] = True
+    k, material = np.nonzero(flow.held[:, :-1].T)
+    held = flow.held[material, k]
+    kind = np.concatenate([np.flatnonzero(~near), np.flatnonzero(near)[k]])
+    material = np.concatenate([seen.first[~near], material])
+    count = np.concatenate([supply[~near], held])
+    order = np.argsort(kind, kind="stable")
+    return kind[order], material[order], count[order]
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """Where each kind goes at some prices, and where it would go for `gap` more.
+
+    `over` are the pieces of each material beyond what is in hand. No sharing costs less than
+    `worth`; under the right prices it is greatest, and what the best one costs.
+    """
+
+    first: Ints
+    second: Ints
+    gap: Floats
+    over: Floats
+    worth: float
+
+
+def _look(cost: Floats, supply: Ints, capacity: Floats | Ints, price: Floats) -> _Seen:
     n = len(cost)
-    if n <= _FEW:
-        return np.zeros(len(capacity))
-    part = slice(n % 4 // 2, None, 4)
-    fewer = supply[part]
-    share = fewer.sum() / supply.sum()
-    room = np.ceil(capacity * share).astype(np.int64)
-    start = _prices(cost[part], fewer, room)
-    flow = _Flow(cost[part], fewer, room, int(room.sum() - fewer.sum()), start)
-    flow.settle()
-    return flow.prices()
+    first, second = np.empty((2, n), np.int64)
+    least, gap = np.empty((2, n))
+    for start in range(0, n, _BLOCK):  # blocks that stay in the processor's cache
+        part = slice(start, start + _BLOCK)
+        total = cost[part] + price
+        rows = np.arange(len(total))
+        first[part] = total.argmin(axis=1)
+        least[part] = total[rows, first[part]]
+        total[rows, first[part]] = np.inf
+        second[part] = total.argmin(axis=1)
+        gap[part] = total[rows, second[part]] - least[part]
+    over = np.bincount(first, supply, len(price)).astype(np.float64) - capacity
+    return _Seen(first, second, gap, over, float(least @ supply - price @ capacity))
+
+
+def _levelled(
+    cost: Floats,
+    supply: Ints,
+    capacity: Floats | Ints,
+    price: Floats,
+    few: int,
+    steps: int,
+) -> tuple[Floats, _Seen]:
+    """Change prices by Newton's method until only a `few` pieces go wrong.
+
+    What pieces of one colour ask for jumps with a price, so that a step may make things worse;
+    then a shorter one is tried (Levenberg 1944), a few times.
+    """
+    seen = _look(cost, supply, capacity, price)
+    window, brake = 1.0, 0.01
+    for _ in range(steps):
+        some = np.flatnonzero((price > 0) | (seen.over > 0))
+        wrong = float(np.abs(seen.over[some]).sum())
+        if wrong <= few or brake > _STUCK:
+            break
+        moving = _moving(seen, supply, window * max(wrong, 8.0 * len(price)))
+        each = moving.sum(axis=1)
+        if not each.any():
+            break
+        slope = np.diag((1 + brake) * each + 0.1 * brake * each.mean() + _TINY) - moving
+        step = np.zeros(len(price))
+        step[some] = np.linalg.solve(slope[np.ix_(some, some)], seen.over[some])
+        # rounded, so that the last digits of a solver never decide between equals
+        tried = np.maximum(price + step, 0).round(_DIGITS)
+        found = _look(cost, supply, capacity, tried)
+        if found.worth > seen.worth:
+            price, seen = tried, found
+            window, brake = min(2 * window, 1.0), max(brake / 5, 1e-4)
+        else:
+            window, brake = window / 2, brake * 10
+    return price, seen
+
+
+def _moving(seen: _Seen, supply: Ints, pieces: float) -> Floats:
+    """Return how many pieces go from one material to another (m, m) for a price of one.
+
+    So many `pieces` tell that as would go first, and the first few of each two materials.
+    """
+    m = len(seen.over)
+    order = np.argsort(seen.gap, kind="stable")[: np.isfinite(seen.gap).sum()]
+    one, two, gap, many = seen.first[order], seen.second[order], seen.gap[order], supply[order]
+    if not len(gap):
+        return np.zeros((m, m))
+    reach = gap[min(int(np.searchsorted(np.cumsum(many), pieces)), len(gap) - 1)]
+    pair = np.minimum(one, two) * m + np.maximum(one, two)
+    paired = np.argsort(pair, kind="stable")
+    pair, gap, upto = pair[paired], gap[paired], np.cumsum(many[paired])
+    begin = np.flatnonzero(np.diff(pair, prepend=-1))
+    before = np.append(0, upto)[begin]
+    size = np.diff(begin, append=len(pair))
+    upto -= np.repeat(before, size)
+    telling = (gap <= reach) | (upto <= _FIRST)
+    telling[begin] = True
+    last = np.flatnonzero(telling)
+    last = last[np.diff(pair[last], append=-1) != 0]
+    moving = np.zeros((m, m))
+    moving.flat[pair[last]] = upto[last] / (2 * np.maximum(np.maximum(gap[last], reach), _TINY))
+    return moving + moving.T
 
 
 class _Flow:
     """Pieces held by materials; the last kind stands for what stays on the shelf."""
 
-    def __init__(
-        self, cost: Floats, supply: Ints, capacity: Ints, spare: int, prices: Floats
-    ) -> None:
+    def __init__(self, cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> None:
         n, m = cost.shape
+        spare = int(capacity.sum() - supply.sum())
+        self.start = price
         self.cost = np.vstack([cost, np.zeros(m)])
         self.held = np.zeros((m, n + 1), np.int64)
-        self.held[np.argmin(cost + prices, axis=1), np.arange(n)] = supply
+        self.held[np.argmin(cost + price, axis=1), np.arange(n)] = supply
         # What stays on the shelf stays where the price is least, first where there is room.
-        cheap = np.flatnonzero(prices <= prices.min() + _TINY)
+        cheap = np.flatnonzero(price <= price.min() + _TINY)
         room = np.maximum(capacity - self.held.sum(axis=1), 0)[cheap]
         before = np.concatenate([[0], np.cumsum(room)[:-1]])
         self.held[cheap, n] = np.clip(spare - before, 0, room)
         self.held[cheap[0], n] += max(spare - int(room.sum()), 0)
         self.excess = self.held.sum(axis=1) - capacity
-        # The least cost of moving a piece from one material to another, and which piece it is.
+        # The least cost of moving a piece to one material (row) from another (column).
         self.step = np.full((m, m), np.inf)
-        self.mover = np.zeros((m, m), np.int64)
         for i in range(m):
-            self._look(i, np.arange(m))
+            self._look(i)
 
-    def _look(self, i: int, columns: Ints) -> None:
-        """Find again what moving from material `i` to those of `columns` costs."""
+    def _look(self, i: int) -> None:
+        """Find again what moving a piece from material `i` costs."""
         kinds = np.flatnonzero(self.held[i])
-        if len(kinds) == 0:
-            self.step[i, columns] = np.inf
-        else:
-            change = self.cost[kinds[:, None], columns] - self.cost[kinds, i][:, None]
-            least = change.argmin(axis=0)
-            self.step[i, columns] = change[least, np.arange(len(columns))]
-            self.mover[i, columns] = kinds[least]
+        change = self.cost[kinds] - self.cost[kinds, i][:, None]
+        self.step[:, i] = change.min(axis=0, initial=np.inf)
         self.step[i, i] = 0.0
 
-    def settle(self) -> None:
-        """Move pieces from overfull materials, always along the cheapest path, until all fit."""
+    def settle(self) -> bool:
+        """Move pieces from overfull materials, always along the cheapest path, until all fit.
+
+        Returns whether they do.
+        """
+        to = np.arange(len(self.excess))
         while (self.excess > 0).any():
             reach = np.where(self.excess > 0, 0.0, np.inf)
             before = np.full(len(reach), -1)
             while True:
-                through = reach[:, None] + self.step
-                via = through.argmin(axis=0)
-                shorter = through[via, np.arange(len(reach))]
+                through = self.step + reach
+                via = through.argmin(axis=1)
+                shorter = through[to, via]
                 better = shorter < reach - _TINY
                 if not better.any():
                     break
                 reach = np.where(better, shorter, reach)
                 before = np.where(better, via, before)
             end = int(np.where(self.excess < 0, reach, np.inf).argmin())
+            if self.excess[end] >= 0 or np.isinf(reach[end]):
+                return False
             path = [end]
             while before[path[-1]] >= 0:
                 path.append(int(before[path[-1]]))
             self._move(path[::-1])
+        return True
 
     def _move(self, path: list[int]) -> None:
+        """Move along a path all pieces that can go at its cost."""
         steps = list(pairwise(path))
-        kinds = [int(self.mover[i, j]) for i, j in steps]
+        movers = []
+        for i, j in steps:
+            kinds = np.flatnonzero(self.held[i])
+            change = self.cost[kinds, j] - self.cost[kinds, i]
+            movers.append(kinds[change <= self.step[j, i] + _TINY])
         count = min(
             int(self.excess[path[0]]),
             -int(self.excess[path[-1]]),
-            *(int(self.held[i, k]) for (i, _), k in zip(steps, kinds, strict=True)),
+            *(int(self.held[i, k].sum()) for (i, _), k in zip(steps, movers, strict=True)),
         )
-        for (i, j), k in zip(steps, kinds, strict=True):
-            self.held[i, k] -= count
-            self.held[j, k] += count
+        for (i, j), k in zip(steps, movers, strict=True):
+            there = self.held[i, k]
+            going = np.clip(count - (np.cumsum(there) - there), 0, there)
+            self.held[i, k] -= going
+            self.held[j, k] += going
         self.excess[path[0]] -= count
         self.excess[path[-1]] += count
-        for (i, j), k in zip(steps, kinds, strict=True):
-            if self.held[i, k] == 0:
-                self._look(i, np.flatnonzero(self.mover[i] == k))
-            change = self.cost[k] - self.cost[k, j]
-            closer = change < self.step[j]
-            self.step[j] = np.where(closer, change, self.step[j])
-            self.mover[j] = np.where(closer, k, self.mover[j])
+        for i in path:
+            self._look(i)
 
     def prices(self) -> Floats:
-        """Return prices under which every piece is held where cost plus price is least."""
-        reach = np.zeros(len(self.step))
+        """Return prices under which every piece is held where cost and price are least."""
+        reach = -self.start
         for _ in range(len(reach)):
-            shorter = (reach[:, None] + self.step).min(axis=0)
+            shorter = (self.step + reach).min(axis=1)
             if (shorter >= reach - _TINY).all():
                 break
             reach = np.minimum(reach, shorter)
-        return np.asarray(reach.max() - reach)
+        return -reach

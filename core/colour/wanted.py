@@ -25,7 +25,6 @@ from core.colour.convert import (
     lab_under_d65,
 )
 from core.colour.coverage import Cuts, cut_at_pixels
-from core.colour.difference import nearest
 from core.commission import Sketch
 from core.errors import EmblemaError
 from core.material import Lab, Material
@@ -39,7 +38,6 @@ class _Kept:
     sketch: Sketch
     alive: weakref.ref[NDArray[np.object_]]
     lab: Floats
-    matched: dict[tuple[Lab, bytes, float], tuple[Floats, NDArray[np.int64]]]
 
 
 class SketchColours:
@@ -53,8 +51,8 @@ class SketchColours:
 
     def __init__(self, pixels: NDArray[np.uint8]) -> None:
         self._pixels = pixels
-        # What was asked before, by the very array of pieces and for as long as it lives: a swap or
-        # another palette then costs no new reading of the sketch.
+        # What was asked before, by the very array of pieces and for as long as it lives: another
+        # palette then costs no new reading of the sketch.
         self._kept: dict[int, _Kept] = {}
 
     @staticmethod
@@ -86,34 +84,6 @@ class SketchColours:
         """
         return self._known(sketch, polygons).lab
 
-    def nearest(
-        self,
-        sketch: Sketch,
-        polygons: NDArray[np.object_],
-        shift: Lab,
-        stocked: Floats,
-        kl: float = 1.0,
-    ) -> tuple[Floats, NDArray[np.int64]]:
-        """Return what each piece should look like, `shift` added, and its nearest stocked colour.
-
-        Parameters
-        ----------
-        stocked : ndarray, shape (m, 3)
-            CIELAB under D65.
-
-        Returns
-        -------
-        wanted : ndarray, shape (n, 3)
-        index : ndarray of int, shape (n,)
-            Both are kept for the next time; copy before changing them.
-        """
-        kept = self._known(sketch, polygons)
-        key = (shift, stocked.tobytes(), kl)
-        if key not in kept.matched:
-            wanted = shifted_lab(kept.lab, shift)
-            kept.matched = {key: (wanted, nearest(wanted, stocked, kl)[0])}
-        return kept.matched[key]
-
     def _known(self, sketch: Sketch, polygons: NDArray[np.object_]) -> _Kept:
         key = id(polygons)
         kept = self._kept.get(key)
@@ -121,7 +91,7 @@ class SketchColours:
             lab = lab_from_linear(self._mean_linear(sketch, polygons))
             lab.flags.writeable = False
             alive = weakref.ref(polygons, lambda _: self._kept.pop(key, None))
-            kept = self._kept[key] = _Kept(sketch, alive, lab, {})
+            kept = self._kept[key] = _Kept(sketch, alive, lab)
         return kept
 
     def _mean_linear(self, sketch: Sketch, polygons: NDArray[np.object_]) -> Floats:
