@@ -28,6 +28,7 @@ from core.pieces import LaidField, Pieces
 
 Ints = NDArray[np.int64]
 Codes = NDArray[np.object_]
+Places = dict[str, int]
 
 ALIKE = 2.0  # wanted colours nearer than this in CIELAB are mixed for alike
 _NOT_SWAPPED: Final = 1e-4  # so much dearer, only to decide between equals
@@ -70,18 +71,18 @@ def match_layout(
     by_hand: Sequence[Codes | None],
 ) -> tuple[LaidField, ...]:
     """Match every field of a commission, in its order; `pieces` and `by_hand` are in that order."""
-    lab = stocked_lab(doc.materials)
+    lab, place = stocked_lab(doc.materials), _places(doc)
     every = []
     for f, p, codes in zip(doc.fields, pieces, by_hand, strict=True):
-        rule = _rule_of(doc, f, p, colours, lab)
-        struck = _struck(doc, f, p)
-        stock = np.where(struck, _places(doc)[f.accent], rule.stock) if struck.any() else rule.stock
-        every.append(_Matched(f, p, rule, stock, struck, _hand(doc, codes, len(p))))
+        rule = _rule_of(doc, f, p, colours, lab, place)
+        struck = _struck(doc, f, p, place)
+        stock = np.where(struck, place[f.accent], rule.stock) if struck.any() else rule.stock
+        every.append(_Matched(f, p, rule, stock, struck, _hand(place, codes, len(p))))
     if not every:
         return ()
     if doc.within_stock:
-        return _within_stock(doc, every, lab)
-    stocks = [np.where(m.hand < 0, _becomes(doc, m.field)[m.stock], m.hand) for m in every]
+        return _within_stock(doc, every, lab, place)
+    stocks = [np.where(m.hand < 0, _becomes(doc, m.field, place)[m.stock], m.hand) for m in every]
     return _laid(every, stocks, lab, [()] * len(every))
 
 
@@ -103,9 +104,9 @@ def match_field(
     return match_layout(alone, [pieces], colours, [by_hand])[0]
 
 
-def _struck(doc: Commission, field: Field, pieces: Pieces) -> NDArray[np.bool_]:
+def _struck(doc: Commission, field: Field, pieces: Pieces, place: Places) -> NDArray[np.bool_]:
     """Return which pieces take the field's accent."""
-    if field.accent not in _places(doc) or field.accent_share <= 0:
+    if field.accent not in place or field.accent_share <= 0:
         return np.zeros(len(pieces), bool)
     seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
     return accents(pieces, field.accent_share, field.accent_along, seed)
@@ -117,12 +118,12 @@ def palette_of(doc: Commission, field: Field) -> tuple[str, ...]:
     return field.palette or of_motif or tuple(m.code for m in doc.materials)
 
 
-def _places(doc: Commission) -> dict[str, int]:
+def _places(doc: Commission) -> Places:
+    """Return which of the materials each code is."""
     return {m.code: k for k, m in reversed(list(enumerate(doc.materials)))}
 
 
-def _allowed(doc: Commission, codes: Sequence[str]) -> Ints:
-    place = _places(doc)
+def _allowed(place: Places, codes: Sequence[str]) -> Ints:
     return np.array([place[c] for c in dict.fromkeys(codes) if c in place], np.int64)
 
 
@@ -132,7 +133,12 @@ _known: WeakKeyDictionary[Pieces, tuple[tuple[Any, ...], _Rule]] = WeakKeyDictio
 
 
 def _rule_of(
-    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None, lab: Floats
+    doc: Commission,
+    field: Field,
+    pieces: Pieces,
+    colours: SketchColours | None,
+    lab: Floats,
+    place: Places,
 ) -> _Rule:
     hangs_on = (
         *(field.id, field.outline, field.wanted_lab, field.shift_lab, field.match, field.blend),
@@ -142,12 +148,17 @@ def _rule_of(
     )
     known = _known.get(pieces)
     if known is None or known[0] != hangs_on:
-        known = _known[pieces] = hangs_on, _rule(doc, field, pieces, colours, lab)
+        known = _known[pieces] = hangs_on, _rule(doc, field, pieces, colours, lab, place)
     return known[1]
 
 
 def _rule(
-    doc: Commission, field: Field, pieces: Pieces, colours: SketchColours | None, lab: Floats
+    doc: Commission,
+    field: Field,
+    pieces: Pieces,
+    colours: SketchColours | None,
+    lab: Floats,
+    place: Places,
 ) -> _Rule:
     n, m = len(pieces), len(lab)
     kl = _kl(doc)
@@ -160,11 +171,11 @@ def _rule(
     else:
         few, kind = np.full((1, 3), np.nan), np.zeros(n, np.int64)
     wanted, known = few[kind], bool(np.isfinite(few).all())
-    allowed = _allowed(doc, palette_of(doc, field))
-    blend = _allowed(doc, field.blend)
+    allowed = _allowed(place, palette_of(doc, field))
+    blend = _allowed(place, field.blend)
     off = np.full((len(few), m), np.inf)
     if known:
-        have = _allowed(doc, (*palette_of(doc, field), *field.blend, field.accent))
+        have = _allowed(place, (*palette_of(doc, field), *field.blend, field.accent))
         off[:, have] = differences(few, lab[have], kl)
     stock = np.full(n, -1, np.int64)
     if n and len(allowed):
@@ -182,7 +193,7 @@ def _rule(
             among = allowed[list(chosen.index)]
             stock = among[off[:, among].argmin(axis=1)][kind]
         if field.locked:
-            stock = _locked(doc, field, wanted, lab, allowed, stock, kl)
+            stock = _locked(field, wanted, lab, allowed, stock, kl, place)
     return _Rule(wanted, stock, kind, off)
 
 
@@ -202,18 +213,18 @@ def _alike(wanted: Floats) -> tuple[Floats, Ints]:
 
 
 def _locked(
-    doc: Commission,
     field: Field,
     wanted: Floats,
     lab: Floats,
     allowed: Ints,
     stock: Ints,
     kl: float,
+    place: Places,
 ) -> Ints:
     """Keep locked materials on the pieces that they match best before any shift."""
     plain = shifted_lab(wanted.copy(), tuple(-v for v in field.shift_lab))  # type: ignore[arg-type]
     first = allowed[nearest(plain, lab[allowed], kl)[0]]
-    kept = np.isin(first, _allowed(doc, field.locked))
+    kept = np.isin(first, _allowed(place, field.locked))
     return np.where(kept, first, stock)
 
 
@@ -256,8 +267,9 @@ def blended_difference(doc: Commission, laid: LaidField) -> tuple[float, float] 
         where the field is not mixed.
     """
     field = doc.field_by_id(laid.field_id)
-    blend = _allowed(doc, field.blend)
-    blend = blend if len(blend) else _allowed(doc, palette_of(doc, field))
+    place = _places(doc)
+    blend = _allowed(place, field.blend)
+    blend = blend if len(blend) else _allowed(place, palette_of(doc, field))
     n = len(laid.pieces)
     if field.match != "mix" or not n or not len(blend) or not np.isfinite(laid.wanted_lab).all():
         return None
@@ -266,22 +278,20 @@ def blended_difference(doc: Commission, laid: LaidField) -> tuple[float, float] 
     return float(mix.delta_e_single.mean()), float(mix.delta_e.mean())
 
 
-def _hand(doc: Commission, codes: Codes | None, n: int) -> Ints:
+def _hand(place: Places, codes: Codes | None, n: int) -> Ints:
     """Return the materials laid by hand; a code that is no longer there is left to the match."""
     hand = np.full(n, -1, np.int64)
     if codes is not None:
-        place = _places(doc)
         for k in np.flatnonzero(codes != ""):
             hand[k] = place.get(codes[k], -1)
     return hand
 
 
-def _becomes(doc: Commission, field: Field) -> Ints:
+def _becomes(doc: Commission, field: Field, place: Places) -> Ints:
     """Return what each material becomes by the swaps that hold in a field, in their order.
 
     The last entry is for pieces without a material, which stay so.
     """
-    place = _places(doc)
     becomes = np.arange(len(doc.materials) + 1)
     becomes[-1] = -1
     for swap in doc.swaps:
@@ -313,7 +323,9 @@ def _laid(
     )
 
 
-def _within_stock(doc: Commission, every: Sequence[_Matched], lab: Floats) -> tuple[LaidField, ...]:
+def _within_stock(
+    doc: Commission, every: Sequence[_Matched], lab: Floats, place: Places
+) -> tuple[LaidField, ...]:
     """Match again within what is in hand.
 
     What a person chose comes first: pieces laid by hand, whatever is in hand, then swaps as far as
@@ -341,11 +353,11 @@ def _within_stock(doc: Commission, every: Sequence[_Matched], lab: Floats) -> tu
         left[:] -= np.minimum(many, left)
         return having
 
-    becomes = np.stack([_becomes(doc, m.field) for m in every])
+    becomes = np.stack([_becomes(doc, m.field, place) for m in every])
     swapped = becomes[of, stock]
     asking = (swapped != stock) & (hand < 0)
     got = take(asking, swapped)
-    plain, target, locked, palettes = _rules(doc, every, n)
+    plain, target, locked, palettes = _rules(doc, every, place)
     rest = (hand < 0) & ~got & (stock >= 0)
     held = rest & (~plain[of] | locked[of, stock] | np.concatenate([m.struck for m in every]))
     pool = rest & ~take(held, stock)
@@ -392,23 +404,23 @@ def _costs(off: Floats, palette: NDArray[np.bool_], becomes: Ints) -> Floats:
 
 
 def _rules(
-    doc: Commission, every: Sequence[_Matched], materials: int
+    doc: Commission, every: Sequence[_Matched], place: Places
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
     """Return, a row a field, whether its pieces take their nearest and whether they are matched
     to what is wanted, and of each material whether it is locked and whether it may be laid.
     """
     n = len(every)
     plain, target = np.zeros((2, n), bool)
-    locked, palettes = np.zeros((2, n, materials), bool)
+    locked, palettes = np.zeros((2, n, len(doc.materials)), bool)
     for k, m in enumerate(every):
         f = m.field
         target[k] = f.match == "nearest" and bool(np.isfinite(m.rule.wanted).all())
         plain[k] = target[k] and f.at_most == 0
         few = f.match == "nearest" and f.at_most > 0
-        locked[k, _allowed(doc, f.locked)] = True
+        locked[k, _allowed(place, f.locked)] = True
         palettes[k, m.stock[m.stock >= 0]] = few
         if not few:
-            palettes[k, _allowed(doc, (*palette_of(doc, f), *f.blend))] = True
+            palettes[k, _allowed(place, (*palette_of(doc, f), *f.blend))] = True
     return plain, target, locked, palettes
 
 

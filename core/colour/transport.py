@@ -91,7 +91,8 @@ def _settled(cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> tuple
         near |= (away > capacity)[seen.first]
     while True:
         away = np.bincount(seen.first, np.where(near, 0, supply), m).astype(np.int64)
-        flow = _Flow(cost[near], supply[near], capacity - away, price)
+        some, less, room = cost[near], supply[near], capacity - away
+        flow = _Flow(some, less, room, _levelled(some, less, room, price, m // 2, 6)[0])
         if flow.settle():
             final = flow.prices()
             moved = final - price
