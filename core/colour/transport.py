@@ -157,11 +157,11 @@ def _levelled(
 ) -> tuple[Floats, _Seen]:
     """Change prices by Newton's method until only a `few` pieces go wrong.
 
-    What pieces of one colour ask for jumps with a price, so that a step may make things worse;
-    then a shorter one is tried (Levenberg 1944), a few times.
+    What is asked for may jump with a price, so that a step makes things worse; then a shorter one
+    is tried (Levenberg 1944), by how many pieces it was seen to move.
     """
     seen = _look(cost, supply, capacity, price)
-    window, brake = 1.0, 0.01
+    window, brake, steep = 1.0, 0.01, np.zeros(len(price))
     for _ in range(steps):
         some = np.flatnonzero((price > 0) | (seen.over > 0))
         wrong = float(np.abs(seen.over[some]).sum())
@@ -171,7 +171,8 @@ def _levelled(
         each = moving.sum(axis=1)
         if not each.any():
             break
-        slope = np.diag((1 + brake) * each + 0.1 * brake * each.mean() + _TINY) - moving
+        brakes = brake * (each + 0.1 * each.mean()) + _TINY
+        slope = np.diag(np.maximum(each, steep) + brakes) - moving
         step = np.zeros(len(price))
         step[some] = np.linalg.solve(slope[np.ix_(some, some)], seen.over[some])
         # rounded, so that the last digits of a solver never decide between equals
@@ -179,9 +180,11 @@ def _levelled(
         found = _look(cost, supply, capacity, tried)
         if found.worth > seen.worth:
             price, seen = tried, found
-            window, brake = min(2 * window, 1.0), max(brake / 5, 1e-4)
+            window, brake, steep = min(2 * window, 1.0), max(brake / 5, 1e-4), steep / 2
         else:
-            window, brake = window / 2, brake * 10
+            by = tried - price
+            moved = np.divide(seen.over - found.over, by, out=np.zeros(len(by)), where=by != 0)
+            window, brake, steep = window / 2, brake * 10, np.maximum(steep, moved)
     return price, seen
 
 

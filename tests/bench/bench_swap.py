@@ -3,7 +3,8 @@
 python tests/bench/bench_swap.py [PIECES] [LEAF ...]: the demo laid about so fine (20,000 where
 left out), with one leaf after the other open. "Figures" are the trays and the leaf's counts,
 weight, cost or mean colour difference: the time until their pixels are those that stay. "Drawn
-anew" is the time until the bench's picture is the newest.
+anew" is the time until the bench's picture is the newest. First as many are laid as are asked
+for, then within the stock, of which so little is in hand that eight materials fall short.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "packaging")]
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
+import numpy as np
 from PySide6.QtCore import QEventLoop, QRect, QTimer
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QApplication, QWidget
@@ -28,9 +30,18 @@ from shots import settle
 from app import theme
 from app.canvas.dropped import drop_menu
 from app.window import Window
+from core.material import Material
+from core.pieces import Layout
 from core.resources import asset
 
-SWAPS = (("SM-78", "SM-68"), ("VG-64", "SM-65"), ("SM-46", "SM-45"), ("SM-67", "SM-65"))
+# everywhere, in a field and in a motif
+SWAPS = (
+    ("SM-78", "SM-68", {}),
+    ("VG-64", "SM-65", {}),
+    ("SM-46", "SM-45", {"motif": "reeds"}),
+    ("SM-67", "SM-65", {"field_id": "f6"}),
+)
+SHORT = 8
 PIECE = (560.0, 262.0), "SM-75"  # and one piece, by the menu of a tray dropped on it
 # the Colour leaf is the heaviest, and the first swap of all the slowest
 FIGURES = {
@@ -59,6 +70,17 @@ def lay_piece(window: Window) -> None:
     menu = drop_menu(window.bench, code, x, y)
     assert menu is not None
     next(a for a in menu.actions() if a.text() == "This piece").trigger()
+
+
+def shortened(layout: Layout, materials: tuple[Material, ...]) -> tuple[Material, ...]:
+    """Return the materials with three fifths of the most laid in hand, and plenty of the rest."""
+    laid = sum(np.bincount(f.stock[f.stock >= 0], minlength=len(materials)) for f in layout.fields)
+    in_hand = 3 * laid + 1500
+    most = np.argsort(-laid)[:SHORT]
+    in_hand[most] = laid[most] * 3 // 5
+    return tuple(
+        replace(m, pieces=int(n), waste=0.0) for m, n in zip(materials, in_hand, strict=True)
+    )
 
 
 def timed(
@@ -99,20 +121,27 @@ def main() -> None:
     )
     s.apply("Finer", replace(s.doc, fields=fine))
     settle(app, window, 120)
-    laid = s.doc
     print(f"{len(s.layout):,} pieces")
     tick = QTimer(interval=10)  # so that a wait for events ends
     tick.start()
-    for name in words or FIGURES:
-        s.apply("As before", laid)
-        window.card.turn_to(name)
-        settle(app, window)
-        widgets = [window.trays, *(getattr(window.card.leaf, w) for w in FIGURES[name])]
-        for old, new in SWAPS:
-            told = timed(app, window, widgets, partial(s.swap, old, new))
-            print(f"{name:10} {old} to {new}   {told}", flush=True)
-        told = timed(app, window, widgets, partial(lay_piece, window))
-        print(f"{name:10} one piece        {told}", flush=True)
+    plenty = s.doc
+    short = replace(plenty, within_stock=True, materials=shortened(s.layout, plenty.materials))
+    for how, laid in (("plenty", plenty), ("within stock", short)):
+        for name in words or FIGURES:
+            s.apply("As before", laid)
+            window.card.turn_to(name)
+            settle(app, window)
+            widgets = [window.trays, *(getattr(window.card.leaf, w) for w in FIGURES[name])]
+            swaps = {
+                f"{old} to {new} {'in ' if where else ''}{''.join(where.values())}": partial(
+                    s.swap, old, new, **where
+                )
+                for old, new, where in SWAPS
+            }
+            swaps["one piece"] = partial(lay_piece, window)
+            for what, swap in swaps.items():
+                told = timed(app, window, widgets, swap)
+                print(f"{how:13} {name:10} {what:26} {told}", flush=True)
     window.end()
 
 
