@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from match_rig import (
+    PITCH,
     STOCK,
     commission,
     field,
@@ -326,6 +327,43 @@ def test_beside_swaps_all_others_are_matched_at_the_least_total(seed):
     assert Layout(laid).unswapped == {
         f"M{k}": int((v & ~got).sum()) for k, v in sorted(vain.items())
     }
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_a_layout_does_not_hang_on_what_was_laid_before(seed):
+    """Swaps, shifts and counts in hand, there and back, end where a fresh start does."""
+    columns, rows = 45, 40  # more than are matched from nothing
+    rgb = np.random.default_rng(seed).integers(40, 220, (2 * rows, columns, 3))
+    sketch, colours = painted(rgb)
+    fields = (
+        field(columns, rows, motif="reeds"),
+        field(columns, rows, at=(0.0, rows * PITCH), name="f2", accent="M5", accent_share=0.1),
+    )
+    pieces = [grid(columns, rows), grid(columns, rows, (0.0, rows * PITCH))]
+    materials = plain(soft_palette(seed, 9), [500, 300, 900, 40, 700, 200, 800, 0, 600])
+    doc = commission(*fields, materials=materials, sketch=sketch, within_stock=True)
+    darker = tuple(replace(f, shift_lab=(-6.0, 0.0, 0.0)) for f in fields)
+    hand = np.full(columns * rows, "", object)
+    hand[7] = "M3"
+    steps = [
+        doc,
+        replace(doc, swaps=(Swap("M4", "M0"),)),
+        replace(doc, swaps=(Swap("M4", "M0"), Swap("M6", "M2", motif="reeds"))),
+        replace(doc, fields=darker),
+        replace(doc, within_stock=False),
+        replace(doc, materials=plain(soft_palette(seed, 9), 900)),
+        replace(doc, lightness_weight=0.5),
+    ]
+    for step in (*steps, *reversed(steps)):
+        for by_hand in (None, hand):
+            known = match_layout(step, pieces, colours, [by_hand, None])
+            anew = [replace(p) for p in pieces]  # of which nothing is known
+            fresh = match_layout(step, anew, painted(rgb)[1], [by_hand, None])
+            for one, other in zip(known, fresh, strict=True):
+                np.testing.assert_array_equal(one.stock, other.stock)
+                np.testing.assert_array_equal(one.delta_e, other.delta_e)
+                np.testing.assert_array_equal(one.wanted_lab, other.wanted_lab)
+                assert one.unswapped == other.unswapped
 
 
 def test_within_stock_accents_are_laid_as_far_as_there_are():
