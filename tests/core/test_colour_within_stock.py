@@ -352,6 +352,7 @@ def test_a_layout_does_not_hang_on_what_was_laid_before(seed):
         replace(doc, fields=darker),
         replace(doc, within_stock=False),
         replace(doc, materials=plain(soft_palette(seed, 9), 900)),
+        replace(doc, materials=plain(soft_palette(seed + 9, 9), 900)),
         replace(doc, lightness_weight=0.5),
     ]
     for step in (*steps, *reversed(steps)):
