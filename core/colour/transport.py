@@ -82,7 +82,7 @@ def _settled(cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> tuple
     n, m = cost.shape
     many = max(n // 8, 2 * _SAMPLE)
     # looking at all of many kinds again takes longer than moving some pieces one by one
-    steps = _STEPS if n <= many else 4
+    steps = _STEPS if n <= many else 1
     price, seen = _levelled(cost, supply, capacity, price, 2 * m, steps)
     near = np.ones(n, bool)
     if many < n:
