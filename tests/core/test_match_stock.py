@@ -189,6 +189,32 @@ def test_sharing_out_many_is_least_in_lumps_and_ties_and_palettes(data):
     assert total == pytest.approx(least_total(cost, supply, capacity), rel=1e-9, abs=1e-6)
 
 
+@pytest.mark.parametrize(("short", "left"), [(8, 0.6), (30, 0.5), (60, 1.0)])
+def test_no_row_of_changes_would_be_cheaper_among_20_000_pieces(short, left):
+    """The certificate of the least total where a linear programme would take too long."""
+    wanted, palette = sketch_like(20_000, 7), PALETTE[:60]
+    cost = differences(wanted, palette)
+    demand = np.bincount(cost.argmin(axis=1), minlength=60)
+    room = 3 * demand + 400
+    most = np.argsort(-demand)[:short]
+    room[most] = demand[most] * left
+    room[most[-1]] += max(0, 20_000 - room.sum())
+    index, _ = matched(wanted, palette, room)
+    used = np.bincount(index, minlength=60)
+    assert (used <= room).all() and used.sum() == 20_000
+    # the cheapest change from each material to each other; what is spare may go back to the shelf
+    way = np.zeros((61, 61))
+    for i in range(60):
+        change = cost[index == i] - cost[index == i, i][:, None]
+        way[i, :60] = change.min(axis=0, initial=np.inf)
+    way[:60, 60] = np.where(used < room, 0.0, np.inf)
+    way[60, :60] = np.where(used > 0, 0.0, np.inf)
+    way[60, 60] = 0.0
+    for k in range(61):
+        way = np.minimum(way, way[:, k][:, None] + way[k])
+    assert way.diagonal().min() >= -1e-6
+
+
 @pytest.mark.parametrize("size", [1, 2, 3, 4])
 def test_chosen_colours_are_the_best_of_all_choices_in_small_cases(size):
     worst, hits = 1.0, 0
