@@ -59,21 +59,25 @@ def share_out(cost: Floats, supply: Ints, capacity: Ints) -> tuple[Ints, Ints, I
     """
     if capacity.sum() < supply.sum():
         raise ValueError("share_out() needs at least as many pieces in hand as are wanted")
-    price = np.zeros(len(capacity))
+    price, steps = np.zeros(len(capacity)), _STEPS
     upto, every = np.cumsum(supply), 1
     if len(cost) > _SAMPLE:
         while upto[-1] // (every * _FINER) >= _SAMPLE:
             every *= _FINER
     while every > 1:  # samples evenly drawn from all pieces
+        # in the end, looking at all again takes longer than moving some one by one
+        steps = 1
         drawn = np.diff((upto + every // 2) // every, prepend=0)
         some = np.flatnonzero(drawn)
         room = capacity * (drawn.sum() / upto[-1])
         price = _levelled(cost[some], drawn[some], room, price, len(price), _STEPS)[0]
         every //= _FINER
-    return _settled(cost, supply, capacity, price)
+    return _settled(cost, supply, capacity, price, steps)
 
 
-def _settled(cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> tuple[Ints, Ints, Ints]:
+def _settled(
+    cost: Floats, supply: Ints, capacity: Ints, price: Floats, steps: int
+) -> tuple[Ints, Ints, Ints]:
     """Share out exactly, from prices that are about right.
 
     Only the kinds that go elsewhere for a small change in prices are looked at one by one; if in
@@ -81,8 +85,6 @@ def _settled(cost: Floats, supply: Ints, capacity: Ints, price: Floats) -> tuple
     """
     n, m = cost.shape
     many = max(n // 8, 2 * _SAMPLE)
-    # looking at all of many kinds again takes longer than moving some pieces one by one
-    steps = _STEPS if n <= many else 1
     price, seen = _levelled(cost, supply, capacity, price, 2 * m, steps)
     near = np.ones(n, bool)
     if many < n:
