@@ -26,11 +26,11 @@ Ints = NDArray[np.int64]
 
 _SAMPLE: Final = 1000  # pieces of the first sample, at least; so few kinds are not sampled
 _FINER: Final = 4  # how many times larger the next sample is
-_STEPS: Final = 30
-_FIRST: Final = 4
+_STEPS: Final = 30  # of Newton's method, at most
+_FIRST: Final = 4  # pieces between two materials that tell what a price moves, at least
 _BLOCK: Final = 1024
-_STUCK: Final = 1e4
-_DIGITS: Final = 6
+_STUCK: Final = 1e4  # steps held back so much lead nowhere
+_DIGITS: Final = 6  # of prices
 _TINY: Final = 1e-9
 
 
