@@ -24,7 +24,7 @@ from core.colour.convert import Floats
 
 Ints = NDArray[np.int64]
 
-_SAMPLE: Final = 1000  # pieces of the first sample, at least; so few kinds are not sampled
+_SAMPLE: Final = 500  # pieces of the first sample, at least; so few kinds are not sampled
 _FINER: Final = 4  # how many times larger the next sample is
 _STEPS: Final = 30  # of Newton's method, at most
 _FIRST: Final = 4  # pieces between two materials that tell what a price moves, at least
@@ -84,7 +84,7 @@ def _settled(
     the end others would too, those as well.
     """
     n, m = cost.shape
-    many = max(n // 8, 2 * _SAMPLE)
+    many = max(n // 8, 4 * _SAMPLE)
     price, seen = _levelled(cost, supply, capacity, price, 2 * m, steps)
     near = np.ones(n, bool)
     if many < n:
