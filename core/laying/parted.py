@@ -19,6 +19,7 @@ from core.laying.grid import Array
 from core.laying.shape import bare, cost
 
 BARE = 0.06  # squares of the pitch that a piece may leave bare before its room is cut anew
+BIG = 1.5  # squares of the pitch beyond which a piece may be worth two
 GAIN = 0.02  # squares of the pitch that a new cut must win
 SWEEPS = 2
 TURNS = 6  # directions tried from a corner, beside its own
@@ -126,9 +127,9 @@ def _recut(
     pitch: float,
     joint: float,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Cut anew, from the corner that pokes in, where a territory would leave grout bare."""
+    """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
     lost = bare(ground, pitch, joint)
-    some = np.flatnonzero(lost > BARE * pitch**2)
+    some = np.flatnonzero((lost > BARE * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
     if not len(some):
         return ground, owner
     tree = shapely.STRtree(ground)
@@ -192,7 +193,7 @@ def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[P
     if not isinstance(room, Polygon) or room.interiors:
         return None
     tries: list[Polygon] = []
-    for corner, ways in _reflex(room, pitch):
+    for corner, ways in (*_reflex(room, pitch), *(_middle(room, pitch) if len(was) == 1 else ())):
         for way in ways:
             d = 4 * pitch * way
             parts = _cut(room, LineString([corner - d, corner + d]))
@@ -205,6 +206,15 @@ def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[P
     best = int(np.argmin(after))
     gain = float(before - after[best])
     return (gain, tries[2 * best : 2 * best + 2]) if gain > GAIN * pitch**2 else None
+
+
+def _middle(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
+    """Return the middle of a shape too big for a piece, and ways to cut there."""
+    if shape.area <= BIG * pitch**2:
+        return []
+    c = shapely.get_coordinates(shape.minimum_rotated_rectangle)
+    sides = [d / max(float(np.hypot(*d)), 1e-12) for d in np.diff(c, axis=0)[:2]]
+    return [(shapely.get_coordinates(shape.centroid)[0], sides)]
 
 
 def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:

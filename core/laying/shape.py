@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from core.laying.grid import Array
 
-FLAT = 0.55  # joints by which a side may cut off a flat corner of its territory
+FLAT = 0.65  # joints by which a side may cut off a flat corner of its territory
 SHARP_DEG = 42.0  # corners sharper than this are nipped
 SIZE = 0.25  # what a size unlike the others counts against bare grout
 THIN = 0.55  # pitches across below which a territory counts as thin
