@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -23,6 +24,7 @@ from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
 from core.laying.tips import sharp_corners
 from core.laying.wedges import without_wedges
+from core.laying.worth import faults
 from core.pieces import Pieces
 
 SITES = 5  # Voronoi sites along a piece's stretch of its course
@@ -30,6 +32,8 @@ FEW_SITES = 3  # as many, where only the room is measured
 EVENINGS = 3  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
+FEW = 250  # pieces below which a field is laid several ways, and the best is kept
+WAYS = 3
 PASSES = 2  # times the courses are divided again by the room that was found
 
 
@@ -66,6 +70,25 @@ def lay_along(
     joints : Phase, optional
         Where joints across the courses stand in line.
     """
+    small = setting.outline.area < FEW * setting.pitch_mm**2
+    best, least = None, np.inf
+    for k in range(WAYS if small and joints is None else 1):
+        laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop, joints)
+        wrong, little = faults(*laid[:2], setting.outline.area, setting.pitch_mm, setting.joint_mm)
+        if best is None or wrong < least:
+            best, least = laid, wrong
+        if little:
+            break
+    assert best is not None
+    return best
+
+
+def _laid_along(
+    setting: Setting,
+    courses: list[Array],
+    stop: Callable[[], bool],
+    joints: Phase | None,
+) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
     ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints)
     pitch, joint = setting.pitch_mm, setting.joint_mm
     if joints is None:

@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 
 from core.laying.grid import Array
 
-FLAT = 0.65  # joints by which a side may cut off a flat corner of its territory
+FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
 SHARP_DEG = 42.0  # corners sharper than this are nipped
 SIZE = 0.25  # what a size unlike the others counts against bare grout
 THIN = 0.55  # pitches across below which a territory counts as thin
 POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
+LEAN = 0.3  # share of what a side cuts off by which it leans out, so that the joint stays even
+MOST_LEAN = 0.2  # joints; where both sides lean, the joint is still 0.6 of itself
 
 
 def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object_]:
@@ -165,13 +167,16 @@ def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[n
         if not flat.any():
             break
         live[rows[flat], worst[flat]] = False
-    # 3. each side steps back half a joint, and further where a dropped corner pokes in
+    # 3. each side steps back half a joint: further where a dropped corner pokes in, less where
+    # one lies outside
     before, after = _neighbours(live)
     b = _take(xy, after)
     d = b - xy
     length = np.maximum(np.hypot(*np.moveaxis(d, -1, 0)), 1e-12)
     inward = np.stack([-d[..., 1], d[..., 0]], -1) / length[..., None]
-    inset = joint / 2 + np.maximum(_poke(xy, live, inward) - POKE * joint, 0.0)
+    poke = _poke(xy, live, inward)
+    lean = np.minimum(LEAN * _poke(xy, live, -inward), MOST_LEAN * joint)
+    inset = joint / 2 + np.maximum(poke - POKE * joint, 0.0) - np.where(poke > 0, 0.0, lean)
     offset = (inward * xy).sum(-1) + inset
     return _half_planes(inward, offset, live)
 
@@ -182,7 +187,10 @@ def _cross(a: Array, b: Array) -> Array:
 
 
 def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
-    """Return for each side how deep the corners dropped along it lie inside, mm, (n, k)."""
+    """Return for each side how deep the corners dropped along it lie inside, mm, (n, k).
+
+    With `inward` turned about: how far they lie outside.
+    """
     n, k = live.shape
     out = np.zeros((n, k))
     owner, _ = _neighbours(live)  # the side that begins at the live slot before

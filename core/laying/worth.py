@@ -1,0 +1,64 @@
+"""How well a small field is laid, to choose the best of several ways to divide its courses.
+
+In a large field chance evens itself out; in one of some dozen pieces it decides whether sizes are
+alike and joints run on.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from core.laying.grid import Array
+
+UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
+BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
+IN_LINE = 0.15  # pitches within which two joints stand in line
+BARE = 0.02  # share of what whole tesserae would cover that is grout beyond the joints
+GOOD = 0.8  # share of a limit below which a hand would not lay a field again
+
+
+def faults(
+    polygons: NDArray[np.object_],
+    course: NDArray[np.int64],
+    room_mm2: float,
+    pitch: float,
+    joint: float,
+) -> tuple[float, bool]:
+    """Return what is wrong with pieces laid in order along their courses, and if it is little.
+
+    Sizes unlike, joints in line and grout left bare count for one each at their limit, and for
+    little well within it. Bare grout may be the outline's own doing, so it alone is no cause to
+    lay a field again.
+    """
+    if len(polygons) < 3:
+        return 0.0, True
+    area = shapely.area(polygons)
+    covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
+    uneven = float(area.std() / area.mean()) / UNEVEN
+    middle = shapely.get_coordinates(shapely.centroid(polygons))
+    in_line = _in_line(middle, course, pitch) / BY_CHANCE
+    bare = max(1 - covered, 0.0) / BARE
+    return uneven**3 + in_line**3 + bare**3, max(uneven, in_line) < GOOD
+
+
+def _in_line(middle: Array, course: NDArray[np.int64], pitch: float) -> float:
+    """Return the share of joints, seen from either side, in line with one of the next course."""
+    left = np.flatnonzero(course[1:] == course[:-1])
+    joint = (middle[left] + middle[left + 1]) / 2
+    if not len(joint):
+        return 0.0
+    pairs = cKDTree(joint).query_pairs(1.35 * pitch, output_type="ndarray")
+    along = middle[left + 1] - middle[left]
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    i, j = np.concatenate([pairs, pairs[:, ::-1]]).T
+    d = joint[j] - joint[i]
+    off = np.abs((d * along[i]).sum(1))
+    across = d[:, 1] * along[i, 0] - d[:, 0] * along[i, 1]
+    beside = (course[left[i]] != course[left[j]]) & (np.abs(across) > 0.6 * pitch)
+    nearest = np.full((2, len(joint)), np.inf)
+    np.minimum.at(nearest, ((across > 0).astype(int)[beside], i[beside]), off[beside])
+    seen = nearest[np.isfinite(nearest)]
+    return float(np.mean(seen < IN_LINE * pitch)) if len(seen) else 0.0
