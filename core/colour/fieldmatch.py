@@ -330,8 +330,9 @@ def _within_stock(
 
     What a person chose comes first: pieces laid by hand, whatever is in hand, then swaps as far as
     there are pieces. Accents, locked materials, mixtures, shadings and few colours keep what they
-    chose as far as it is in hand. All pieces that take their nearest material share the rest, at
-    the least total difference; of the others each takes what comes nearest to what it lost.
+    chose as far as it is in hand; an accent goes on in other lots of its material. All pieces that
+    take their nearest material share the rest, at the least total difference; of the others each
+    takes what comes nearest to what it lost.
     """
     n = len(lab)
     ends = np.cumsum([len(m.pieces) for m in every])[:-1]
@@ -359,8 +360,13 @@ def _within_stock(
     got = take(asking, swapped)
     plain, target, locked, palettes = _rules(doc, every, place)
     rest = (hand < 0) & ~got & (stock >= 0)
-    held = rest & (~plain[of] | locked[of, stock] | np.concatenate([m.struck for m in every]))
+    struck = np.concatenate([m.struck for m in every])
+    held = rest & (~plain[of] | locked[of, stock] | struck)
     pool = rest & ~take(held, stock)
+    for accent, lot in _other_lots(doc, every, place):
+        served = take(pool & struck & (stock == accent), np.full(len(stock), lot))
+        stock[served] = lot
+        pool &= ~served
     between = differences(lab, lab, _kl(doc)) if not target.all() else lab
     costs = [
         _costs(m.rule.off if t else between, p, b[:-1])
@@ -383,6 +389,19 @@ def _within_stock(
         for a, v in zip(np.split(asked, ends), np.split(vain, ends), strict=True)
     ]
     return _laid(every, np.split(stock, ends), lab, unswapped)
+
+
+def _other_lots(
+    doc: Commission, every: Sequence[_Matched], place: Places
+) -> list[tuple[int, int]]:
+    """Return every accent with each other lot of its material that has a colour of its own."""
+    accents = dict.fromkeys(place[m.field.accent] for m in every if m.struck.any())
+    return [
+        (a, k)
+        for a in accents
+        for k, other in enumerate(doc.materials)
+        if k != a and other.order_code == doc.materials[a].order_code
+    ]
 
 
 def _costs(off: Floats, palette: NDArray[np.bool_], becomes: Ints) -> Floats:

@@ -24,7 +24,8 @@ def use_stock(doc: Commission, store: StockStore) -> tuple[Commission, tuple[str
     Materials that it has are brought up to date, the others are added; `pieces` is what is free
     for it. A lot that is new to it is treated as its material was: it may be laid wherever a
     palette names the material, stays where that is locked, and is swapped where that is swapped.
-    Accents and mixtures, a person's choice of single colours, stay as they are, which is said.
+    Accents and mixtures, a person's choice of single colours, stay as they are, which is said
+    (matching within the stock goes on in an accent's other lots when it runs out).
     What the studio no longer stocks stays, with none in hand; a lot that has no longer a colour
     of its own is its material again.
     """
@@ -68,8 +69,8 @@ def use_stock(doc: Commission, store: StockStore) -> tuple[Commission, tuple[str
             [code for some in new.values() for code in some],
         ),
         (
-            "Accents and mixtures lay what was chosen for them, not its new lots; choose those "
-            "there if they are meant",
+            "Mixtures lay what was chosen for them, not its new lots, and accents do until it runs "
+            "out; choose those there if they are meant",
             _chosen_singly(doc, new),
         ),
         ("Of another colour than before", changed),

@@ -174,6 +174,23 @@ def test_what_a_mixture_is_short_of_is_replaced_by_the_nearest_colour():
     assert np.bincount(laid.stock, minlength=4).tolist() == [many[0] - 30, many[1], 20, 10]
 
 
+def test_an_accent_that_runs_out_goes_on_in_other_lots_of_its_material():
+    """Gold in two lots of another shade: those come before what is nearest to the wanted colour."""
+    f = field(20, 20, accent="M1", accent_share=0.2, wanted_lab=(30.0, 0.0, 0.0), palette=("M0",))
+    lab = [(30.0, 0, 0), (80.0, 5, 60), (74.0, 6, 50), (70.0, 7, 45), (32.0, 0, 0)]
+    of = (None, None, "M1", "M1", None)
+    materials = tuple(
+        replace(m, lot=k, lot_of=of[k]) if of[k] else m
+        for k, m in enumerate(plain(lab, (999, 30, 20, 999, 999)))
+    )
+    free = commission(f, materials=materials)
+    many = int((match_layout(free, [grid(20, 20)], None, [None])[0].stock == 1).sum())
+    assert many > 50
+    (laid,) = match_layout(replace(free, within_stock=True), [grid(20, 20)], None, [None])
+    used = np.bincount(laid.stock, minlength=5).tolist()
+    assert used == [400 - many, 30, 20, many - 50, 0]
+
+
 # swaps and the hand within the stock
 
 

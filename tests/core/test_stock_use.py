@@ -228,7 +228,7 @@ def test_accents_and_mixtures_stay_as_chosen_and_that_is_said(store: StockStore)
     two_lots(store)
     doc, said = use_stock(commission(*fields), store)
     assert [(f.accent, f.blend) for f in doc.fields] == [(f.accent, f.blend) for f in fields]
-    (words,) = [w for w in said if "Accents and mixtures" in w]
+    (words,) = [w for w in said if "Mixtures lay what" in w]
     assert words.endswith("if they are meant: Ground (SEA), Band (SEA), Sky (SEA).")
     # a mixture that is found in the palette has the new lots with it
     assert doc.fields[4].palette[0] == "SEA" and len(doc.fields[4].palette) == 4
