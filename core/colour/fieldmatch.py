@@ -391,9 +391,7 @@ def _within_stock(
     return _laid(every, np.split(stock, ends), lab, unswapped)
 
 
-def _other_lots(
-    doc: Commission, every: Sequence[_Matched], place: Places
-) -> list[tuple[int, int]]:
+def _other_lots(doc: Commission, every: Sequence[_Matched], place: Places) -> list[tuple[int, int]]:
     """Return every accent with each other lot of its material that has a colour of its own."""
     accents = dict.fromkeys(place[m.field.accent] for m in every if m.struck.any())
     return [

@@ -1,7 +1,8 @@
 """Draws shapes of the catalogue as they are laid, with the bounds they miss, to be looked at.
 
 python tests/bench/draw_catalogue.py OUT.png [NAME ...]. Blue pieces are small, red ones large,
-green ones have other than four corners.
+green ones have other than four corners. Where courses turn too much, dots are the joints at which
+exact parallels of the border turn more than 10 degrees, and the words say how much they turn.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/laying")]
 
 import shapely
 from awkward import CATALOGUE
+from forbidden import joints_on_offsets, turn_on_offsets_deg
 from measures import kept, measure
 from PIL import Image, ImageDraw, ImageFont
 
@@ -21,7 +23,7 @@ from core.laying import Setting, lay_field
 from core.pieces import Pieces
 
 WIDE, COLUMNS, GAP, HEAD = 420, 3, 12, 40
-GROUT, PAPER, INK = (122, 114, 102), (250, 248, 242), (60, 50, 46)
+GROUT, PAPER, INK, DOT = (122, 114, 102), (250, 248, 242), (60, 50, 46), (170, 30, 30)
 
 
 def colour(area: float, corners: int) -> tuple[int, int, int]:
@@ -51,8 +53,14 @@ def drawn(name: str, s: Setting, pieces: Pieces) -> Image.Image:
         corners = len(p.exterior.coords) - 1
         d.polygon(at(p.exterior), fill=colour(p.area / s.tessera_mm**2, corners))
     found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces, s.flow)
-    missed = [f"{k} {v:.3g}" for k, v in found.items() if not kept(k, v)]
-    words = f"{name.replace('_', ' ')}\n{', '.join(missed) or 'all bounds hold'}"
+    missed = {k: f"{k} {v:.3g}" for k, v in found.items() if not kept(k, v)}
+    if "course_turn_deg" in missed:
+        missed["course_turn_deg"] += f" (exact courses {turn_on_offsets_deg(s):.3g})"
+        xy, turn = joints_on_offsets(s)
+        for x, y in xy[turn > 10]:
+            u, v = (x - x0) * by, (y - y0) * by + 2 * HEAD
+            d.ellipse((u - 4, v - 4, u + 4, v + 4), fill=DOT)
+    words = f"{name.replace('_', ' ')}\n{', '.join(missed.values()) or 'all bounds hold'}"
     d.text((4, 2), words, fill=INK, font=ImageFont.load_default(26))
     return image.resize((WIDE, size[1] // 2), Image.Resampling.LANCZOS)
 

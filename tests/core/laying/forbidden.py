@@ -20,9 +20,13 @@ def turn_on_offsets_deg(s: Setting) -> float:
     They run parallel to the border at half a pitch, one and a half and so on (a parallel of a
     curve of curvature k at distance d has k / (1 - k d)), cut into a whole number of pieces each.
     """
-    pitch = s.pitch_mm
-    turns = [_turns(ring, pitch) for ring in _courses(s)]
-    return float(np.percentile(np.concatenate(turns), 80))
+    return float(np.percentile(joints_on_offsets(s)[1], 80))
+
+
+def joints_on_offsets(s: Setting) -> tuple[Array, Array]:
+    """Return the joints of exact courses, (n, 2) mm, and how much the course turns at each, deg."""
+    found = [_joints(ring, s.pitch_mm) for ring in _courses(s)]
+    return np.concatenate([xy for xy, _ in found]), np.concatenate([turn for _, turn in found])
 
 
 def courses_turn(s: Setting) -> bool:
@@ -73,12 +77,13 @@ def _courses(s: Setting) -> list[shapely.LinearRing]:
     return out
 
 
-def _turns(ring: shapely.LinearRing, pitch: float) -> Array:
+def _joints(ring: shapely.LinearRing, pitch: float) -> tuple[Array, Array]:
     n = max(3, round(ring.length / pitch))
     at = shapely.line_interpolate_point(ring, np.arange(n) * ring.length / n)
-    step = np.diff(shapely.get_coordinates(at), axis=0, append=shapely.get_coordinates(at)[:1])
+    xy = shapely.get_coordinates(at)
+    step = np.diff(xy, axis=0, append=xy[:1])
     angle = np.arctan2(step[:, 1], step[:, 0])
-    return np.abs(quarter_deg(np.roll(angle, -1) - angle))
+    return xy, np.abs(quarter_deg(angle - np.roll(angle, 1)))
 
 
 def _least_radius(line: shapely.LineString, pitch: float) -> float:
