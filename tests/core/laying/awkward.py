@@ -45,7 +45,7 @@ def setting(
 
 def leaf_outline(length: float, up: float, down: float, power: float = 1.3) -> Polygon:
     x = np.linspace(0, length, 90)
-    bow = np.sin(np.pi * x / length) ** power
+    bow = np.maximum(np.sin(np.pi * x / length), 0.0) ** power
     top = np.stack([x, up * bow], 1)
     low = np.stack([x, -down * bow], 1)[::-1]
     return Polygon(np.vstack([top, low[1:-1]]))
