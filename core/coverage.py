@@ -18,6 +18,9 @@ from core.geometry import SNAP_MM
 Areas = Sequence[MultiPolygon]
 Line = NDArray[np.float64]
 
+CRUMB = 1 / 3  # of a tessera's area: a part by itself that is smaller cannot be laid
+SPECK = 0.06  # of a tessera's area: less than this is not worth a change of border
+
 
 def knit(areas: Areas) -> list[MultiPolygon]:
     """Return the areas without overlaps, borders shared point for point.
@@ -35,28 +38,98 @@ def room_left(areas: Areas, whole: MultiPolygon) -> list[MultiPolygon]:
 
 def fill(areas: Areas, gaps: MultiPolygon, may_grow: Sequence[bool]) -> list[MultiPolygon]:
     """Give each part of the gaps to the area with which it shares most border."""
-    parts = list(gaps.geoms)
-    knitted = knit([*areas, *(MultiPolygon([p]) for p in parts)])
-    grown = knitted[: len(areas)]
-    todo = [p for p in knitted[len(areas) :] if not p.is_empty]
-    while todo:
+    knitted = knit([*areas, *(MultiPolygon([p]) for p in gaps.geoms)])
+    grown, parts = knitted[: len(areas)], knitted[len(areas) :]
+    _hand_out(grown, parts, [may_grow] * len(parts))
+    return knit(grown)
+
+
+def give(
+    areas: Areas, parts: Sequence[Polygon], givers: Sequence[int]
+) -> tuple[list[MultiPolygon], list[int]]:
+    """Knit areas, each part given to the neighbour with which it shares most border.
+
+    Parameters
+    ----------
+    parts, givers
+        Parts, and whose each is: the place of an area in the list.
+
+    Returns
+    -------
+    areas, takers
+        A part that has no neighbour stays with its giver.
+    """
+    knitted = knit([*(MultiPolygon([p]) for p in parts), *areas])
+    grown, parts_now = knitted[len(parts) :], knitted[: len(parts)]
+    takers = _hand_out(grown, parts_now, [[k != g for k in range(len(areas))] for g in givers])
+    for j, giver in enumerate(givers):
+        if takers[j] < 0:
+            takers[j] = giver
+            grown[giver] = polygons_of(shapely.union(grown[giver], parts_now[j]))
+    return grown, takers
+
+
+def _hand_out(
+    grown: list[MultiPolygon], parts: Areas, may_take: Sequence[Sequence[bool]]
+) -> list[int]:
+    """Join parts to the areas they share most border with; return each part's (-1 for none)."""
+    takers = [-1] * len(parts)
+    todo = [j for j, p in enumerate(parts) if not p.is_empty]
+    while todo and grown:
         left = []
-        for part in todo:
+        for j in todo:
+            edge = parts[j].boundary
             shared = [
-                shapely.length(shapely.intersection(part.boundary, g.boundary))
-                if may_grow[k] and not g.is_empty
-                else 0.0
-                for k, g in enumerate(grown)
+                shapely.length(shapely.intersection(edge, g.boundary)) if may else 0.0
+                for g, may in zip(grown, may_take[j], strict=True)
             ]
-            best = int(np.argmax(shared)) if shared else 0
-            if shared and shared[best] > SNAP_MM:
-                grown[best] = polygons_of(shapely.union(grown[best], part))
+            best = int(np.argmax(shared))
+            if shared[best] > SNAP_MM:
+                grown[best] = polygons_of(shapely.union(grown[best], parts[j]))
+                takers[j] = best
             else:
-                left.append(part)
+                left.append(j)
         if len(left) == len(todo):
             break
         todo = left
-    return knit(grown)
+    return takers
+
+
+def slivers(before: Polygon, after: Sequence[Polygon], tessera_mm: float) -> list[Polygon]:
+    """Return what a cut has made too thin or too small for a tessera.
+
+    Parameters
+    ----------
+    before, after
+        A connected area, and what a cut has left of it. What was as thin before the cut stays.
+    """
+    out = []
+    was_wide = None
+    for piece in after:
+        if piece.area < CRUMB * tessera_mm**2:
+            out.append(piece)
+            continue
+        thin = _specks_left_out(shapely.difference(piece, _opened(piece, tessera_mm)), tessera_mm)
+        if thin:
+            was_wide = was_wide or _opened(before, tessera_mm)
+            thin = [q for p in thin for q in _polygons(shapely.intersection(p, was_wide))]
+            thin = _specks_left_out(MultiPolygon(thin), tessera_mm)
+        if thin:
+            rest = _polygons(shapely.difference(piece, MultiPolygon(thin)))
+            out += thin + [p for p in rest if p.area < CRUMB * tessera_mm**2]
+    return out
+
+
+def _opened(area: Polygon, tessera_mm: float) -> shapely.Geometry:
+    """Return an area without its parts narrower than half a tessera; blunt corners stay."""
+    r = tessera_mm / 4
+    # a little farther out than in: buffers are true to about a hundredth of their distance
+    core = shapely.buffer(area, -0.98 * r)
+    return shapely.buffer(core, 1.02 * r, join_style="mitre", mitre_limit=3)
+
+
+def _specks_left_out(geometry: shapely.Geometry, tessera_mm: float) -> list[Polygon]:
+    return [p for p in _polygons(geometry) if p.area > SPECK * tessera_mm**2]
 
 
 def redrawn(areas: Areas, change: Callable[[Line, bool], Line]) -> list[MultiPolygon]:

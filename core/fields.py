@@ -25,10 +25,10 @@ from core.commission import (
     next_id,
     remove_field,
 )
-from core.coverage import fill, knit, polygons_of, redrawn, room_left
+from core.coverage import SPECK, fill, give, knit, polygons_of, redrawn, room_left, slivers
 from core.errors import EmblemaError
 from core.flow import smooth_curve
-from core.geometry import outline_of, polygon_of
+from core.geometry import SNAP_MM, outline_of, polygon_of
 
 LEAST_MM2 = 1.0
 
@@ -57,6 +57,8 @@ def add_outline(
     **choices: Any,
 ) -> Edited:
     """Draw a field; it is cut out of the fields beneath it.
+
+    What the cut leaves of those too thin or too small for a tessera goes to their neighbours.
 
     Parameters
     ----------
@@ -94,11 +96,66 @@ def add_area(
     number = next_id("f", (f.id for f in doc.fields))
     new = Field(number, name or f"Field {number[1:]}", (), motif, **choices)
     check_field(new)
-    knitted = knit([area, *areas(doc)])
-    fields, gone = _kept((new, *doc.fields), knitted)
+    parts, givers = _left_too_thin(doc, area)
+    near = _fields_near(doc, shapely.union_all([area, *parts]))
+    place = {k: n for n, k in enumerate(near, 1)}
+    shapes = [area, *(polygon_of(doc.fields[k].outline) for k in near)]
+    knitted, takers = give(shapes, parts, [place[k] for k in givers])
+    touched = (new, *(doc.fields[k] for k in near))
+    fields, gone = _kept(touched, knitted)
     notes += [f"Field '{g}' was wholly covered and is gone." for g in gone]
-    out = replace(doc, fields=(*fields[1:], fields[0]))
+    notes += _told(touched, parts, [place[k] for k in givers], takers)
+    kept, nears = {f.id: f for f in fields}, {f.id for f in touched}
+    below = (kept.get(f.id) if f.id in nears else f for f in doc.fields)
+    out = replace(doc, fields=(*(f for f in below if f), fields[0]))
     return Edited(_without_orphans(out), number, tuple(notes))
+
+
+def _left_too_thin(doc: Commission, area: MultiPolygon) -> tuple[list[Polygon], list[int]]:
+    """Return what an area laid over the fields leaves of them too thin, and whose each part is."""
+    parts: list[Polygon] = []
+    givers: list[int] = []
+    shapely.prepare(area)
+    for k, (f, whole) in enumerate(zip(doc.fields, areas(doc), strict=True)):
+        cut = [p for p in whole.geoms if area.intersects(p) and not area.touches(p)]
+        if not cut:
+            continue
+        left = [polygons_of(shapely.difference(p, area)) for p in cut]
+        remains = whole.area - sum(p.area for p in cut) + sum(p.area for p in left)
+        if remains < LEAST_MM2:  # it is covered, to a hair
+            mine = [p for after in left for p in after.geoms]
+        else:
+            mine = [
+                p
+                for before, after in zip(cut, left, strict=True)
+                for p in slivers(before, list(after.geoms), f.tessera_mm)
+            ]
+            if remains - sum(p.area for p in mine) < LEAST_MM2:
+                continue  # a narrow field stays rather than vanish
+        parts += mine
+        givers += [k] * len(mine)
+    return parts, givers
+
+
+def _fields_near(doc: Commission, area: shapely.Geometry) -> list[int]:
+    """Return the places of the fields whose borders an area laid over them can change."""
+    shapes = areas(doc)
+    xy = shapely.get_coordinates(shapes)
+    if len(xy) and np.abs(xy - np.round(xy / SNAP_MM) * SNAP_MM).max() > 1e-6 * SNAP_MM:
+        return list(range(len(shapes)))  # knitting would round the borders of some, not of others
+    return np.flatnonzero(shapely.dwithin(shapes, area, 3 * SNAP_MM)).tolist()
+
+
+def _told(
+    fields: Sequence[Field], parts: Sequence[Polygon], givers: Sequence[int], takers: Sequence[int]
+) -> list[str]:
+    """Say which field's slivers went to which; specks are not worth a word."""
+    notes: dict[str, None] = {}
+    for part, g, t in zip(parts, givers, takers, strict=True):
+        if g != t and part.area > max(LEAST_MM2, SPECK * fields[g].tessera_mm ** 2):
+            a, b = fields[g].name, fields[t].name
+            notes[f"A sliver of '{a}' too thin for a tessera went to '{b}'."] = None
+    return list(notes)
 
 
 def closed_curve(points: Sequence[Point], step_mm: float = 2.0) -> np.ndarray[Any, Any]:

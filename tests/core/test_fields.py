@@ -108,6 +108,101 @@ def test_any_outlines_at_all_leave_a_sound_map(outlines) -> None:
     assert shapely.union_all(shapes).area == pytest.approx(total, abs=1e-3)
 
 
+def wide(shape: shapely.Geometry, mm: float) -> shapely.Geometry:
+    """The parts of a shape wider than so many mm."""
+    return shapely.buffer(shapely.buffer(shape, -mm / 2), mm / 2)
+
+
+def test_a_sliver_left_by_a_cut_goes_to_its_neighbour() -> None:
+    head = add_outline(BLANK, circle(60, 50, 30), "Head", tessera_mm=8.0)
+    doc = add_ground(head.doc, "Sky").doc
+    # leaves a tongue of Head 2 mm wide above the crest
+    made = add_outline(doc, [(20, 22), (100, 22), (100, 40), (20, 40)], "Crest")
+    sound(made.doc)
+    assert made.notes == ("A sliver of 'Head' too thin for a tessera went to 'Sky'.",)
+    left = areas(made.doc)[1]
+    assert len(left.geoms) == 1 and left.bounds[1] == 40
+    assert left.area - wide(left, 3).area < 3
+    # a strip that a tessera fits into stays
+    made = add_outline(doc, [(20, 27), (100, 27), (100, 45), (20, 45)], "Crest")
+    sound(made.doc)
+    assert made.notes == () and len(areas(made.doc)[1].geoms) == 2
+
+
+def test_a_detached_crumb_goes_to_its_neighbour() -> None:
+    head = add_outline(BLANK, [(20, 20), (80, 20), (50, 80)], "Head", tessera_mm=12.0)
+    doc = add_ground(head.doc, "Sky").doc
+    made = add_outline(doc, [(40, 73), (60, 73), (60, 60), (40, 60)], "Ear")
+    sound(made.doc)
+    assert len(made.notes) == 1 and "'Head'" in made.notes[0]
+    assert areas(made.doc)[1].bounds[3] == 60
+
+
+def test_what_was_drawn_thin_stays() -> None:
+    leaf = add_outline(BLANK, [(10, 40), (150, 50), (10, 60)], "Leaf")
+    stem = add_outline(leaf.doc, [(20, 60), (22, 60), (22, 95), (20, 95)], "Stem")
+    doc = add_ground(stem.doc, "Sky").doc
+    made = add_outline(doc, [(30, 0), (60, 0), (60, 100), (30, 100)], "Post")
+    sound(made.doc)
+    beyond = shapely.box(60, 0, 200, 100)
+    before, after = (areas(d)[1].intersection(beyond) for d in (doc, made.doc))
+    assert made.notes == ()
+    assert before.symmetric_difference(after).area < 0.01
+    # a stem narrower than any tessera is cut, and what is left of it is left alone
+    made = add_outline(doc, [(0, 70), (50, 70), (50, 80), (0, 80)], "Bar")
+    sound(made.doc)
+    assert [f.name for f in made.doc.fields] == ["Sky", "Leaf", "Stem", "Bar"]
+    assert areas(made.doc)[2].area > 0
+
+
+def test_a_field_never_vanishes_for_being_thin() -> None:
+    doc = add_outline(BLANK, [(20, 20), (60, 20), (60, 40), (20, 40)], "Tile").doc
+    doc = add_ground(doc, "Sky").doc
+    made = add_outline(doc, [(10, 10), (70, 10), (70, 37), (10, 37)], "Roof")
+    sound(made.doc)
+    assert made.notes == ()
+    assert areas(made.doc)[1].area == pytest.approx(120)
+    # but what is covered to a hair is gone, and the hair with it
+    made = add_outline(doc, [(10, 10), (70, 10), (70, 39.99), (10, 39.99)], "Roof")
+    sound(made.doc)
+    assert made.notes == ("Field 'Tile' was wholly covered and is gone.",)
+
+
+def test_fields_off_the_grid_stay_sound_under_an_outline() -> None:
+    doc = resize_work(moon_and_bird()[0], 150)
+    sound(add_outline(doc, circle(20, 40, 12), "Sun").doc)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.lists(
+            st.tuples(st.floats(-20, 220), st.floats(-20, 120)), min_size=3, max_size=7, unique=True
+        ),
+        min_size=1,
+        max_size=5,
+    ),
+    st.booleans(),
+)
+def test_outlines_over_a_ground_keep_coverage_and_area(outlines, smooth) -> None:
+    doc = add_ground(BLANK, "Ground").doc
+    for points in outlines:
+        before = areas(doc)
+        try:
+            made = add_outline(doc, points, smooth=smooth)
+        except EmblemaError:
+            continue
+        names = {f.name for f in made.doc.fields}
+        for f, area in zip(doc.fields, before, strict=True):
+            told = f"Field '{f.name}' was wholly covered and is gone."
+            assert (f.name in names) != (told in made.notes), area.area
+        doc = made.doc
+    shapes = areas(doc)
+    assert shapely.coverage_is_valid(np.array(shapes, dtype=object))
+    assert sum(a.area for a in shapes) == pytest.approx(20_000, abs=1e-3)
+    assert shapely.union_all(shapes).area == pytest.approx(20_000, abs=1e-3)
+
+
 def test_join_and_split_undo_one_another() -> None:
     doc, moon, bird = moon_and_bird()
     joined = merge(doc, [moon, bird])
