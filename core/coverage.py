@@ -125,7 +125,8 @@ def _opened(area: Polygon, tessera_mm: float) -> shapely.Geometry:
     r = tessera_mm / 4
     # a little farther out than in: buffers are true to about a hundredth of their distance
     core = shapely.buffer(area, -0.98 * r)
-    return shapely.buffer(core, 1.02 * r, join_style="mitre", mitre_limit=3)
+    # a mitred buffer may cross itself by a hair
+    return polygons_of(shapely.buffer(core, 1.02 * r, join_style="mitre", mitre_limit=3))
 
 
 def _specks_left_out(geometry: shapely.Geometry, tessera_mm: float) -> list[Polygon]:

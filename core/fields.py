@@ -101,6 +101,11 @@ def add_area(
     place = {k: n for n, k in enumerate(near, 1)}
     shapes = [area, *(polygon_of(doc.fields[k].outline) for k in near)]
     knitted, takers = give(shapes, parts, [place[k] for k in givers])
+    stays = [s.area >= LEAST_MM2 for s in knitted]
+    hairs = [s for s, stay in zip(knitted, stays, strict=True) if not stay]
+    if any(s.area for s in hairs):  # of fields that are covered but for a hair
+        rest = [s if stay else MultiPolygon() for s, stay in zip(knitted, stays, strict=True)]
+        knitted = fill(rest, polygons_of(shapely.union_all(hairs)), stays)
     touched = (new, *(doc.fields[k] for k in near))
     fields, gone = _kept(touched, knitted)
     notes += [f"Field '{g}' was wholly covered and is gone." for g in gone]
@@ -122,16 +127,13 @@ def _left_too_thin(doc: Commission, area: MultiPolygon) -> tuple[list[Polygon], 
             continue
         left = [polygons_of(shapely.difference(p, area)) for p in cut]
         remains = whole.area - sum(p.area for p in cut) + sum(p.area for p in left)
-        if remains < LEAST_MM2:  # it is covered, to a hair
-            mine = [p for after in left for p in after.geoms]
-        else:
-            mine = [
-                p
-                for before, after in zip(cut, left, strict=True)
-                for p in slivers(before, list(after.geoms), f.tessera_mm)
-            ]
-            if remains - sum(p.area for p in mine) < LEAST_MM2:
-                continue  # a narrow field stays rather than vanish
+        mine = [
+            p
+            for before, after in zip(cut, left, strict=True)
+            for p in slivers(before, list(after.geoms), f.tessera_mm)
+        ]
+        if remains - sum(p.area for p in mine) < LEAST_MM2:
+            continue  # a narrow field stays rather than vanish
         parts += mine
         givers += [k] * len(mine)
     return parts, givers
