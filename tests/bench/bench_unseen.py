@@ -193,7 +193,7 @@ def main() -> None:
             for name, value in measures.items():
                 means.setdefault(name, []).append(value)
             miss = {name: round(v, 4) for name, v in measures.items() if not kept(name, v)}
-            missed.update(miss)
+            missed.update(miss.keys())
             if miss:
                 short += 1
                 print(f"{k:4} {KINDS[k % len(KINDS)].__name__:12} {n:5} pieces {miss}", flush=True)
