@@ -18,6 +18,7 @@ ONWARD = np.array([1.0, 0.618])  # the way that counts as onward along a course
 MEET = 0.09  # pitches within which two cuts stand in line
 APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
 ROUNDS = 16
+RUN = 8  # cuts to either side with which one moves together
 THIN = 0.55  # pitches across below which a course ends
 EVEN_ENOUGH = 0.1  # squares of the pitch by which neighbours in a course may differ
 EVENING = 0.6  # share of the rest that one round evens out
@@ -184,7 +185,8 @@ def _staggered(
         # cuts that meet part the same way all along, or they would hold one another fast
         onward = np.where(t[i] @ ONWARD >= 0, 1.0, -1.0)
         sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
-        force = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        force: Array = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        force = force + _together(force, firsts[course], lasts[course], ring)
         gap = _gaps(u, before, after, is_first, is_last, ring, span)
         # springs: each side would like to keep its share of the room
         want = (gap.sum(0) * rest[0] / np.maximum(rest.sum(0), 1e-9)) - gap[0]
@@ -194,6 +196,22 @@ def _staggered(
         move[lasts[on_ring]] = move[firsts[on_ring]]
         u = u + move
     return u
+
+
+def _together(
+    force: Array, first: NDArray[np.int64], last: NDArray[np.int64], ring: NDArray[np.bool_]
+) -> Array:
+    """Return the mean push round each cut along its course, which moves a whole run of cuts.
+
+    Cut by cut the lengths between would hold a run of joints in line fast. Towards the ends of an
+    open course, which stay, it dies away.
+    """
+    k = np.arange(len(force))
+    total = np.r_[0.0, np.cumsum(force)]
+    low, high = np.maximum(k - RUN, first), np.minimum(k + RUN, last)
+    free = np.where(ring, 1.0, np.minimum(np.minimum(k - first, last - k) / RUN, 1.0))
+    out: Array = free * (total[high + 1] - total[low]) / (high + 1 - low)
+    return out
 
 
 def _leans(beside: NDArray[np.int64], n: int, rng: np.random.Generator) -> NDArray[np.float64]:

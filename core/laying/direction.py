@@ -20,7 +20,7 @@ from core.laying.spec import Setting
 
 BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
 LINE_LEADS = 3.5  # pitches beside a flow line that it leads
-LINE_SIDE = 3.0  # how strongly, beside it
+LINE_SIDE = 2.0  # how strongly, beside it
 HUG = 1.0  # how strongly a hugged border leads
 CREASE = 0.15  # change of the doubled angle in one pitch beyond which the flow may turn sharply
 CREASE_ROUNDS = 6

@@ -58,14 +58,6 @@ def line_turns_back(s: Setting) -> bool:
     return False
 
 
-def jagged(s: Setting) -> bool:
-    """Say whether the border is an eighth longer than one that cuts off what is less than half a
-    pitch deep: pieces at it then differ by what they find.
-    """
-    plain = shapely.simplify(s.outline.boundary, s.pitch_mm / 2)
-    return bool(s.outline.boundary.length > 9 / 8 * plain.length)
-
-
 def _courses(s: Setting) -> list[shapely.LinearRing]:
     out = []
     for k in range(1000):
