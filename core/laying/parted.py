@@ -21,6 +21,8 @@ from core.laying.shape import bare, cost
 BARE = 0.06  # squares of the pitch that a piece may leave bare before its room is cut anew
 BIG = 1.5  # squares of the pitch beyond which a piece may be worth two
 GAIN = 0.02  # squares of the pitch that a new cut must win
+WHISKER = 0.95  # joints; what is narrower of a territory cannot be laid
+MUCH = 0.1  # squares of the pitch that a piece gains by it
 SWEEPS = 2
 TURNS = 6  # directions tried from a corner, beside its own
 MOST_CORNERS = 3
@@ -61,9 +63,31 @@ def parted(
     keep = first | (area > WORTH * pitch**2)
     ground, owner = ground[keep], owner[keep]
     ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
+    ground = _without_whiskers(ground, pitch, joint)
     for _ in range(SWEEPS):
         ground, owner = _recut(ground, owner, stretches, pitch, joint)
     return ground, owner
+
+
+def _without_whiskers(
+    ground: NDArray[np.object_], pitch: float, joint: float
+) -> NDArray[np.object_]:
+    """Return the territories less what is narrower than a joint, where a piece gains by it.
+
+    Nothing can be laid there, and a piece that had to heed it would leave far more bare.
+    """
+    lost = bare(ground, pitch, joint)
+    some = np.flatnonzero(lost > BARE * pitch**2)
+    by = WHISKER * joint / 2
+    inner = shapely.buffer(ground[some], -by, join_style="mitre", mitre_limit=3.0)
+    plain = shapely.buffer(inner, by, join_style="mitre", mitre_limit=3.0)
+    whole = (shapely.get_type_id(plain) == 3) & ~shapely.is_empty(plain)
+    some, plain = some[whole], plain[whole]
+    better = bare(plain, pitch, joint) + shapely.area(ground[some]) - shapely.area(plain)
+    much = better < lost[some] - MUCH * pitch**2
+    ground = ground.copy()
+    ground[some[much]] = plain[much]
+    return ground
 
 
 def _some(
