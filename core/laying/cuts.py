@@ -185,7 +185,8 @@ def _staggered(
         # cuts that meet part the same way all along, or they would hold one another fast
         onward = np.where(t[i] @ ONWARD >= 0, 1.0, -1.0)
         sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
-        force: Array = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        asked = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        force = np.asarray(asked, np.float64)
         force = force + _together(force, firsts[course], lasts[course], ring)
         gap = _gaps(u, before, after, is_first, is_last, ring, span)
         # springs: each side would like to keep its share of the room
