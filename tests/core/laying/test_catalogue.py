@@ -30,7 +30,6 @@ TURNS = ("its courses turn so much where they follow the border", courses_turn)
 SMALL = ("so few pieces that half a joint kept from the border tells", few_pieces)
 SHORT: dict[str, dict[str, Excuse]] = {
     "ribbon_three": {"course_turn_deg": TURNS},
-    "star_four": {"course_turn_deg": TURNS},
     "star_eight_blunt": {"course_turn_deg": TURNS},
     "disc_small": {"course_turn_deg": TURNS, "coverage": SMALL},
     "disc_whole": {"course_turn_deg": TURNS},
