@@ -1,8 +1,8 @@
 """From territories to pieces: convex, three to six corners, half a joint inside.
 
 A piece is the set of points that lie half a joint inside each of its few sides. Corners that
-hardly turn are left out; where a neighbour pokes in, the side steps back, so that a piece
-never leaves its own territory.
+hardly turn are left out and the side leans out a little instead; where a neighbour pokes in, it
+steps back, so that a piece never leaves its own territory.
 """
 
 from __future__ import annotations
