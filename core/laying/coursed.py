@@ -17,6 +17,7 @@ from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.direction import Direction, direction_field
 from core.laying.grid import Array
 from core.laying.joints import divide_in_line
+from core.laying.nipped import line_angle, nipped
 from core.laying.pairs import evened_out
 from core.laying.parted import parted
 from core.laying.phase import Phase, phase_field
@@ -100,6 +101,8 @@ def _laid_along(
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
+    if setting.flow:
+        polygons = nipped(polygons, line_angle(setting, polygons), joint)
     return _numbered(polygons, stretches, owner)
 
 

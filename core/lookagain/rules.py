@@ -16,6 +16,7 @@ from shapely import MultiPolygon
 from core.commission import Commission, Field, Outline
 from core.errors import Stopped
 from core.geometry import polygon_of
+from core.laying.axis import quarter_rad
 from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces
@@ -362,7 +363,7 @@ class Look:
     def flow(self) -> list[Finding]:
         """Pieces turned against the flow."""
         one, _ = self._boxes
-        off = np.abs(_quarter_deg(np.arctan2(one[:, 1], one[:, 0]) - self.p.angle_rad))
+        off = np.degrees(quarter_rad(np.arctan2(one[:, 1], one[:, 0]) - self.p.angle_rad))
         four = shapely.get_num_coordinates(self.p.polygons) == 5
         limit = self.limits.off_flow_deg
         return self._each(
@@ -480,11 +481,6 @@ def _smallest_corner_deg(p: NDArray[np.object_]) -> Array:
     c = (a * b).sum(1) / np.maximum(np.hypot(*a.T) * np.hypot(*b.T), 1e-12)
     out = np.full(len(p), 180.0)
     np.minimum.at(out, owner, np.degrees(np.arccos(c.clip(-1, 1))))
-    return out
-
-
-def _quarter_deg(angle: Array) -> Array:
-    out: Array = np.degrees((angle + np.pi / 4) % (np.pi / 2) - np.pi / 4)
     return out
 
 

@@ -9,9 +9,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from measures import Array, quarter_deg
-from shapely import MultiPolygon, Polygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from core.laying import Setting
+
+LEAST_COVERAGE = 0.97  # of what whole tesserae with their joints would cover
 
 
 def turn_on_offsets_deg(s: Setting) -> float:
@@ -34,28 +36,60 @@ def courses_turn(s: Setting) -> bool:
     return turn_on_offsets_deg(s) > 10.0
 
 
-def few_pieces(s: Setting) -> bool:
-    """Say whether there is room for less than ten pieces."""
-    return s.outline.area < 10 * s.pitch_mm**2
+def one_piece_falls_short(s: Setting) -> bool:
+    """Say whether one piece that fills a field, half a joint from its border, covers too little.
 
-
-def line_bends_tightly(s: Setting) -> bool:
-    """Say whether a flow line has a radius below two pitches, where a piece spans 28 degrees."""
-    return any(_least_radius(line, s.pitch_mm) < 2 * s.pitch_mm for line in s.flow)
-
-
-def line_turns_back(s: Setting) -> bool:
-    """Say whether a flow line has a corner of more than 90 degrees, inside the field.
-
-    Beside such a corner pieces a pitch apart are asked for directions 45 degrees apart or more.
+    The room left for it is the outline moved in by half a joint, whatever its shape.
     """
-    for line in s.flow:
-        c = shapely.get_coordinates(line)
-        d = np.diff(c, axis=0)
-        inner = (d[1:] * d[:-1]).sum(1) < 0
-        if (inner & shapely.contains_xy(s.outline, c[1:-1])).any():
-            return True
-    return False
+    inner = shapely.buffer(s.outline, -s.joint_mm / 2, join_style="mitre")
+    return inner.area < 1.7 * s.tessera_mm**2 and _coverage(inner.area, s) < LEAST_COVERAGE
+
+
+def a_cake_falls_short(s: Setting) -> bool:
+    """Say whether a small disc is covered too little by sectors, and by a ring round a middle.
+
+    No piece may be larger than the tessera by more than a third (common practice), and four of
+    five must have four corners: of a sector that leaves two straight sides along the border, of
+    a piece of a ring one. Of the rest nothing is asked but to stay inside the circle half a joint
+    from the border.
+    """
+    radius = float(np.sqrt(s.outline.area / np.pi))
+    assert shapely.minimum_bounding_radius(s.outline) < 1.01 * radius, "not a disc"
+    inner, largest = radius - s.joint_mm / 2, 4 / 3 * s.tessera_mm**2
+    middle = float(np.sqrt(largest / np.pi))
+    best = 0.0
+    for n in range(2, 60):
+        bent = np.floor(0.2 * n) / n  # share of pieces that may have more corners
+        four, free = (_sectors_mm2(n, sides, inner, s.joint_mm) for sides in (2, 64))
+        if four / n <= largest:
+            best = max(best, (1 - bent) * four + bent * free)
+        bent = np.floor(0.2 * (n + 1)) / n
+        plain, free = _inscribed_mm2(n, inner), np.pi * inner**2
+        ring = (1 - bent) * plain + bent * free - n * s.joint_mm * max(inner - middle, 0)
+        if (ring - largest) / n <= largest:
+            best = max(best, ring)
+    assert best > 0, "so large a disc is more than one ring"
+    return _coverage(best, s) < LEAST_COVERAGE
+
+
+def _coverage(laid_mm2: float, s: Setting) -> float:
+    return laid_mm2 / s.outline.area / (s.tessera_mm / s.pitch_mm) ** 2
+
+
+def _inscribed_mm2(n: int, radius: float) -> float:
+    """Return the area of a regular polygon of n sides in a circle."""
+    return n / 2 * radius**2 * float(np.sin(2 * np.pi / n))
+
+
+def _sectors_mm2(n: int, sides: int, radius: float, joint: float) -> float:
+    """Return the area of n even sectors with so many sides along the border, less their joints."""
+    way = 2 * np.pi * np.arange(n * sides) / (n * sides)
+    whole = Polygon(radius * np.stack([np.cos(way), np.sin(way)], axis=1))
+    rays = [
+        LineString([(0, 0), 2 * radius * np.array([np.cos(a), np.sin(a)])]) for a in way[::sides]
+    ]
+    joints = shapely.union_all(shapely.buffer(rays, joint / 2, cap_style="flat"))
+    return float((whole - joints).area)
 
 
 def _courses(s: Setting) -> list[shapely.LinearRing]:
@@ -76,17 +110,3 @@ def _joints(ring: shapely.LinearRing, pitch: float) -> tuple[Array, Array]:
     step = np.diff(xy, axis=0, append=xy[:1])
     angle = np.arctan2(step[:, 1], step[:, 0])
     return xy, np.abs(quarter_deg(angle - np.roll(angle, 1)))
-
-
-def _least_radius(line: shapely.LineString, pitch: float) -> float:
-    """Return the least radius of circles through three points of a line a pitch apart."""
-    at = np.arange(0.0, line.length, pitch / 4)
-    p = [
-        shapely.get_coordinates(shapely.line_interpolate_point(line, at[4:-4] + side * pitch))
-        for side in (-1, 0, 1)
-    ]
-    if not len(p[0]):
-        return float("inf")
-    a, b, c = (np.hypot(*(p[i] - p[j]).T) for i, j in ((0, 1), (1, 2), (0, 2)))
-    area = np.array([Polygon(q).area for q in np.stack(p, axis=1)])
-    return float((a * b * c / np.maximum(4 * area, 1e-12)).min())

@@ -1,0 +1,108 @@
+"""Pieces that lie askew are nipped a little, so that their long side runs along the flow.
+
+Where courses meet at an angle, or one ends, a piece may be a triangle or a kite that points
+anywhere. A small nip off one corner, along the flow or square to it, gives it a direction.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.laying.axis import axis_rad, quarter_rad
+from core.laying.grid import Array
+from core.laying.spec import Setting
+
+ASKEW = np.radians([12.0, 8.0, 5.0])  # off the flow from which pieces are nipped, step by step
+ASTRAY = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
+DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
+MOST = 0.06  # share of the piece that it may cost
+AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
+CORNER = 0.02  # and a corner more or less than four
+BESIDE = 2.5  # pitches to either side of a flow line that follow it
+
+
+def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDArray[np.object_]:
+    """Return the pieces, those that lie askew nipped where a small nip sets them straight.
+
+    Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY.
+
+    Parameters
+    ----------
+    pieces : ndarray of Polygon, shape (n,)
+        Convex.
+    wanted_rad : ndarray, shape (n,)
+        The flow's angle at each; nan where none is asked for.
+    """
+    for least in ASKEW:
+        off = quarter_rad(axis_rad(pieces) - wanted_rad)
+        beside = np.isfinite(off)
+        askew = np.flatnonzero(beside & (off > least))
+        if len(askew) and (least == ASKEW[0] or np.sqrt(np.mean(off[beside] ** 2)) > ASTRAY):
+            pieces = pieces.copy()
+            pieces[askew] = _straightened(pieces[askew], wanted_rad[askew], joint)
+    return pieces
+
+
+def _straightened(whole: NDArray[np.object_], wanted: Array, joint: float) -> NDArray[np.object_]:
+    """Return each piece, or the best of what is left of it by a small nip."""
+    cut, owner = _nips(whole, wanted, joint)
+    good = shapely.get_type_id(cut) == 3
+    good &= shapely.area(cut) > (1 - MOST) * shapely.area(whole)[owner]
+    good &= shapely.get_num_coordinates(cut) <= 7
+    # as they are, last, so that among equals nothing is nipped
+    cut = np.concatenate([cut[good], whole])
+    owner = np.concatenate([owner[good], np.arange(len(whole))])
+    worth = shapely.area(cut) / shapely.area(whole)[owner]
+    worth -= AWRY * (quarter_rad(axis_rad(cut) - wanted[owner]) / (np.pi / 4)) ** 2
+    worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
+    out = whole.copy()
+    order = np.argsort(worth, kind="stable")  # the last of each is the best
+    out[owner[order]] = cut[order]
+    return out
+
+
+def _nips(
+    pieces: NDArray[np.object_], angle: Array, joint: float
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return each piece less each of its corners, by every depth and both ways, and whose it is."""
+    xy, owner = shapely.get_coordinates(pieces, return_index=True)
+    first = np.r_[True, owner[1:] != owner[:-1]]
+    xy, owner = xy[~first], owner[~first]
+    middle = shapely.get_coordinates(shapely.centroid(pieces))[owner]
+    reach = 4 * np.sqrt(shapely.area(pieces).max())
+    cut, whose = [], []
+    for turn in (0.0, np.pi / 2):
+        way = np.stack([np.cos(angle[owner] + turn), np.sin(angle[owner] + turn)], axis=1)
+        way *= np.sign(((middle - xy) * way).sum(1))[:, None]
+        side = reach * np.stack([-way[:, 1], way[:, 0]], axis=1)
+        for depth in DEPTHS:
+            at = xy + depth * joint * way
+            corner = [at + side, at - side, at - side + reach * way, at + side + reach * way]
+            kept = shapely.polygons(np.stack(corner, axis=1))
+            cut.append(shapely.intersection(pieces[owner], kept))
+            whose.append(owner)
+    return np.concatenate(cut), np.concatenate(whose)
+
+
+def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:
+    """Return the angle of the nearest flow line at each piece beside one, else nan, shape (n,)."""
+    lines = np.array(setting.flow, dtype=object)
+    middle = shapely.centroid(pieces)
+    out = np.full(len(pieces), np.nan)
+    who, which = shapely.STRtree(lines).query_nearest(
+        middle, max_distance=BESIDE * setting.pitch_mm, all_matches=False
+    )
+    at = shapely.line_locate_point(lines[which], middle[who])
+    half, long = setting.tessera_mm / 2, shapely.length(lines[which])
+    a = shapely.get_coordinates(
+        shapely.line_interpolate_point(lines[which], np.maximum(at - half, 0))
+    )
+    b = shapely.get_coordinates(
+        shapely.line_interpolate_point(lines[which], np.minimum(at + half, long))
+    )
+    angle = np.arctan2(*(b - a).T[::-1])
+    # past a line's ends nothing is asked
+    out[who] = np.where((at > half) & (at < long - half), angle, np.nan)
+    return out

@@ -1,0 +1,105 @@
+"""Pieces that lie askew beside a flow line are nipped until their long side runs along it."""
+
+import numpy as np
+import pytest
+import shapely
+from awkward import setting
+from hypothesis import given
+from hypothesis import strategies as st
+from measures import measure
+from shapely.affinity import rotate
+
+from core.laying import lay_field
+from core.laying import nipped as module
+from core.laying.axis import axis_rad, quarter_rad
+from core.laying.nipped import line_angle, nipped
+
+JOINT = 1.0
+TRIANGLE = shapely.Polygon([(0, 0), (10, 4.2), (10, -4.2)])  # a course end: all three boxes alike
+
+
+def off_deg(piece: shapely.Polygon, angle_rad: float) -> float:
+    return float(np.degrees(quarter_rad(axis_rad(np.array([piece])) - angle_rad))[0])
+
+
+def test_a_square_has_no_direction_but_by_quarters():
+    square = shapely.box(0, 0, 9, 9)
+    for turn in (0, 30, 90, 170):
+        found = axis_rad(np.array([rotate(square, turn)]))
+        assert quarter_rad(found - np.radians(turn)) == pytest.approx(0, abs=1e-9)
+    assert quarter_rad(np.array([np.pi / 4, 0.1, np.pi / 2 + 0.1])) == pytest.approx(
+        [np.pi / 4, 0.1, 0.1]
+    )
+
+
+def test_the_tip_of_a_triangle_is_nipped_so_that_it_points_along_the_flow():
+    """Round an acute triangle boxes on all three sides are alike, twice its area."""
+    askew = rotate(TRIANGLE, 22.8, origin=(0, 0))  # a long side along the x axis or its own axis
+    for angle in (0.0, np.radians(22.8)):
+        out = nipped(np.array([askew]), np.array([angle]), JOINT)[0]
+        assert off_deg(out, angle) < 5.0
+        assert out.area > 0.94 * askew.area
+        assert out.within(askew.buffer(1e-9)) and out.is_valid
+
+
+def test_pieces_that_lie_along_the_flow_stay_as_they_are():
+    row = np.array([shapely.box(10 * k, 0, 10 * k + 9, 9) for k in range(20)])
+    straight = np.zeros(20)
+    assert nipped(row, straight, JOINT) is row
+    nowhere = np.full(20, np.nan)
+    assert nipped(row, nowhere, JOINT) is row
+
+
+def test_one_slant_piece_among_many_stays_and_many_slant_ones_are_nipped():
+    slant = shapely.Polygon([(0, 1), (9, 0), (9, 9), (1, 9)])
+    assert off_deg(slant, 0.0) == pytest.approx(
+        np.degrees(np.arctan(1 / 9))
+    )  # 6.3, two of its sides
+    straight = [shapely.box(0, 0, 9, 9)] * 30
+    few = np.array([slant, *straight], dtype=object)
+    assert nipped(few, np.zeros(31), JOINT)[0] is slant
+    many = np.array([slant] * 10, dtype=object)
+    after = nipped(many, np.zeros(10), JOINT)
+    assert off_deg(after[0], 0.0) == pytest.approx(0.0, abs=1e-6)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0, 10), st.floats(0, 10)), min_size=3, max_size=8),
+    st.floats(-1.5, 1.5),
+)
+def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):
+    piece = shapely.convex_hull(shapely.MultiPoint(points))
+    if piece.geom_type != "Polygon" or piece.area < 5 or shapely.get_num_coordinates(piece) > 7:
+        return
+    out = nipped(np.array([piece]), np.array([angle]), JOINT)[0]
+    assert out.area >= (1 - module.MOST) ** len(module.ASKEW) * piece.area
+    assert out.within(piece.buffer(1e-6))
+    assert out.area == pytest.approx(out.convex_hull.area)
+    assert shapely.get_num_coordinates(out) <= 7
+    assert off_deg(out, angle) <= off_deg(piece, angle) + 1e-6
+
+
+def test_only_beside_a_line_and_not_past_its_ends_is_a_direction_asked_for():
+    s = setting(shapely.box(0, 0, 300, 200), 9.0, 1.0, False, [[(50.0, 100.0), (150.0, 100.0)]])
+    at = [(100, 100), (100, 124), (100, 130), (20, 100), (51, 101), (200, 110)]
+    pieces = np.array([shapely.box(x - 4, y - 4, x + 4, y + 4) for x, y in at])
+    asked = np.isfinite(line_angle(s, pieces))
+    assert asked.tolist() == [True, True, False, False, False, False]
+
+
+@pytest.mark.parametrize("steep", [25.0, 40.0, 55.0])
+def test_courses_that_meet_at_an_angle_run_along_their_lines(steep, monkeypatch):
+    """Where two lines cross, pieces between them lay up to 44 degrees askew."""
+    run, rise = 150 * np.cos(np.radians(steep / 2)), 150 * np.sin(np.radians(steep / 2))
+    lines = [[(150 - run, 100 - rise), (150 + run, 100 + rise)]]
+    lines += [[(x, 200 - y) for x, y in lines[0]]]
+    s = setting(shapely.box(0, 0, 300, 200), 9.0, 1.0, False, lines)
+
+    def off() -> float:
+        found = measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s), s.flow)
+        return found["along_flow_deg"]
+
+    after = off()
+    assert after <= 4.0
+    monkeypatch.setattr(module, "ASKEW", np.array([np.pi]))
+    assert off() > after
