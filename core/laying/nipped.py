@@ -16,6 +16,7 @@ from core.laying.spec import Setting
 
 ASKEW = np.radians([12.0, 8.0, 5.0])  # off the flow from which pieces are nipped, step by step
 ASTRAY = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
+PLAIN = 0.85  # share of a field's pieces that keep four corners
 DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
 MOST = 0.06  # share of the piece that it may cost
 AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
@@ -26,7 +27,8 @@ BESIDE = 2.5  # pitches to either side of a flow line that follow it
 def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDArray[np.object_]:
     """Return the pieces, those that lie askew nipped where a small nip sets them straight.
 
-    Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY.
+    Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY and most
+    of the field's pieces keep four corners.
 
     Parameters
     ----------
@@ -39,9 +41,15 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
         off = quarter_rad(axis_rad(pieces) - wanted_rad)
         beside = np.isfinite(off)
         askew = np.flatnonzero(beside & (off > least))
-        if len(askew) and (least == ASKEW[0] or np.sqrt(np.mean(off[beside] ** 2)) > ASTRAY):
-            pieces = pieces.copy()
-            pieces[askew] = _straightened(pieces[askew], wanted_rad[askew], joint)
+        if not len(askew):
+            continue
+        straighter = pieces.copy()
+        straighter[askew] = _straightened(pieces[askew], wanted_rad[askew], joint)
+        if least < ASKEW[0]:
+            four = np.mean(shapely.get_num_coordinates(straighter) == 5)
+            if four < PLAIN or np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
+                break
+        pieces = straighter
     return pieces
 
 
