@@ -43,12 +43,13 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
         askew = np.flatnonzero(beside & (off > least))
         if not len(askew):
             continue
+        further = least < ASKEW[0]
+        if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
+            break
         straighter = pieces.copy()
         straighter[askew] = _straightened(pieces[askew], wanted_rad[askew], joint)
-        if least < ASKEW[0]:
-            four = np.mean(shapely.get_num_coordinates(straighter) == 5)
-            if four < PLAIN or np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
-                break
+        if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
+            break
         pieces = straighter
     return pieces
 
