@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import shapely
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from shapely import MultiPoint, MultiPolygon
 
 from core.errors import Stopped
+from core.laying.bends import PLAIN, SOUGHT_DEG, Bends, wanted_lengths
 from core.laying.cells import OUTSIDE, STRAIGHTEN, guards, territories
 from core.laying.courses import trace_courses
 from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
@@ -25,7 +27,7 @@ from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
 from core.laying.tips import sharp_corners
 from core.laying.wedges import without_wedges
-from core.laying.worth import faults
+from core.laying.worth import Faults, faults
 from core.pieces import Pieces
 
 SITES = 5  # Voronoi sites along a piece's stretch of its course
@@ -36,6 +38,8 @@ MARGIN = 6.0  # pitches within which every site has all its neighbours
 FEW = 250  # pieces below which a field is laid several ways, and the best is kept
 WAYS = 3
 PASSES = 2  # times the courses are divided again by the room that was found
+
+Laid = tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]
 
 
 def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
@@ -61,7 +65,7 @@ def lay_along(
     courses: list[Array],
     stop: Callable[[], bool],
     joints: Phase | None = None,
-) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
+) -> Laid:
     """Lay pieces along courses that are already drawn; return them, their course and number.
 
     Parameters
@@ -71,26 +75,51 @@ def lay_along(
     joints : Phase, optional
         Where joints across the courses stand in line.
     """
-    small = setting.outline.area < FEW * setting.pitch_mm**2
-    best, least = None, np.inf
-    for k in range(WAYS if small and joints is None else 1):
-        laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop, joints)
-        wrong, little = faults(*laid[:2], setting.outline.area, setting.pitch_mm, setting.joint_mm)
-        if best is None or wrong < least:
-            best, least = laid, wrong
-        if little:
+    laid = _laid_along(setting, courses, stop, joints)
+    if joints is not None:
+        return laid
+    best, least = laid, _faults(setting, laid)
+    for k in range(1, WAYS if setting.outline.area < FEW * setting.pitch_mm**2 else 1):
+        if least.little:
             break
-    assert best is not None
+        laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
+        found = _faults(setting, laid)
+        if found < least:
+            best, least = laid, found
+    return _gentler(setting, courses, stop, best, least) if least.turning > 1 else best
+
+
+def _gentler(
+    setting: Setting, courses: list[Array], stop: Callable[[], bool], best: Laid, least: Faults
+) -> Laid:
+    """Lay a field whose courses turn too much again, its pieces shorter in bends, if that helps."""
+    laid, bends = best, None
+    for sought, plain in product(SOUGHT_DEG, PLAIN):
+        shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
+        if shorter is None:
+            continue
+        bends = shorter
+        laid = _laid_along(setting, courses, stop, bends=bends)
+        found = _faults(setting, laid)
+        if found < least:
+            best, least = laid, found
+        if not least.missed:
+            break
     return best
+
+
+def _faults(setting: Setting, laid: Laid) -> Faults:
+    return faults(*laid[:2], setting.outline.area, setting.pitch_mm, setting.joint_mm)
 
 
 def _laid_along(
     setting: Setting,
     courses: list[Array],
     stop: Callable[[], bool],
-    joints: Phase | None,
-) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
-    ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints)
+    joints: Phase | None = None,
+    bends: Bends | None = None,
+) -> Laid:
+    ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints, bends=bends)
     pitch, joint = setting.pitch_mm, setting.joint_mm
     if joints is None:
         tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
@@ -112,10 +141,12 @@ def ground_along(
     stop: Callable[[], bool],
     joints: Phase | None = None,
     length: float | None = None,
+    bends: Bends | None = None,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64], Ruler, Stretches]:
     """Return every part of every piece's territory, whose it is, and the stretches themselves.
 
-    `length` is the wanted distance from cut to cut, a pitch where left out.
+    `length` is the wanted distance from cut to cut, a pitch where left out; `bends` is where
+    pieces are wanted shorter.
     """
     nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
     if not courses:
@@ -143,21 +174,27 @@ def ground_along(
         cells = _clipped(cells_of(ruler, stretches, FEW_SITES, straighten), setting.outline)
         return np.nan_to_num(shapely.area(cells)) / pitch**2
 
-    stretches = _divided(setting, ruler, np.ones(len(ruler.at)), joints, length or pitch)
+    def lengths_at(xy: Array) -> Array:
+        return np.ones(len(xy)) if bends is None else bends.at(xy)
+
+    plain = np.ones(len(ruler.at))
+    stretches = _divided(setting, ruler, plain, plain, joints, length or pitch)
     for _ in range(PASSES):
         ruler, room = respaced(ruler, stretches, room_of(ruler, stretches, HARDLY), pitch)
         if not len(ruler.at):
             return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
-        stretches = _divided(setting, ruler, room, joints, length or pitch)
+        want = lengths_at(ruler.xy)
+        stretches = _divided(setting, ruler, room, want, joints, length or pitch)
     room = room_of(ruler, stretches, STRAIGHTEN)
-    stretches = evened(ruler, stretches, room, pitch, joints is not None, EVENINGS)
+    want = lengths_at(places(ruler, stretches, 1)[:, 0])
+    stretches = evened(ruler, stretches, room, want, pitch, joints is not None, EVENINGS)
     ground, owner = _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
     return ground, owner, ruler, stretches
 
 
 def _numbered(
     polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64]
-) -> tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]:
+) -> Laid:
     """Number the pieces along their courses again, since some were parted or given up."""
     course = stretches.course[owner]
     order = np.lexsort((np.arange(len(owner)), stretches.piece[owner], course))
@@ -172,11 +209,11 @@ def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
 
 
 def _divided(
-    setting: Setting, ruler: Ruler, room: Array, joints: Phase | None, length: float
+    setting: Setting, ruler: Ruler, room: Array, want: Array, joints: Phase | None, length: float
 ) -> Stretches:
     if joints is not None:
         return divide_in_line(ruler, joints, setting.pitch_mm)
-    return divide(ruler, room, setting.pitch_mm, length, setting.variation, setting.seed)
+    return divide(ruler, room, want, setting.pitch_mm, length, setting.variation, setting.seed)
 
 
 def _check(stop: Callable[[], bool]) -> None:

@@ -100,7 +100,13 @@ class Stretches:
 
 
 def divide(
-    ruler: Ruler, room: Array, pitch: float, length: float, variation: float, seed: int
+    ruler: Ruler,
+    room: Array,
+    want: Array,
+    pitch: float,
+    length: float,
+    variation: float,
+    seed: int,
 ) -> Stretches:
     """Divide every course into pieces.
 
@@ -108,13 +114,15 @@ def divide(
     ----------
     room : ndarray (n,)
         Room across the course at each point of the ruler, in pitches.
+    want : ndarray (n,)
+        Length wanted of a piece at each point, as a share of `length`.
     length : float
         Wanted distance from cut to cut where the room is one pitch, mm.
     variation : float
         Spread of lengths, as a share of `length`.
     """
     rng = np.random.default_rng(seed)
-    density = np.clip(room, 0.5, 1.6) ** 0.8
+    density = np.clip(room, 0.5, 1.6) ** 0.8 / want
     step = np.diff(ruler.at, prepend=ruler.at[0])
     step[np.isin(ruler.at, ruler.start)] = 0.0
     measure = np.cumsum(step * np.r_[density[:1], (density[1:] + density[:-1]) / 2])
@@ -131,7 +139,8 @@ def divide(
     at = m0[course] + share * (m1 - m0)[course]
     u = np.interp(at, measure + 1e-9 * np.arange(len(measure)), ruler.at)
     u = np.clip(u, ruler.start[course], ruler.stop[course])
-    u = _staggered(ruler, u, course, k == 0, last, pitch, length, rng)
+    apart = APART * pitch * np.interp(u, ruler.at, want)
+    u = _staggered(ruler, u, course, k == 0, last, pitch, apart, rng)
     first = np.nonzero(~last)[0]
     return Stretches(course[first], k[first], u[first], u[first + 1])
 
@@ -143,10 +152,10 @@ def _staggered(
     is_first: NDArray[np.bool_],
     is_last: NDArray[np.bool_],
     pitch: float,
-    length: float,
+    apart: Array,
     rng: np.random.Generator,
 ) -> Array:
-    """Shift cuts along their courses, away from the cuts beside, keeping lengths alike.
+    """Shift cuts along their courses, `apart` mm from the cuts beside, keeping lengths alike.
 
     A ring's first and last cut are one: both move together.
     """
@@ -180,12 +189,13 @@ def _staggered(
         ti = t[pairs[:, 0]]
         along = (d * ti).sum(1)
         across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
-        push = (np.abs(along) < APART * pitch) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
-        i, a = pairs[push, 0], along[push]
+        room = apart[pairs[:, 0]]
+        push = (np.abs(along) < room) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
+        i, a, room = pairs[push, 0], along[push], room[push]
         # cuts that meet part the same way all along, or they would hold one another fast
         onward = np.where(t[i] @ ONWARD >= 0, 1.0, -1.0)
         sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
-        asked = np.bincount(i, -sign * (APART * pitch - np.abs(a)), len(u))
+        asked = np.bincount(i, -sign * (room - np.abs(a)), len(u))
         force = np.asarray(asked, np.float64)
         force = force + _together(force, firsts[course], lasts[course], ring)
         gap = _gaps(u, before, after, is_first, is_last, ring, span)
@@ -262,7 +272,13 @@ def places(ruler: Ruler, stretches: Stretches, each: int) -> Array:
 
 
 def evened(
-    ruler: Ruler, stretches: Stretches, area: Array, pitch: float, ends_only: bool, times: int
+    ruler: Ruler,
+    stretches: Stretches,
+    area: Array,
+    want: Array,
+    pitch: float,
+    ends_only: bool,
+    times: int,
 ) -> Stretches:
     """Move each cut a little from the small piece beside it into the large one, some times over.
 
@@ -270,12 +286,14 @@ def evened(
     ----------
     area : ndarray (n,)
         Territory of each stretch, in squares of the pitch.
+    want : ndarray (n,)
+        How large each is wanted beside the others.
     ends_only : bool
         Only the first and the last cut of a course move, so that joints stay in line elsewhere.
     """
     order = np.lexsort((stretches.piece, stretches.course))
     course, piece = stretches.course[order], stretches.piece[order]
-    a, b, size = (v[order] for v in (stretches.a, stretches.b, area))
+    a, b, size, want = (v[order] for v in (stretches.a, stretches.b, area, want))
     first = np.searchsorted(course, np.arange(len(ruler.start)))
     last = np.r_[first[1:], len(course)] - 1
     after = np.minimum(np.arange(len(course)) + 1, len(course) - 1)
@@ -296,7 +314,7 @@ def evened(
     before = np.empty_like(after)
     before[after] = np.arange(len(course))
     for _ in range(times):
-        more = size[after] - size
+        more = size[after] / want[after] - size / want
         more = np.sign(more) * np.maximum(np.abs(more) - EVEN_ENOUGH, 0.0)
         move = np.clip(EVENING / 2 * more / between, -0.2 * (b - a), 0.2 * (b - a)[after])
         move[still] = 0.0

@@ -65,14 +65,12 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
     at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
     """
-    if not len(pieces):
-        return pieces
     xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
+    if not len(xy):  # no pieces, or none that anything is left of
+        return pieces
     open_ring = np.r_[index[1:] == index[:-1], False]
     xy, index = xy[open_ring], index[open_ring]
     m = len(xy)
-    if not m:
-        return pieces
     first = np.searchsorted(index, np.unique(index))
     last = np.r_[first[1:], m] - 1
     before, after = np.arange(m) - 1, np.arange(m) + 1

@@ -6,18 +6,56 @@ alike and joints run on.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from core.laying.bends import joint_turns
 from core.laying.grid import Array
 
 UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
 BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
 IN_LINE = 0.15  # pitches within which two joints stand in line
-BARE = 0.02  # share of what whole tesserae would cover that is grout beyond the joints
+BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
+GENTLE = np.radians(10.0)  # turn from piece to piece of a course, but at a fifth of the joints
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """What is wrong with a field, each as a share of its limit."""
+
+    uneven: float  # sizes unlike
+    in_line: float  # joints that run on
+    bare: float  # grout beyond the joints
+    turning: float  # courses that turn from piece to piece
+
+    @property
+    def little(self) -> bool:
+        """Whether a hand would leave it.
+
+        Bare grout may be the outline's own doing, and courses turn with the border: these alone
+        are no cause to lay a field again in the same way.
+        """
+        return max(self.uneven, self.in_line) < GOOD
+
+    def __lt__(self, other: Faults) -> bool:
+        """Whether less is wrong: fewer limits missed, then missed by less, then less in all."""
+        return self._order() < other._order()
+
+    @property
+    def missed(self) -> list[float]:
+        """What goes beyond its limit, by how much."""
+        return [v - 1.0 for v in self._each() if v > 1.0]
+
+    def _each(self) -> tuple[float, ...]:
+        return self.uneven, self.in_line, self.bare, self.turning
+
+    def _order(self) -> tuple[int, float, float]:
+        return len(self.missed), sum(self.missed), sum(v**3 for v in self._each())
 
 
 def faults(
@@ -26,22 +64,20 @@ def faults(
     room_mm2: float,
     pitch: float,
     joint: float,
-) -> tuple[float, bool]:
-    """Return what is wrong with pieces laid in order along their courses, and if it is little.
-
-    Sizes unlike, joints in line and grout left bare count for one each at their limit, and for
-    little well within it. Bare grout may be the outline's own doing, so it alone is no cause to
-    lay a field again.
-    """
+) -> Faults:
+    """Return what is wrong with pieces that lie in order along their courses."""
     if len(polygons) < 3:
-        return 0.0, True
+        return Faults(0.0, 0.0, 0.0, 0.0)
     area = shapely.area(polygons)
     covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
-    uneven = float(area.std() / area.mean()) / UNEVEN
     middle = shapely.get_coordinates(shapely.centroid(polygons))
-    in_line = _in_line(middle, course, pitch) / BY_CHANCE
-    bare = max(1 - covered, 0.0) / BARE
-    return uneven**3 + in_line**3 + bare**3, max(uneven, in_line) < GOOD
+    _, turn = joint_turns(polygons, course, pitch)
+    return Faults(
+        uneven=float(area.std() / area.mean()) / UNEVEN,
+        in_line=_in_line(middle, course, pitch) / BY_CHANCE,
+        bare=max(1 - covered, 0.0) / BARE,
+        turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
+    )
 
 
 def _in_line(middle: Array, course: NDArray[np.int64], pitch: float) -> float:

@@ -16,24 +16,49 @@ from core.laying import Setting
 LEAST_COVERAGE = 0.97  # of what whole tesserae with their joints would cover
 
 
-def turn_on_offsets_deg(s: Setting) -> float:
-    """Return the 80th percentile of the turn from piece to piece on exact courses.
+def joints_on_offsets(s: Setting) -> tuple[Array, Array]:
+    """Return the joints of exact courses, (n, 2) mm, and how much the course turns at each, deg.
 
     They run parallel to the border at half a pitch, one and a half and so on (a parallel of a
     curve of curvature k at distance d has k / (1 - k d)), cut into a whole number of pieces each.
     """
-    return float(np.percentile(joints_on_offsets(s)[1], 80))
-
-
-def joints_on_offsets(s: Setting) -> tuple[Array, Array]:
-    """Return the joints of exact courses, (n, 2) mm, and how much the course turns at each, deg."""
     found = [_joints(ring, s.pitch_mm) for ring in _courses(s)]
     return np.concatenate([xy for xy, _ in found]), np.concatenate([turn for _, turn in found])
 
 
+def least_spread(s: Setting) -> float:
+    """Return the least spread of lengths by which exact courses turn gently, over their mean.
+
+    A course turns as much less as its pieces are shorter. Pieces may be of any length, each its
+    own, as long as four joints of five turn by 10 degrees at most and the field stays covered:
+    with joints of j and pieces every l pitches, 1 - j / l of a course is tessera. Infinite where
+    no lengths will do.
+    """
+    turn = np.sort(joints_on_offsets(s)[1])
+    joint = s.joint_mm / s.pitch_mm
+    shortest = joint / (1 - LEAST_COVERAGE * (1 - joint))  # on the whole
+    least = np.inf
+    for plain in np.arange(0.5, 1.5, 0.01):  # of the pieces that nothing is asked of
+        gentle = np.minimum(plain, 10.0 / np.maximum(turn, 1e-9))
+        for k in range(len(turn) + 1):  # the k tightest joints are let be
+            length = gentle.copy()
+            length[len(turn) - k :] = plain
+            number = 1 / length
+            if number[length * turn > 10.0 + 1e-9].sum() > 0.2 * number.sum():
+                break
+            mean = len(turn) / number.sum()
+            if mean >= shortest:
+                off = np.sqrt((number * (length - mean) ** 2).sum() / number.sum())
+                least = min(least, float(off / mean))
+    return least
+
+
 def courses_turn(s: Setting) -> bool:
-    """Say whether exact courses along the border turn more than 10 degrees at a fifth of joints."""
-    return turn_on_offsets_deg(s) > 10.0
+    """Say whether exact courses turn too much, or their pieces are unlike, whatever their lengths.
+
+    0.14 is how far sizes may spread.
+    """
+    return least_spread(s) > 0.14
 
 
 def one_piece_falls_short(s: Setting) -> bool:

@@ -49,9 +49,12 @@ def corners(p: Polygon) -> np.ndarray:
     return shapely.get_coordinates(p.exterior)[:-1]
 
 
-@pytest.mark.parametrize(("inner", "courses"), [(57.5, 5), (80.5, 4), (34.5, 6), (120.0, 3)])
+@pytest.mark.parametrize(("inner", "courses"), [(57.5, 5), (80.5, 4), (69.0, 6), (120.0, 3)])
 def test_a_ring_takes_its_circumference_over_the_pitch(inner: float, courses: int) -> None:
-    """Course k of a ring, of mean radius R, holds round(2 pi R / p) pieces: within one."""
+    """Course k of a ring, of mean radius R, holds round(2 pi R / p) pieces: within one.
+
+    Of rings too tight to turn gently so, see test_bends.py.
+    """
     pieces = lay_field(setting(ring(inner, courses)))
     far = np.hypot(*pieces.centre_mm.T)
     for k in range(courses):

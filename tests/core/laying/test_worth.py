@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 import shapely
 from awkward import CATALOGUE
+from shapely.affinity import rotate
 
 from core.laying import coursed, lay_field
-from core.laying.worth import faults
+from core.laying.worth import Faults, faults
 
 PITCH, JOINT = 10.0, 1.0
 
@@ -25,27 +26,45 @@ def rows(shift: float, *, uneven: float = 0.0, count: int = 8, courses: int = 4)
 
 
 def test_staggered_alike_and_full_is_no_fault():
-    wrong, little = faults(*rows(0.5), PITCH, JOINT)
-    assert wrong == pytest.approx(0.0, abs=1e-9) and little
+    found = faults(*rows(0.5), PITCH, JOINT)
+    assert (found.uneven, found.in_line, found.bare, found.turning) == pytest.approx((0,) * 4)
+    assert found.little and not found.missed
 
 
 def test_joints_in_line_count_as_a_grid_counts():
     """In a grid every joint stands in line: 1 / 0.3 of chance."""
-    wrong, little = faults(*rows(0.0), PITCH, JOINT)
-    assert wrong == pytest.approx((1 / 0.3) ** 3) and not little
+    found = faults(*rows(0.0), PITCH, JOINT)
+    assert found.in_line == pytest.approx(1 / 0.3) and not found.little
+    assert found.missed == pytest.approx([1 / 0.3 - 1])
 
 
 def test_sizes_unlike_count_by_their_spread():
     for uneven in (0.05, 0.14, 0.3):
-        wrong, little = faults(*rows(0.5, uneven=uneven), PITCH, JOINT)
-        assert wrong == pytest.approx((uneven / 0.14) ** 3, rel=0.01)
-        assert little == (uneven < 0.8 * 0.14)
+        found = faults(*rows(0.5, uneven=uneven), PITCH, JOINT)
+        assert found.uneven == pytest.approx(uneven / 0.14, rel=0.01)
+        assert found.little == (uneven < 0.8 * 0.14)
 
 
 def test_bare_grout_counts_but_is_no_cause_to_lay_again():
     pieces, course, room = rows(0.5)
-    wrong, little = faults(pieces, course, 1.1 * room, PITCH, JOINT)
-    assert wrong == pytest.approx(((1 - 1 / 1.1) / 0.02) ** 3) and little
+    found = faults(pieces, course, 1.1 * room, PITCH, JOINT)
+    assert found.bare == pytest.approx((1 - 1 / 1.1) / 0.03) and found.little
+
+
+def test_a_course_turns_by_a_full_turn_over_its_pieces():
+    """n pieces round a ring: each lies 2 pi / n from the next (a full turn)."""
+    n = 20
+    piece = shapely.box(-4.5, 30, 4.5, 39)
+    ring = [rotate(piece, -360 * k / n, origin=(0, 0)) for k in range(n)]
+    found = faults(np.array(ring, dtype=object), np.zeros(n, int), 2e3, PITCH, JOINT)
+    assert found.turning == pytest.approx(360 / n / 10) and found.little
+
+
+def test_fewer_limits_missed_are_better_than_less_in_all():
+    one, two = Faults(1.5, 0.9, 0.9, 0.9), Faults(1.01, 1.01, 0.0, 0.0)
+    assert one < two and not two < one
+    assert Faults(1.1, 0.9, 0.9, 0.9) < one
+    assert Faults(0.5, 0.5, 0.5, 0.5) < Faults(0.9, 0.5, 0.5, 0.5)
 
 
 @pytest.mark.parametrize("name", ["parts_apart", "star_thin"])
@@ -53,15 +72,16 @@ def test_a_small_field_is_laid_better_than_its_first_way(name, monkeypatch):
     """Of these two the first way is near its limits, and another is better."""
     s = CATALOGUE[name]()
 
-    def wrong() -> float:
+    def found() -> Faults:
         p = lay_field(s)
-        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)[0]
+        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)
 
-    kept = wrong()
+    kept = found()
     monkeypatch.setattr(coursed, "WAYS", 1)
-    assert kept < 0.9 * wrong()
+    assert kept < found()
 
 
 def test_one_piece_is_never_laid_again():
     one = np.array([shapely.box(0, 0, 9, 9)], dtype=object)
-    assert faults(one, np.zeros(1, int), 400.0, PITCH, JOINT) == (0.0, True)
+    found = faults(one, np.zeros(1, int), 400.0, PITCH, JOINT)
+    assert found.little and not found.missed
