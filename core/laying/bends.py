@@ -22,7 +22,7 @@ SOUGHT_DEG = (9.0, 8.6)  # turn from piece to piece that is sought, one after th
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more
 NEARLY = 1.05  # bends so nearly as tight as one that is shortened are shortened too
-UNLIKE = 0.09  # spread of lengths that would show in the sizes
+UNLIKE = 0.12  # spread of lengths that would show in the sizes
 SHORT = 0.8  # pitches below which pieces would on the whole be another tessera
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import product
 
@@ -19,7 +19,7 @@ from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.direction import Direction, direction_field
 from core.laying.grid import Array
 from core.laying.joints import divide_in_line
-from core.laying.nipped import line_angle, nipped
+from core.laying.nipped import line_angle, nipped, straight_in_course
 from core.laying.pairs import evened_out
 from core.laying.parted import parted
 from core.laying.phase import Phase, phase_field
@@ -36,7 +36,9 @@ EVENINGS = 3  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
 FEW = 250  # pieces below which a field is laid several ways, and the best is kept
+NIPS = 2  # times pieces are nipped that lie askew in their course
 WAYS = 3
+MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
 
 Laid = tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]
@@ -79,33 +81,45 @@ def lay_along(
     if joints is not None:
         return laid
     best, least = laid, _faults(setting, laid)
-    for k in range(1, WAYS if setting.outline.area < FEW * setting.pitch_mm**2 else 1):
-        if least.little:
+    for k in range(1, MOST_WAYS if setting.outline.area < FEW * setting.pitch_mm**2 else 1):
+        if least.little or (k >= WAYS and max(least.uneven, least.in_line) <= 1):
             break
         laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
         found = _faults(setting, laid)
         if found < least:
             best, least = laid, found
-    return _gentler(setting, courses, stop, best, least) if least.turning > 1 else best
+    if least.turning > 1:
+        for laid in _gentler(setting, courses, stop, best):
+            found = _faults(setting, laid)
+            if found < least:
+                best, least = laid, found
+            if not least.missed:
+                break
+    return best
 
 
 def _gentler(
-    setting: Setting, courses: list[Array], stop: Callable[[], bool], best: Laid, least: Faults
-) -> Laid:
-    """Lay a field whose courses turn too much again, its pieces shorter in bends, if that helps."""
-    laid, bends = best, None
-    for sought, plain in product(SOUGHT_DEG, PLAIN):
-        shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
-        if shorter is None:
-            continue
-        bends = shorter
-        laid = _laid_along(setting, courses, stop, bends=bends)
-        found = _faults(setting, laid)
-        if found < least:
-            best, least = laid, found
-        if not least.missed:
-            break
-    return best
+    setting: Setting, courses: list[Array], stop: Callable[[], bool], laid: Laid
+) -> Iterator[Laid]:
+    """Yield ways in which courses that turn too much turn less, the least change first.
+
+    What lies askew in its course is nipped; then the field is laid again, shorter in its bends.
+    """
+    bends = None
+    for way in (None, *product(SOUGHT_DEG, PLAIN)):
+        if way is not None:
+            sought, plain = way
+            shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
+            if shorter is None:
+                continue
+            bends = shorter
+            laid = _laid_along(setting, courses, stop, bends=bends)
+            yield laid
+        for _ in range(NIPS):
+            polygons, course, piece = laid
+            polygons = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
+            laid = polygons, course, piece
+            yield laid
 
 
 def _faults(setting: Setting, laid: Laid) -> Faults:

@@ -1,4 +1,4 @@
-"""Pieces that lie askew are nipped a little, so that their long side runs along the flow.
+"""Pieces that lie askew are nipped a little, so that they run along the flow or their course.
 
 Where courses meet at an angle, or one ends, a piece may be a triangle or a kite that points
 anywhere. A small nip off one corner, along the flow or square to it, gives it a direction.
@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.laying.axis import axis_rad, quarter_rad
+from core.laying.bends import joint_turns
 from core.laying.grid import Array
 from core.laying.spec import Setting
 
@@ -21,6 +22,8 @@ DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
 MOST = 0.06  # share of the piece that it may cost
 AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
+GENTLE = np.radians(10.0)  # turn from piece to piece of a course that is none too much
+SLIGHTLY = np.radians(2.0)  # off its course from which a piece is nipped
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
 
 
@@ -52,6 +55,46 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
             break
         pieces = straighter
     return pieces
+
+
+def straight_in_course(
+    pieces: NDArray[np.object_], course: NDArray[np.int64], pitch: float, joint: float
+) -> NDArray[np.object_]:
+    """Return the pieces, those nipped that make their course turn too much by lying askew in it.
+
+    A piece lies straight midway between the directions of the two beside it.
+
+    Parameters
+    ----------
+    pieces, course : ndarray, shape (n,)
+        Convex pieces in order along their courses.
+    """
+    left, turn = joint_turns(pieces, course, pitch)
+    right = left + 1
+    between = np.intersect1d(left, right)
+    # pieces look alike turned by a right angle, so directions are added four times as large
+    way = np.exp(4j * np.nan_to_num(axis_rad(pieces)))
+    wanted = np.zeros(len(pieces))
+    wanted[between] = np.angle(way[between - 1] + way[between + 1]) / 4
+    off = quarter_rad(np.angle(way) / 4 - wanted)
+    much = np.zeros(len(pieces))
+    np.maximum.at(much, left, turn)
+    np.maximum.at(much, right, turn)
+    askew = between[(much[between] > GENTLE) & (off[between] > SLIGHTLY)]
+    if not len(askew):
+        return pieces
+    out = pieces.copy()
+    out[askew] = _straightened(pieces[askew], wanted[askew], joint)
+    four = shapely.get_num_coordinates(pieces) == 5
+    if np.mean(shapely.get_num_coordinates(out) == 5) < PLAIN:
+        worse = four & (shapely.get_num_coordinates(out) != 5)
+        out[worse] = pieces[worse]
+    # only where the joints on both sides are the better for it
+    now = joint_turns(out, course, pitch)[1]
+    less = np.maximum(turn, GENTLE) - np.maximum(now, GENTLE)
+    gain = np.bincount(left, less, len(out)) + np.bincount(right, less, len(out))
+    out[gain <= 0] = pieces[gain <= 0]
+    return out
 
 
 def _straightened(whole: NDArray[np.object_], wanted: Array, joint: float) -> NDArray[np.object_]:

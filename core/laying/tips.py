@@ -19,7 +19,7 @@ ENDS = 1.0  # joints from the tip at which its piece ends
 BLUNT = 0.04  # tesserae: the width of that end, so that the glass holds
 NEAREST = 0.1  # joints that a piece keeps from the border there
 STEP = 0.02  # pitches of detail in an outline that do not count
-FURTHEST = (1.0, 0.85, 0.7, 0.55, 0.4, 0.25)  # shares of the way there that are tried
+FURTHEST = np.arange(1.0, 0.2, -0.04)  # shares of the way there that are tried
 GAIN = 0.05  # tesserae that a piece must win
 REACH = 1.5  # pitches from a tip within which its piece must end already
 
@@ -43,7 +43,7 @@ def into_tips(
         # where the tip is as wide as a blunt end and the least joint on both its sides
         end = (BLUNT * tessera_mm / 2 + 1.2 * NEAREST * joint_mm) / max(slope, 1e-6)
         sides = _sides_left(outline, tip, joint_mm)
-        for share in FURTHEST:
+        for share in FURTHEST.tolist():
             # where the sides of a tip are hollow a long piece cannot reach quite so far
             drawn = _drawn_out(out[k], tip, way, max(end, ENDS * joint_mm), share, tessera_mm)
             if drawn is None:

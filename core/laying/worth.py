@@ -21,6 +21,7 @@ BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
 IN_LINE = 0.15  # pitches within which two joints stand in line
 BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
 GENTLE = np.radians(10.0)  # turn from piece to piece of a course, but at a fifth of the joints
+ODD = 0.2  # share of pieces that have other than four corners
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 
 
@@ -32,6 +33,7 @@ class Faults:
     in_line: float  # joints that run on
     bare: float  # grout beyond the joints
     turning: float  # courses that turn from piece to piece
+    odd: float  # pieces with other than four corners
 
     @property
     def little(self) -> bool:
@@ -52,7 +54,7 @@ class Faults:
         return [v - 1.0 for v in self._each() if v > 1.0]
 
     def _each(self) -> tuple[float, ...]:
-        return self.uneven, self.in_line, self.bare, self.turning
+        return self.uneven, self.in_line, self.bare, self.turning, self.odd
 
     def _order(self) -> tuple[int, float, float]:
         return len(self.missed), sum(self.missed), sum(v**3 for v in self._each())
@@ -67,7 +69,7 @@ def faults(
 ) -> Faults:
     """Return what is wrong with pieces that lie in order along their courses."""
     if len(polygons) < 3:
-        return Faults(0.0, 0.0, 0.0, 0.0)
+        return Faults(0.0, 0.0, 0.0, 0.0, 0.0)
     area = shapely.area(polygons)
     covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
     middle = shapely.get_coordinates(shapely.centroid(polygons))
@@ -77,6 +79,7 @@ def faults(
         in_line=_in_line(middle, course, pitch) / BY_CHANCE,
         bare=max(1 - covered, 0.0) / BARE,
         turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
+        odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
     )
 
 

@@ -11,7 +11,6 @@ from shapely.affinity import rotate
 
 from core.laying import Setting, coursed, lay_field
 from core.laying.bends import joint_turns, wanted_lengths
-from core.laying.coursed import SOUGHT_DEG
 
 PITCH, JOINT = 10.0, 1.0
 
@@ -89,13 +88,13 @@ def test_tight_rings_turn_gently_on_shorter_pieces():
         assert plain - 1 <= n <= plain / 0.6
 
 
-@pytest.mark.parametrize("name", ["letter_s", "ribbon_three", "disc_whole"])
-def test_what_no_even_pieces_do_shorter_ones_in_bends_do(name, monkeypatch):
+@pytest.mark.parametrize("name", ["letter_s", "ribbon_three", "disc_whole", "coast"])
+def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(name, monkeypatch):
     s = CATALOGUE[name]()
 
     def turn() -> float:
         return measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s))["course_turn_deg"]
 
     assert turn() <= 10.0
-    monkeypatch.setattr(coursed, "SOUGHT_DEG", ())
-    assert turn() > 11.0 and SOUGHT_DEG
+    monkeypatch.setattr(coursed, "_gentler", lambda *_: ())
+    assert turn() > 11.0

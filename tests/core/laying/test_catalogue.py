@@ -31,7 +31,6 @@ SHORT: dict[str, dict[str, Excuse]] = {
     "field_smaller_than_a_piece": {"coverage": ONE},
     "parts_apart": {"course_turn_deg": TURNS},
     "gear": {"course_turn_deg": TURNS},
-    "coast": {"course_turn_deg": TURNS},
     "many_holes": {"course_turn_deg": TURNS},
     "teardrop": {"course_turn_deg": TURNS},
     "far_from_origin": {"course_turn_deg": TURNS},

@@ -1,4 +1,4 @@
-"""Pieces that lie askew beside a flow line are nipped until their long side runs along it."""
+"""Pieces that lie askew beside a flow line, or in their course, are nipped until they run along."""
 
 import numpy as np
 import pytest
@@ -7,12 +7,13 @@ from awkward import setting
 from hypothesis import given
 from hypothesis import strategies as st
 from measures import measure
-from shapely.affinity import rotate
+from shapely.affinity import rotate, translate
 
 from core.laying import lay_field
 from core.laying import nipped as module
 from core.laying.axis import axis_rad, quarter_rad
-from core.laying.nipped import line_angle, nipped
+from core.laying.bends import joint_turns
+from core.laying.nipped import line_angle, nipped, straight_in_course
 
 JOINT = 1.0
 TRIANGLE = shapely.Polygon([(0, 0), (10, 4.2), (10, -4.2)])  # a course end: all three boxes alike
@@ -63,6 +64,37 @@ def test_one_slant_piece_among_many_stays_and_many_slant_ones_are_nipped():
     for other, after in ((straight[0], 0.0), (house, lean)):
         field = np.array([slant] * 10 + [other] * 20, dtype=object)
         assert off_deg(nipped(field, asked, JOINT)[0], 0.0) == pytest.approx(after, abs=1e-6)
+
+
+def in_a_row(*middle: shapely.Polygon) -> tuple[np.ndarray, np.ndarray]:
+    """A course of squares with some other pieces after the third."""
+    square = shapely.box(0, 0, 9, 9)
+    row = [square] * 3 + list(middle) + [square] * 3
+    moved = [translate(p, 10 * k) for k, p in enumerate(row)]
+    return np.array(moved, dtype=object), np.zeros(len(row), int)
+
+
+def test_a_piece_askew_in_its_course_is_nipped_to_lie_between_its_neighbours():
+    slant = shapely.Polygon([(0, 1.8), (9, 0), (9, 9), (1.8, 9)])  # its sides lean by 11.3 degrees
+    row, course = in_a_row(slant)
+    assert np.degrees(joint_turns(row, course, 10.0)[1].max()) == pytest.approx(11.3, abs=0.1)
+    out = straight_in_course(row, course, 10.0, JOINT)
+    assert joint_turns(out, course, 10.0)[1] == pytest.approx(0.0, abs=1e-9)
+    assert out[3].within(row[3].buffer(1e-9)) and out[3].area > 0.94 * row[3].area
+    assert all(a is b for k, (a, b) in enumerate(zip(out, row, strict=True)) if k != 3)
+
+
+def test_where_nothing_turns_too_much_and_at_the_ends_nothing_is_nipped():
+    slant = shapely.Polygon([(0, 1.4), (9, 0), (9, 9), (1.4, 9)])  # 8.8 degrees
+    gentle, course = in_a_row(slant)
+    assert straight_in_course(gentle, course, 10.0, JOINT) is gentle
+    steep = shapely.Polygon([(0, 1.8), (9, 0), (9, 9), (1.8, 9)])
+    end = np.array([steep, *(translate(shapely.box(0, 0, 9, 9), 10 * k) for k in (1, 2))])
+    assert (straight_in_course(end, np.zeros(3, int), 10.0, JOINT) == end).all()
+    # where most pieces of a field have other corners than four, no more are made
+    house = shapely.Polygon([(0, 0), (9, 0), (9, 6), (4, 9), (0, 6)])
+    odd, course = in_a_row(steep, *[shapely.box(0, 0, 9, 9)] * 3, *[house] * 9)
+    assert straight_in_course(odd, course, 10.0, JOINT)[3] is odd[3]
 
 
 @given(

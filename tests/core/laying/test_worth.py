@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 import shapely
 from awkward import CATALOGUE
+from shapely import MultiPolygon
 from shapely.affinity import rotate
 
-from core.laying import coursed, lay_field
+from core.laying import Setting, coursed, lay_field
 from core.laying.worth import Faults, faults
 
 PITCH, JOINT = 10.0, 1.0
@@ -28,6 +29,7 @@ def rows(shift: float, *, uneven: float = 0.0, count: int = 8, courses: int = 4)
 def test_staggered_alike_and_full_is_no_fault():
     found = faults(*rows(0.5), PITCH, JOINT)
     assert (found.uneven, found.in_line, found.bare, found.turning) == pytest.approx((0,) * 4)
+    assert found.odd == 0
     assert found.little and not found.missed
 
 
@@ -51,6 +53,13 @@ def test_bare_grout_counts_but_is_no_cause_to_lay_again():
     assert found.bare == pytest.approx((1 - 1 / 1.1) / 0.03) and found.little
 
 
+def test_pieces_of_other_than_four_corners_count_by_their_share():
+    """One in five is the limit: a triangle among three squares is more."""
+    pieces, course, room = rows(0.5, count=2, courses=2)
+    pieces[0] = shapely.Polygon([(0, 0), (9, 0), (0, 9)])
+    assert faults(pieces, course, room, PITCH, JOINT).odd == pytest.approx(0.25 / 0.2)
+
+
 def test_a_course_turns_by_a_full_turn_over_its_pieces():
     """n pieces round a ring: each lies 2 pi / n from the next (a full turn)."""
     n = 20
@@ -61,10 +70,10 @@ def test_a_course_turns_by_a_full_turn_over_its_pieces():
 
 
 def test_fewer_limits_missed_are_better_than_less_in_all():
-    one, two = Faults(1.5, 0.9, 0.9, 0.9), Faults(1.01, 1.01, 0.0, 0.0)
+    one, two = Faults(1.5, 0.9, 0.9, 0.9, 0.9), Faults(1.01, 1.01, 0.0, 0.0, 0.0)
     assert one < two and not two < one
-    assert Faults(1.1, 0.9, 0.9, 0.9) < one
-    assert Faults(0.5, 0.5, 0.5, 0.5) < Faults(0.9, 0.5, 0.5, 0.5)
+    assert Faults(1.1, 0.9, 0.9, 0.9, 0.9) < one
+    assert Faults(0.5, 0.5, 0.5, 0.5, 0.5) < Faults(0.9, 0.5, 0.5, 0.5, 0.5)
 
 
 @pytest.mark.parametrize("name", ["parts_apart", "star_thin"])
@@ -77,8 +86,22 @@ def test_a_small_field_is_laid_better_than_its_first_way(name, monkeypatch):
         return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)
 
     kept = found()
-    monkeypatch.setattr(coursed, "WAYS", 1)
+    monkeypatch.setattr(coursed, "MOST_WAYS", 1)
     assert kept < found()
+
+
+def test_a_small_field_that_misses_a_limit_is_laid_more_often(monkeypatch):
+    """A tilted oblong whose joints run on in each of the first three ways."""
+    tilted = rotate(shapely.box(0, 0, 120, 90), 11, origin=(0, 0))
+    s = Setting(MultiPolygon([tilted]), "tessellatum", 9.36, 1.404)
+
+    def found() -> Faults:
+        p = lay_field(s)
+        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)
+
+    assert not found().missed
+    monkeypatch.setattr(coursed, "MOST_WAYS", coursed.WAYS)
+    assert found().in_line > 1
 
 
 def test_one_piece_is_never_laid_again():
