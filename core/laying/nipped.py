@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.laying.axis import axis_rad, quarter_rad
-from core.laying.bends import joint_turns
+from core.laying.bends import GENTLE, joint_turns
 from core.laying.grid import Array
 from core.laying.spec import Setting
 
@@ -22,7 +22,6 @@ DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
 MOST = 0.06  # share of the piece that it may cost
 AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
-GENTLE = np.radians(10.0)  # turn from piece to piece of a course that is none too much
 SLIGHTLY = np.radians(2.0)  # off its course from which a piece is nipped
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
 

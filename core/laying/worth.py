@@ -13,14 +13,13 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from core.laying.bends import joint_turns
+from core.laying.bends import GENTLE, joint_turns
 from core.laying.grid import Array
 
 UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
 BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
 IN_LINE = 0.15  # pitches within which two joints stand in line
 BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
-GENTLE = np.radians(10.0)  # turn from piece to piece of a course, but at a fifth of the joints
 ODD = 0.2  # share of pieces that have other than four corners
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 

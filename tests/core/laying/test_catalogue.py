@@ -21,7 +21,7 @@ from core.laying import Setting, lay_field
 from core.pieces import Pieces
 
 Excuse = tuple[str, Callable[[Setting], bool]]
-TURNS = ("courses that follow its border turn, whatever the lengths of pieces", courses_turn)
+TURNS = ("exact parallels of its border turn, whatever the lengths of pieces", courses_turn)
 ONE = ("one piece, half a joint from its border, covers no more", one_piece_falls_short)
 CAKE = ("sectors of so small a disc, or a ring in it, cover no more", a_cake_falls_short)
 SHORT: dict[str, dict[str, Excuse]] = {
