@@ -18,12 +18,13 @@ from scipy.spatial import cKDTree
 from core.laying.axis import axis_rad, quarter_rad
 from core.laying.grid import Array
 
-GENTLE = np.radians(10.0)  # turn from piece to piece that is none too much
-SOUGHT_DEG = (9.0, 8.6)  # turn from piece to piece that is sought, one after the other
+GENTLE = np.radians(9.9)  # turn from piece to piece that is none too much, a hair below ten
+SOUGHT_DEG = (9.6, 9.0)  # turn from piece to piece that is sought, one after the other
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more
 NEARLY = 1.05  # bends so nearly as tight as one that is shortened are shortened too
 UNLIKE = 0.12  # spread of lengths that would show in the sizes
+EVENINGS = 3  # times turns are averaged with those beside: single pieces lie a little askew
 SHORT = 0.8  # pitches below which pieces would on the whole be another tessera
 
 
@@ -70,7 +71,7 @@ def wanted_lengths(
     xy = shapely.get_coordinates(shapely.centroid(polygons))
     middle = (xy[left] + xy[left + 1]) / 2
     was = np.ones(len(left)) if before is None else before.at(middle)
-    # of a pitch, evened along the course: single pieces lie a little this way or that
+    # of a pitch
     bend = _evened(turn, course[left]) / was
     length = _lengths(bend, was, plain, sought)
     number = was / length
@@ -100,12 +101,13 @@ def _lengths(bend: Array, was: Array, plain: float, sought: float) -> Array:
 
 
 def _evened(turn: Array, course: NDArray[np.int64]) -> Array:
-    """Return turns averaged with those of the joints beside in their course, at half weight."""
+    """Return turns averaged along their course, those of the joints beside counting most."""
     same = np.r_[False, course[1:] == course[:-1], False]
-    before = np.where(same[:-1], np.roll(turn, 1), turn)
-    after = np.where(same[1:], np.roll(turn, -1), turn)
-    out: Array = (before + 2 * turn + after) / 4
-    return out
+    for _ in range(EVENINGS):
+        before = np.where(same[:-1], np.roll(turn, 1), turn)
+        after = np.where(same[1:], np.roll(turn, -1), turn)
+        turn = (before + 2 * turn + after) / 4
+    return turn
 
 
 def joint_turns(

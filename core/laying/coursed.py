@@ -32,11 +32,13 @@ from core.pieces import Pieces
 
 SITES = 5  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
-EVENINGS = 3  # times cuts move between a large piece and a small one
+EVENINGS = 6  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
 FEW = 250  # pieces below which a field is laid several ways, and the best is kept
 NIPS = 2  # times pieces are nipped that lie askew in their course
+WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
+MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
@@ -48,39 +50,34 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay a field of sound outline in courses; no pieces where it is too small for a course."""
     direction = direction_field(setting)
     _check(stop)
-    phase = phase_field(setting, direction, stop)
-    joints = None
-    if setting.laying == "regulatum":
-        joints = phase_field(setting, direction.square(), stop)
-    courses = trace_courses(phase, setting)
-    _check(stop)
+
+    def courses_of(width: float) -> list[Array]:
+        """Return middle lines of courses as many pitches wide, each an ndarray (n, 2), mm."""
+        wide = replace(setting, tessera_mm=width * setting.pitch_mm - setting.joint_mm)
+        courses = trace_courses(phase_field(wide, direction, stop), setting)
+        _check(stop)
+        return _varied(courses, setting) if setting.width_variation > 0 else courses
+
+    courses = courses_of(1.0)
     if not courses:
         return Pieces.empty()
-    if setting.width_variation > 0:
-        courses = _varied(courses, setting)
-    polygons, course, piece = lay_along(setting, courses, stop, joints)
-    return Pieces(polygons, course, piece, flow_at(direction, polygons))
+    if setting.laying == "regulatum":
+        joints = phase_field(setting, direction.square(), stop)
+        laid = _laid_along(setting, courses, stop, joints)
+    else:
+        laid = _best(setting, courses, courses_of, stop)
+    return Pieces(*laid, flow_at(direction, laid[0]))
 
 
-def lay_along(
+def _best(
     setting: Setting,
     courses: list[Array],
+    courses_of: Callable[[float], list[Array]],
     stop: Callable[[], bool],
-    joints: Phase | None = None,
 ) -> Laid:
-    """Lay pieces along courses that are already drawn; return them, their course and number.
-
-    Parameters
-    ----------
-    courses : list of ndarray (n, 2)
-        Middle lines, about a pitch apart, mm; a closed one repeats its first point.
-    joints : Phase, optional
-        Where joints across the courses stand in line.
-    """
-    laid = _laid_along(setting, courses, stop, joints)
-    if joints is not None:
-        return laid
-    best, least = laid, _faults(setting, laid)
+    """Return the best of as many ways of laying as the field needs."""
+    best = _laid_along(setting, courses, stop)
+    least = _faults(setting, best)
     for k in range(1, MOST_WAYS if setting.outline.area < FEW * setting.pitch_mm**2 else 1):
         if least.little or (k >= WAYS and max(least.uneven, least.in_line) <= 1):
             break
@@ -89,37 +86,51 @@ def lay_along(
         if found < least:
             best, least = laid, found
     if least.turning > 1:
-        for laid in _gentler(setting, courses, stop, best):
+        tried = 0
+        for laid in _gentler(setting, best, courses, courses_of, stop):
             found = _faults(setting, laid)
             if found < least:
                 best, least = laid, found
-            if not least.missed:
+            tried += len(laid[0])
+            if not least.missed or tried > MOST_TRIED:
                 break
     return best
 
 
 def _gentler(
-    setting: Setting, courses: list[Array], stop: Callable[[], bool], laid: Laid
+    setting: Setting,
+    laid: Laid,
+    courses: list[Array],
+    courses_of: Callable[[float], list[Array]],
+    stop: Callable[[], bool],
 ) -> Iterator[Laid]:
     """Yield ways in which courses that turn too much turn less, the least change first.
 
-    What lies askew in its course is nipped; then the field is laid again, shorter in its bends.
+    What lies askew in its course is nipped; then the field is laid again, shorter in its bends,
+    and at last in wider courses, which shorter pieces fill with as much tessera.
     """
-    bends = None
-    for way in (None, *product(SOUGHT_DEG, PLAIN)):
-        if way is not None:
-            sought, plain = way
-            shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
-            if shorter is None:
-                continue
-            bends = shorter
-            laid = _laid_along(setting, courses, stop, bends=bends)
+    for width in WIDTHS:
+        if width != 1:
+            courses = courses_of(width)
+            laid = _laid_along(setting, courses, stop)
             yield laid
-        for _ in range(NIPS):
-            polygons, course, piece = laid
-            polygons = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
-            laid = polygons, course, piece
-            yield laid
+        bends = None
+        for way in (None, *product(SOUGHT_DEG, PLAIN)):
+            if way is not None:
+                sought, plain = way
+                shorter = wanted_lengths(
+                    *laid[:2], setting.pitch_mm, plain, np.radians(sought), bends
+                )
+                if shorter is None:
+                    continue
+                bends = shorter
+                laid = _laid_along(setting, courses, stop, bends=bends)
+                yield laid
+            for _ in range(NIPS):
+                polygons, course, piece = laid
+                polygons = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
+                laid = polygons, course, piece
+                yield laid
 
 
 def _faults(setting: Setting, laid: Laid) -> Faults:

@@ -17,6 +17,7 @@ from core.laying.grid import Array
 ONWARD = np.array([1.0, 0.618])  # the way that counts as onward along a course
 MEET = 0.09  # pitches within which two cuts stand in line
 APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
+LEAST = 0.6  # share of its length that a piece keeps, however its cuts are shifted
 ROUNDS = 16
 RUN = 8  # cuts to either side with which one moves together
 THIN = 0.55  # pitches across below which a course ends
@@ -202,7 +203,8 @@ def _staggered(
         # springs: each side would like to keep its share of the room
         want = (gap.sum(0) * rest[0] / np.maximum(rest.sum(0), 1e-9)) - gap[0]
         move = 0.35 * force + 0.25 * want
-        move = np.clip(move, -0.25 * gap[0], 0.25 * gap[1])
+        most = np.maximum(np.minimum(0.25 * gap, (gap - LEAST * rest) / 2), 0.0)
+        move = np.clip(move, -most[0], most[1])
         move[fixed] = 0.0
         move[lasts[on_ring]] = move[firsts[on_ring]]
         u = u + move

@@ -6,6 +6,8 @@ anywhere. A small nip off one corner, along the flow or square to it, gives it a
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -22,7 +24,11 @@ DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
 MOST = 0.06  # share of the piece that it may cost
 AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
-SLIGHTLY = np.radians(2.0)  # off its course from which a piece is nipped
+SOME = 0.19  # share of joints that may turn more
+BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
+FOUR = 0.81  # share of a field's pieces that must keep four corners, whatever they lie like
+SAFELY = 0.99  # of the turn that is none too much, what a nip aims at
+ABRUPT = 4.0  # share of the piece that turning by half a right angle more than that is worth
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
 
 
@@ -49,7 +55,9 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
         if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
             break
         straighter = pieces.copy()
-        straighter[askew] = _straightened(pieces[askew], wanted_rad[askew], joint)
+        straighter[askew] = _straightened(
+            pieces[askew], wanted_rad[askew], joint, _askew(wanted_rad[askew])
+        )
         if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
             break
         pieces = straighter
@@ -61,43 +69,99 @@ def straight_in_course(
 ) -> NDArray[np.object_]:
     """Return the pieces, those nipped that make their course turn too much by lying askew in it.
 
-    A piece lies straight midway between the directions of the two beside it.
+    Every other piece is nipped with those beside it as they are, then the others; only as many
+    as it takes for four joints of five to turn gently, those first that lose least by it.
 
     Parameters
     ----------
     pieces, course : ndarray, shape (n,)
         Convex pieces in order along their courses.
     """
-    left, turn = joint_turns(pieces, course, pitch)
-    right = left + 1
-    between = np.intersect1d(left, right)
-    # pieces look alike turned by a right angle, so directions are added four times as large
-    way = np.exp(4j * np.nan_to_num(axis_rad(pieces)))
-    wanted = np.zeros(len(pieces))
-    wanted[between] = np.angle(way[between - 1] + way[between + 1]) / 4
-    off = quarter_rad(np.angle(way) / 4 - wanted)
-    much = np.zeros(len(pieces))
-    np.maximum.at(much, left, turn)
-    np.maximum.at(much, right, turn)
-    askew = between[(much[between] > GENTLE) & (off[between] > SLIGHTLY)]
-    if not len(askew):
-        return pieces
-    out = pieces.copy()
-    out[askew] = _straightened(pieces[askew], wanted[askew], joint)
-    four = shapely.get_num_coordinates(pieces) == 5
-    if np.mean(shapely.get_num_coordinates(out) == 5) < PLAIN:
-        worse = four & (shapely.get_num_coordinates(out) != 5)
-        out[worse] = pieces[worse]
-    # only where the joints on both sides are the better for it
-    now = joint_turns(out, course, pitch)[1]
-    less = np.maximum(turn, GENTLE) - np.maximum(now, GENTLE)
-    gain = np.bincount(left, less, len(out)) + np.bincount(right, less, len(out))
-    out[gain <= 0] = pieces[gain <= 0]
+    for odd in (0, 1):
+        left, turn = joint_turns(pieces, course, pitch)
+        abrupt = (turn > GENTLE) & (turn < BENT)
+        wanted = int(np.ceil((turn > GENTLE).sum() - SOME * len(left)))  # joints to be made gentle
+        askew = np.union1d(left[abrupt], left[abrupt] + 1)
+        askew = askew[askew % 2 == odd]
+        if wanted <= 0 or not len(askew):
+            continue
+        angle = axis_rad(pieces)
+        beside = np.full((2, len(pieces)), np.nan)
+        beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
+        out = pieces.copy()
+        out[askew] = _gentle(pieces[askew], angle[askew], beside[:, askew], joint)
+        gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
+        gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
+        four = shapely.get_num_coordinates(pieces) == 5
+        spare = four.sum() - FOUR * len(four)
+        best = askew[_cheapest(pieces[askew], out[askew], gain[askew], wanted, spare)]
+        straighter = pieces.copy()
+        straighter[best] = out[best]
+        pieces = straighter
+    return pieces
+
+
+def _cheapest(
+    whole: NDArray[np.object_],
+    cut: NDArray[np.object_],
+    gain: NDArray[np.float64],
+    wanted: int,
+    spare: float,
+) -> NDArray[np.int64]:
+    """Return which pieces to nip, those first that lose least for each joint made gentle.
+
+    Parameters
+    ----------
+    gain : ndarray (n,)
+        Joints that each nip makes gentle; `wanted` of them in all are enough.
+    spare : float
+        How many pieces may lose their four corners.
+    """
+    loss = 1 - shapely.area(cut) / shapely.area(whole)
+    best = np.argsort(loss / np.maximum(gain, 1e-9), kind="stable")
+    best = best[gain[best] > 0]
+    four, still = (shapely.get_num_coordinates(p[best]) == 5 for p in (whole, cut))
+    spoilt = four & ~still
+    best = best[~spoilt | (np.cumsum(spoilt) <= spare)]
+    out: NDArray[np.int64] = best[np.cumsum(gain[best]) - gain[best] < wanted]
     return out
 
 
-def _straightened(whole: NDArray[np.object_], wanted: Array, joint: float) -> NDArray[np.object_]:
-    """Return each piece, or the best of what is left of it by a small nip."""
+def _gentle(
+    whole: NDArray[np.object_], angle: Array, beside: Array, joint: float
+) -> NDArray[np.object_]:
+    """Return pieces nipped to turn gently from those beside, whose angles are (2, n) or nan."""
+    off = (angle - beside + np.pi / 4) % (np.pi / 2) - np.pi / 4
+    goal = SAFELY * GENTLE
+    low, high = -goal - np.nanmin(off, axis=0), goal - np.nanmax(off, axis=0)
+    wanted = angle + np.where(low < high, np.clip(0.0, low, high), (low + high) / 2)
+
+    def astray(axis: Array, owner: NDArray[np.int64]) -> Array:
+        turn = np.nan_to_num(quarter_rad(axis - beside[:, owner]))
+        over: Array = ABRUPT * np.maximum(turn - goal, 0.0).sum(0) / (np.pi / 4)
+        return over
+
+    return _straightened(whole, wanted, joint, astray)
+
+
+def _askew(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
+    def cost(axis: Array, owner: NDArray[np.int64]) -> Array:
+        off: Array = AWRY * (quarter_rad(axis - wanted[owner]) / (np.pi / 4)) ** 2
+        return off
+
+    return cost
+
+
+def _straightened(
+    whole: NDArray[np.object_],
+    wanted: Array,
+    joint: float,
+    cost: Callable[[Array, NDArray[np.int64]], Array],
+) -> NDArray[np.object_]:
+    """Return each piece, or the best of what is left of it by a small nip along what is wanted.
+
+    `cost` is what lying in a direction costs, in shares of the piece, given angles and whose.
+    """
     cut, owner = _nips(whole, wanted, joint)
     good = shapely.get_type_id(cut) == 3
     good &= shapely.area(cut) > (1 - MOST) * shapely.area(whole)[owner]
@@ -106,7 +170,7 @@ def _straightened(whole: NDArray[np.object_], wanted: Array, joint: float) -> ND
     cut = np.concatenate([cut[good], whole])
     owner = np.concatenate([owner[good], np.arange(len(whole))])
     worth = shapely.area(cut) / shapely.area(whole)[owner]
-    worth -= AWRY * (quarter_rad(axis_rad(cut) - wanted[owner]) / (np.pi / 4)) ** 2
+    worth -= cost(axis_rad(cut), owner)
     worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
     out = whole.copy()
     order = np.argsort(worth, kind="stable")  # the last of each is the best

@@ -23,7 +23,7 @@ from PIL import Image, ImageDraw, ImageFont
 from core.laying import Setting, lay_field
 from core.pieces import Pieces
 
-WIDE, COLUMNS, GAP, HEAD = 420, 3, 12, 40
+WIDE, COLUMNS, GAP, HEAD = 420, 4, 12, 40
 GROUT, PAPER, INK, DOT = (122, 114, 102), (250, 248, 242), (60, 50, 46), (170, 30, 30)
 
 

@@ -5,7 +5,7 @@ import pytest
 import shapely
 from awkward import CATALOGUE
 from forbidden import joints_on_offsets
-from measures import measure
+from measures import kept, measure
 from shapely import Point, Polygon
 from shapely.affinity import rotate
 
@@ -88,7 +88,10 @@ def test_tight_rings_turn_gently_on_shorter_pieces():
         assert plain - 1 <= n <= plain / 0.6
 
 
-@pytest.mark.parametrize("name", ["letter_s", "ribbon_three", "disc_whole", "coast"])
+BENT = ["letter_s", "ribbon_three", "disc_whole", "coast", "gear", "teardrop", "far_from_origin"]
+
+
+@pytest.mark.parametrize("name", [*BENT, "star_eight_blunt", "many_holes"])
 def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(name, monkeypatch):
     s = CATALOGUE[name]()
 
@@ -97,4 +100,31 @@ def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(name, monkeypatch):
 
     assert turn() <= 10.0
     monkeypatch.setattr(coursed, "_gentler", lambda *_: ())
-    assert turn() > 11.0
+    assert turn() > 10.9
+
+
+def test_wider_courses_are_laid_where_shorter_pieces_alone_do_not(monkeypatch):
+    """An eight-pointed star whose courses are rings: in courses a pitch wide sizes are unlike."""
+    s = CATALOGUE["star_eight_blunt"]()
+
+    def missed() -> dict[str, float]:
+        found = measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s), s.flow)
+        return {k: v for k, v in found.items() if not kept(k, v)}
+
+    assert not missed()
+    monkeypatch.setattr(coursed, "WIDTHS", (1.0,))
+    assert missed()
+
+
+def test_a_large_field_that_stays_bent_is_not_laid_for_ever(monkeypatch):
+    """Fine courses round a small disc: no more pieces are tried than a person would wait for."""
+    s = CATALOGUE["parts_apart"]()
+    tried = []
+    faults = coursed._faults
+    monkeypatch.setattr(coursed, "_faults", lambda s, laid: tried.append(1) or faults(s, laid))
+    lay_field(s)
+    all_ways = len(tried)
+    tried.clear()
+    monkeypatch.setattr(coursed, "MOST_TRIED", 100)
+    lay_field(s)
+    assert len(tried) < all_ways

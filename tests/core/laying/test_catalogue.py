@@ -25,15 +25,10 @@ TURNS = ("exact parallels of its border turn, whatever the lengths of pieces", c
 ONE = ("one piece, half a joint from its border, covers no more", one_piece_falls_short)
 CAKE = ("sectors of so small a disc, or a ring in it, cover no more", a_cake_falls_short)
 SHORT: dict[str, dict[str, Excuse]] = {
-    "star_eight_blunt": {"course_turn_deg": TURNS},
     "disc_small": {"course_turn_deg": TURNS, "coverage": CAKE},
     "field_of_one": {"coverage": ONE},
     "field_smaller_than_a_piece": {"coverage": ONE},
     "parts_apart": {"course_turn_deg": TURNS},
-    "gear": {"course_turn_deg": TURNS},
-    "many_holes": {"course_turn_deg": TURNS},
-    "teardrop": {"course_turn_deg": TURNS},
-    "far_from_origin": {"course_turn_deg": TURNS},
 }
 PIECES = ("rounds", "tapers")
 

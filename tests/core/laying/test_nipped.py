@@ -12,7 +12,7 @@ from shapely.affinity import rotate, translate
 from core.laying import lay_field
 from core.laying import nipped as module
 from core.laying.axis import axis_rad, quarter_rad
-from core.laying.bends import joint_turns
+from core.laying.bends import GENTLE, joint_turns
 from core.laying.nipped import line_angle, nipped, straight_in_course
 
 JOINT = 1.0
@@ -95,6 +95,42 @@ def test_where_nothing_turns_too_much_and_at_the_ends_nothing_is_nipped():
     house = shapely.Polygon([(0, 0), (9, 0), (9, 6), (4, 9), (0, 6)])
     odd, course = in_a_row(steep, *[shapely.box(0, 0, 9, 9)] * 3, *[house] * 9)
     assert straight_in_course(odd, course, 10.0, JOINT)[3] is odd[3]
+
+
+def test_only_so_many_are_nipped_as_it_takes_and_those_that_lose_least():
+    """Of 20 joints four may turn more: six do, and two nips of three mend enough."""
+    square = shapely.box(0, 0, 9, 9)
+    steep = [shapely.Polygon([(0, k), (9, 0), (9, 9), (k, 9)]) for k in (1.8, 1.7, 1.8)]
+    row = [square] * 21
+    for at, piece in zip((4, 10, 16), steep, strict=True):
+        row[at] = piece
+    pieces = np.array([translate(p, 10 * k) for k, p in enumerate(row)], dtype=object)
+    course = np.zeros(21, int)
+    assert np.percentile(joint_turns(pieces, course, 10.0)[1], 80) > GENTLE
+    out = straight_in_course(pieces, course, 10.0, JOINT)
+    assert [k for k in range(21) if out[k] is not pieces[k]] == [4, 16]
+    assert np.percentile(joint_turns(out, course, 10.0)[1], 80) <= GENTLE
+
+
+def test_what_no_nip_mends_is_let_be():
+    """Oblongs that turn by 35 degrees each: the course itself is bent."""
+    oblong = shapely.box(0, 0, 9, 6)
+    pieces = np.array([translate(rotate(oblong, 35 * k), 10 * k) for k in range(8)])
+    course = np.zeros(8, int)
+    assert np.degrees(joint_turns(pieces, course, 10.0)[1]) == pytest.approx(35.0)
+    assert straight_in_course(pieces, course, 10.0, JOINT) is pieces
+
+
+@given(st.lists(st.floats(-25, 25), min_size=4, max_size=12), st.floats(0.7, 1.3))
+def test_nips_in_a_course_make_fewer_joints_turn_much_at_little_cost(ways, long):
+    square = shapely.box(0, 0, 9 * long, 9)
+    pieces = np.array([translate(rotate(square, w), 11 * k) for k, w in enumerate(ways)])
+    course = np.zeros(len(ways), int)
+    out = straight_in_course(pieces, course, 10.0 * long, JOINT)
+    before, after = (joint_turns(p, course, 10.0 * long)[1] > GENTLE for p in (pieces, out))
+    assert after.sum() <= before.sum()
+    assert all(b.within(a.buffer(1e-6)) for a, b in zip(pieces, out, strict=True))
+    assert (shapely.area(out) >= (1 - module.MOST) * shapely.area(pieces) - 1e-9).all()
 
 
 @given(
