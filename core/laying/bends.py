@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 from core.laying.axis import axis_rad, quarter_rad
 from core.laying.grid import Array
 
-GENTLE = np.radians(9.9)  # turn from piece to piece that is none too much, a hair below ten
+GENTLE = np.radians(9.95)  # turn from piece to piece that is none too much, a hair below ten
 SOUGHT_DEG = (9.6, 9.0)  # turn from piece to piece that is sought, one after the other
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
 from itertools import product
 
@@ -25,6 +25,7 @@ from core.laying.parted import parted
 from core.laying.phase import Phase, phase_field
 from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
+from core.laying.strips import without_strips
 from core.laying.tips import sharp_corners
 from core.laying.wedges import without_wedges
 from core.laying.worth import Faults, faults
@@ -86,13 +87,14 @@ def _best(
         if found < least:
             best, least = laid, found
     if least.turning > 1:
+        other = len(least.missed) - 1  # no cause to go on, once only these are missed
         tried = 0
         for laid in _gentler(setting, best, courses, courses_of, stop):
             found = _faults(setting, laid)
             if found < least:
                 best, least = laid, found
             tried += len(laid[0])
-            if not least.missed or tried > MOST_TRIED:
+            if len(least.missed) <= other or tried > MOST_TRIED:
                 break
     return best
 
@@ -109,28 +111,37 @@ def _gentler(
     What lies askew in its course is nipped; then the field is laid again, shorter in its bends,
     and at last in wider courses, which shorter pieces fill with as much tessera.
     """
-    for width in WIDTHS:
-        if width != 1:
-            courses = courses_of(width)
-            laid = _laid_along(setting, courses, stop)
+    drawn: dict[float, tuple[list[Array], Laid, Bends | None]] = {}
+    for sought, width in product(SOUGHT_DEG, WIDTHS):
+        if width not in drawn:
+            if width != 1:
+                courses = courses_of(width)
+                laid = _laid_along(setting, courses, stop)
+                yield laid
+            laid = yield from _straighter(setting, laid)
+            drawn[width] = courses, laid, None
+        courses, laid, bends = drawn[width]
+        for plain in PLAIN:
+            shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
+            if shorter is None:
+                continue
+            bends = shorter
+            laid = _laid_along(setting, courses, stop, bends=bends)
             yield laid
-        bends = None
-        for way in (None, *product(SOUGHT_DEG, PLAIN)):
-            if way is not None:
-                sought, plain = way
-                shorter = wanted_lengths(
-                    *laid[:2], setting.pitch_mm, plain, np.radians(sought), bends
-                )
-                if shorter is None:
-                    continue
-                bends = shorter
-                laid = _laid_along(setting, courses, stop, bends=bends)
-                yield laid
-            for _ in range(NIPS):
-                polygons, course, piece = laid
-                polygons = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
-                laid = polygons, course, piece
-                yield laid
+            laid = yield from _straighter(setting, laid)
+        drawn[width] = courses, laid, bends
+
+
+def _straighter(setting: Setting, laid: Laid) -> Generator[Laid, None, Laid]:
+    """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
+    polygons, course, piece = laid
+    for _ in range(NIPS):
+        straight = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
+        if straight is polygons:
+            break
+        polygons = straight
+        yield polygons, course, piece
+    return polygons, course, piece
 
 
 def _faults(setting: Setting, laid: Laid) -> Faults:
@@ -213,7 +224,13 @@ def ground_along(
     room = room_of(ruler, stretches, STRAIGHTEN)
     want = lengths_at(places(ruler, stretches, 1)[:, 0])
     stretches = evened(ruler, stretches, room, want, pitch, joints is not None, EVENINGS)
-    ground, owner = _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
+
+    def parts_of(stretches: Stretches) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+        return _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
+
+    if joints is not None:
+        return *parts_of(stretches), ruler, stretches
+    ground, owner, stretches = without_strips(parts_of, stretches, pitch, setting.joint_mm)
     return ground, owner, ruler, stretches
 
 

@@ -21,6 +21,7 @@ LEAST = 0.6  # share of its length that a piece keeps, however its cuts are shif
 ROUNDS = 16
 RUN = 8  # cuts to either side with which one moves together
 THIN = 0.55  # pitches across below which a course ends
+ALONE = 1.6  # pitches from the next course beyond which one is by itself
 EVEN_ENOUGH = 0.1  # squares of the pitch by which neighbours in a course may differ
 EVENING = 0.6  # share of the rest that one round evens out
 TINY = 1.45  # squares of the pitch below which a ring is one piece
@@ -328,6 +329,17 @@ def evened(
     return Stretches(course, piece, a, b)
 
 
+def _alone(ruler: Ruler, k: int, pitch: float) -> bool:
+    """Say whether no other course is beside one, that could grow into its place."""
+    mine = np.zeros(len(ruler.at), bool)
+    lo, hi = np.searchsorted(ruler.at, [ruler.start[k], ruler.stop[k]])
+    mine[lo : hi + 1] = True
+    if mine.all():
+        return True
+    far = cKDTree(ruler.xy[~mine]).query(ruler.xy[mine])[0]
+    return bool(np.median(far) > ALONE * pitch)
+
+
 def _across(ring: Array) -> Array:
     """Return a short course across a ring, whose last point is left out."""
     middle = ring.mean(axis=0)
@@ -356,7 +368,8 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
     for k in range(len(ruler.start)):
         mine = order[edge[k] : edge[k + 1]]
         a, b = 0, len(mine)
-        if not ruler.ring[k]:
+        narrow = np.median(height[mine]) < THIN and _alone(ruler, k, pitch)
+        if not ruler.ring[k] and not narrow:
             while b - a > 1 and height[mine[a]] < THIN:
                 a += 1
             while b - a > 1 and height[mine[b - 1]] < THIN:

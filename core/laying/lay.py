@@ -17,6 +17,7 @@ from core.laying.coursed import lay_courses
 from core.laying.hugging import hugs, lay_hugging, together
 from core.laying.natural import lay_natural
 from core.laying.palladianum import lay_palladianum
+from core.laying.parted import in_lengths
 from core.laying.sectile import lay_sectile
 from core.laying.shape import shape_pieces
 from core.laying.spec import Setting
@@ -112,7 +113,7 @@ def _largest(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
 
 
 def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
-    """Lay one piece in each part of the field that was too small for a course."""
+    """Lay a piece in each part of the field that was too small for a course, more in a strip."""
     parts = np.array(setting.outline.geoms, dtype=object)
     bare = np.ones(len(parts), bool)
     if len(pieces):
@@ -123,7 +124,7 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
         bare[shapely.STRtree(parts).query(inside, predicate="within")[1]] = False
     if not bare.any():
         return pieces
-    whole = shape_pieces(parts[bare], setting.joint_mm)
+    whole = shape_pieces(in_lengths(parts[bare], setting.pitch_mm), setting.joint_mm)
     whole = clear_of_border(whole, setting.outline, setting.joint_mm)
     whole = whole[~shapely.is_empty(whole)]
     n = len(whole)

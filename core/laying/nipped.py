@@ -95,9 +95,9 @@ def straight_in_course(
         four = shapely.get_num_coordinates(pieces) == 5
         spare = four.sum() - FOUR * len(four)
         best = askew[_cheapest(pieces[askew], out[askew], gain[askew], wanted, spare)]
-        straighter = pieces.copy()
-        straighter[best] = out[best]
-        pieces = straighter
+        if len(best):
+            out[np.setdiff1d(askew, best)] = pieces[np.setdiff1d(askew, best)]
+            pieces = out
     return pieces
 
 

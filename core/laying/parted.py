@@ -30,7 +30,8 @@ POKES = 0.05  # sine of the turn below which a corner hardly points inwards
 LEAST = 0.35  # squares of the pitch below which a part is not worth a piece of its own
 WORTH = 0.6  # squares of the pitch below which a territory's second part is left to the grout
 LONG = 2.4  # pitches beyond which a strip is cut across
-THINNEST = 0.55  # pitches; a narrower strip is grout
+THINNEST = 0.55  # pitches; a narrower strip is grout, unless it is PLAIN
+PLAIN = 0.8  # share of the box round a strip that it fills if it is about as wide all along
 
 
 def parted(
@@ -121,8 +122,16 @@ def _long(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
     two = np.hypot(*(c[:, 2] - c[:, 1]).T)
     length = np.maximum(one, two)
     mean = shapely.area(ground[whole]) / np.maximum(length, 1e-9)
-    out[whole] = (length > LONG * pitch) & (mean > THINNEST * pitch)
+    # a strip as narrow all along is the drawing's own; what else is narrow is some piece's tail
+    plain = shapely.area(ground[whole]) > PLAIN * one * two
+    out[whole] = (length > LONG * pitch) & ((mean > THINNEST * pitch) | plain)
     return out
+
+
+def in_lengths(parts: NDArray[np.object_], pitch: float) -> NDArray[np.object_]:
+    """Return parts of a field, those that are a strip cut across into pieces."""
+    nobody = np.zeros(len(parts), np.int64)
+    return _some(parts, nobody, _long(parts, pitch), lambda g: _across(g, pitch))[0]
 
 
 def _across(shape: Polygon, pitch: float) -> list[Polygon]:

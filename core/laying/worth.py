@@ -67,16 +67,17 @@ def faults(
     joint: float,
 ) -> Faults:
     """Return what is wrong with pieces that lie in order along their courses."""
-    if len(polygons) < 3:
-        return Faults(0.0, 0.0, 0.0, 0.0, 0.0)
     area = shapely.area(polygons)
     covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
+    bare = max(1 - covered, 0.0) / BARE
+    if len(polygons) < 3:
+        return Faults(0.0, 0.0, bare, 0.0, 0.0)
     middle = shapely.get_coordinates(shapely.centroid(polygons))
     _, turn = joint_turns(polygons, course, pitch)
     return Faults(
         uneven=float(area.std() / area.mean()) / UNEVEN,
         in_line=_in_line(middle, course, pitch) / BY_CHANCE,
-        bare=max(1 - covered, 0.0) / BARE,
+        bare=bare,
         turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
         odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
     )

@@ -108,4 +108,10 @@ def test_a_small_field_that_misses_a_limit_is_laid_more_often(monkeypatch):
 def test_one_piece_is_never_laid_again():
     one = np.array([shapely.box(0, 0, 9, 9)], dtype=object)
     found = faults(one, np.zeros(1, int), 400.0, PITCH, JOINT)
-    assert found.little and not found.missed
+    assert found.little and found.missed == [found.bare - 1]
+
+
+def test_one_piece_that_leaves_most_of_a_field_bare_is_not_faultless():
+    one = np.array([shapely.box(0, 0, 9, 9)], dtype=object)
+    assert faults(one, np.zeros(1, int), 100.0, PITCH, JOINT).bare == pytest.approx(0.0, abs=1e-9)
+    assert faults(one, np.zeros(1, int), 1000.0, PITCH, JOINT).bare > 1
