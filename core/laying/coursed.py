@@ -118,7 +118,7 @@ def _gentler(
                 courses = courses_of(width)
                 laid = _laid_along(setting, courses, stop)
                 yield laid
-            laid = yield from _straighter(setting, laid)
+            laid = yield from _straighter(setting, laid, stop)
             drawn[width] = courses, laid, None
         courses, laid, bends = drawn[width]
         for plain in PLAIN:
@@ -128,15 +128,17 @@ def _gentler(
             bends = shorter
             laid = _laid_along(setting, courses, stop, bends=bends)
             yield laid
-            laid = yield from _straighter(setting, laid)
+            laid = yield from _straighter(setting, laid, stop)
         drawn[width] = courses, laid, bends
 
 
-def _straighter(setting: Setting, laid: Laid) -> Generator[Laid, None, Laid]:
+def _straighter(
+    setting: Setting, laid: Laid, stop: Callable[[], bool]
+) -> Generator[Laid, None, Laid]:
     """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
     polygons, course, piece = laid
     for _ in range(NIPS):
-        straight = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm)
+        straight = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm, stop)
         if straight is polygons:
             break
         polygons = straight
@@ -160,9 +162,12 @@ def _laid_along(
     if joints is None:
         tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
         ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
+    _check(stop)
     ground, owner = parted(ground, owner, stretches, pitch, joint)
+    _check(stop)
     if joints is None:
         ground = evened_out(ground, owner, stretches, pitch, joint)
+        _check(stop)
     polygons = shape_pieces(ground, setting.joint_mm)
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]

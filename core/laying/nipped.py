@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.errors import Stopped
 from core.laying.axis import axis_rad, quarter_rad
 from core.laying.bends import GENTLE, joint_turns
 from core.laying.grid import Array
@@ -29,6 +30,7 @@ BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
 FOUR = 0.81  # share of a field's pieces that must keep four corners, whatever they lie like
 SAFELY = 0.99  # of the turn that is none too much, what a nip aims at
 ABRUPT = 4.0  # share of the piece that turning by half a right angle more than that is worth
+AT_ONCE = 300  # pieces nipped between one look whether to stop and the next
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
 
 
@@ -65,7 +67,11 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
 
 
 def straight_in_course(
-    pieces: NDArray[np.object_], course: NDArray[np.int64], pitch: float, joint: float
+    pieces: NDArray[np.object_],
+    course: NDArray[np.int64],
+    pitch: float,
+    joint: float,
+    stop: Callable[[], bool] = lambda: False,
 ) -> NDArray[np.object_]:
     """Return the pieces, those nipped that make their course turn too much by lying askew in it.
 
@@ -89,7 +95,10 @@ def straight_in_course(
         beside = np.full((2, len(pieces)), np.nan)
         beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
         out = pieces.copy()
-        out[askew] = _gentle(pieces[askew], angle[askew], beside[:, askew], joint)
+        for some in np.array_split(askew, len(askew) // AT_ONCE + 1):
+            if stop():
+                raise Stopped
+            out[some] = _gentle(pieces[some], angle[some], beside[:, some], joint)
         gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
         gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
         four = shapely.get_num_coordinates(pieces) == 5
