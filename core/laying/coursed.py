@@ -163,7 +163,7 @@ def _laid_along(
         tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
         ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
     _check(stop)
-    ground, owner = parted(ground, owner, stretches, pitch, joint)
+    ground, owner = parted(ground, owner, stretches, pitch, joint, stop)
     _check(stop)
     if joints is None:
         ground = evened_out(ground, owner, stretches, pitch, joint)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.ops import split
 
+from core.errors import Stopped
 from core.laying.cuts import Stretches
 from core.laying.grid import Array
 from core.laying.shape import bare, cost
@@ -40,6 +41,7 @@ def parted(
     stretches: Stretches,
     pitch: float,
     joint: float,
+    stop: Callable[[], bool] = lambda: False,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Part long territories, and those that a corner pokes into.
 
@@ -66,6 +68,8 @@ def parted(
     ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
     ground = _without_whiskers(ground, pitch, joint)
     for _ in range(SWEEPS):
+        if stop():
+            raise Stopped
         ground, owner = _recut(ground, owner, stretches, pitch, joint)
     return ground, owner
 
