@@ -10,3 +10,11 @@ class EmblemaError(Exception):
 
 class Stopped(Exception):
     """Raised inside long work when the user has asked it to stop. Nothing was changed."""
+
+
+class CannotLay(EmblemaError):
+    """One of several fields cannot be laid; `which` is its place among them."""
+
+    def __init__(self, which: int, why: str) -> None:
+        super().__init__(why)
+        self.which = which

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from core.colour.fieldmatch import match_layout
 from core.colour.wanted import SketchColours
 from core.commission import Commission, Field, HandEdit
+from core.errors import CannotLay, EmblemaError
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
 from core.handwork import Dropped, apply_edits
@@ -102,6 +103,8 @@ class Planner:
 
         Raises
         ------
+        core.errors.EmblemaError
+            A field cannot be laid.
         core.errors.Stopped
             `stop` answered True.
         """
@@ -115,11 +118,15 @@ class Planner:
         laid = 0.0
         if stale:
             progress(0.0, f"Laying {doc.fields[stale[0]].name}")
-        for which, pieces in self._hands.lay([settings[k] for k in stale], stop):
-            field = doc.fields[stale[which]]
-            self._pieces[field.id] = (settings[stale[which]], pieces)
-            laid += size[which]
-            progress(0.95 * laid / sum(size), f"Laid {field.name}")
+        try:
+            for which, pieces in self._hands.lay([settings[k] for k in stale], stop):
+                field = doc.fields[stale[which]]
+                self._pieces[field.id] = (settings[stale[which]], pieces)
+                laid += size[which]
+                progress(0.95 * laid / sum(size), f"Laid {field.name}")
+        except CannotLay as error:
+            name = doc.fields[stale[error.which]].name
+            raise EmblemaError(f"{name} cannot be laid. {error}") from error
         self._forget(doc)
         colours = self._sketch(doc, images)
         edited = [self._by_hand(doc, f) for f in doc.fields]

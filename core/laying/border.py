@@ -22,6 +22,20 @@ def half_joint_inside(outline: MultiPolygon, joint_mm: float) -> shapely.Geometr
     return shapely.buffer(outline, -joint_mm / 2, join_style="mitre", mitre_limit=2.5, quad_segs=8)
 
 
+def cut_to(
+    shapes: NDArray[np.object_], outline: MultiPolygon
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return what of each shape lies in the field, part by part, and which shape's it is.
+
+    Each is cut with the parts of the field that are there alone, since there may be a great many.
+    """
+    fields = np.array(outline.geoms, dtype=object)
+    which, field = shapely.STRtree(fields).query(shapes, predicate="intersects")
+    cut = shapely.intersection(shapes[which], fields[field])
+    parts, index = shapely.get_parts(cut, return_index=True)
+    return parts, which[index]
+
+
 def clear_of_border(
     polygons: NDArray[np.object_], outline: MultiPolygon, joint_mm: float
 ) -> NDArray[np.object_]:

@@ -19,7 +19,7 @@ from shapely.affinity import rotate
 from shapely.ops import split
 
 from core.errors import Stopped
-from core.laying.border import clear_of_border
+from core.laying.border import clear_of_border, cut_to
 from core.laying.grid import Array
 from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
@@ -279,8 +279,8 @@ def _clipped(
     """Return every part of the territories that lies in the field, and which it was."""
     shapely.prepare(outline)
     whole = shapely.contains_properly(outline, ground)
-    edge = np.flatnonzero(~whole & shapely.intersects(outline, ground))
-    parts, owner = shapely.get_parts(shapely.intersection(ground[edge], outline), return_index=True)
+    edge = np.flatnonzero(~whole)
+    parts, owner = cut_to(ground[edge], outline)
     polygon = (shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-6)
     which = np.r_[np.flatnonzero(whole), edge[owner[polygon]]]
     out = np.concatenate([ground[whole], parts[polygon]])

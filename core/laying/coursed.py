@@ -13,6 +13,7 @@ from shapely import MultiPoint, MultiPolygon
 
 from core.errors import Stopped
 from core.laying.bends import PLAIN, SOUGHT_DEG, Bends, wanted_lengths
+from core.laying.border import cut_to
 from core.laying.cells import OUTSIDE, STRAIGHTEN, guards, territories
 from core.laying.courses import trace_courses
 from core.laying.cuts import Ruler, Stretches, divide, evened, places, respaced
@@ -172,7 +173,7 @@ def _laid_along(
     keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
     polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
     if setting.flow:
-        polygons = nipped(polygons, line_angle(setting, polygons), joint)
+        polygons = nipped(polygons, line_angle(setting, polygons), joint, stop)
     return _numbered(polygons, stretches, owner)
 
 
@@ -293,10 +294,19 @@ def _all_parts(
     cells: NDArray[np.object_], outline: MultiPolygon
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Return every part of every territory that lies in the field, and whose it is."""
-    cut, owner = _cut(cells, outline)
-    parts, index = shapely.get_parts(cut, return_index=True)
-    polygon = shapely.get_type_id(parts) == 3
-    return parts[polygon], owner[index[polygon]]
+    owner = np.nonzero(~shapely.is_missing(cells))[0]
+    whole = cells[owner]
+    shapely.prepare(outline)
+    inner = shapely.contains_properly(outline, whole)
+    edge = whole[~inner]
+    invalid = ~shapely.is_valid(edge)
+    edge[invalid] = shapely.make_valid(edge[invalid])
+    cut, which = cut_to(edge, outline)
+    polygon = shapely.get_type_id(cut) == 3
+    parts = np.r_[whole[inner], cut[polygon]]
+    owner = np.r_[owner[inner], owner[~inner][which[polygon]]]
+    order = np.argsort(owner, kind="stable")
+    return parts[order], owner[order]
 
 
 def _clipped(cells: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.object_]:
@@ -306,17 +316,3 @@ def _clipped(cells: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.ob
     order = np.argsort(shapely.area(parts), kind="stable")
     out[owner[order]] = parts[order]
     return out
-
-
-def _cut(
-    cells: NDArray[np.object_], outline: MultiPolygon
-) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Return the territories that there are, cut to the field, and their numbers."""
-    owner = np.nonzero(~shapely.is_missing(cells))[0]
-    out = cells[owner]
-    shapely.prepare(outline)
-    edge = np.nonzero(~shapely.contains_properly(outline, out))[0]
-    invalid = edge[~shapely.is_valid(out[edge])]
-    out[invalid] = shapely.make_valid(out[invalid])
-    out[edge] = shapely.intersection(out[edge], outline)
-    return out, owner

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.border import cut_to
 from core.laying.grid import Array
 from core.laying.phase import Phase
 from core.laying.spec import Setting
@@ -23,8 +24,7 @@ def trace_courses(phase: Phase, setting: Setting) -> list[Array]:
     lines = np.array([_smoothed(w) for w in lines], dtype=object)
     shapely.prepare(setting.outline)
     within = shapely.contains_properly(setting.outline, lines)
-    cut = shapely.intersection(lines[~within], setting.outline)
-    parts = shapely.get_parts(cut)
+    parts, _ = cut_to(lines[~within], setting.outline)
     parts = parts[shapely.get_type_id(parts) == 1]
     courses = [shapely.get_coordinates(w) for w in (*lines[within], *_rejoined(parts))]
     return [c for c in courses if _length(c) > 0.45 * pitch]

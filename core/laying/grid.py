@@ -97,3 +97,15 @@ def along(lines: shapely.Geometry, step_mm: float) -> tuple[Array, Array]:
     if not points:
         return np.empty((0, 2)), np.empty((0, 2))
     return np.concatenate(points), np.concatenate(tangents)
+
+
+def straight_parts(lines: shapely.Geometry) -> NDArray[np.object_]:
+    """Return the straight stretches that lines, or the borders of polygons, consist of."""
+    flat = shapely.get_parts(shapely.get_parts([lines]))
+    area = shapely.get_type_id(flat) == 3
+    flat = np.r_[flat[~area], shapely.get_rings(flat[area])]
+    xy, index = shapely.get_coordinates(flat, return_index=True)
+    inner = np.flatnonzero(index[1:] == index[:-1])
+    pair = np.stack([xy[inner], xy[inner + 1]], axis=1)
+    pair = pair[np.hypot(*(pair[:, 1] - pair[:, 0]).T) > 1e-9]
+    return np.asarray(shapely.linestrings(pair), dtype=object)

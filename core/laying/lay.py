@@ -27,6 +27,9 @@ from core.pieces import Pieces
 MOST_PIECES = 200_000
 TONGUE = 0.1  # tesserae: half the width of the slimmest piece set by itself
 GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
+FEW_POINTS = 2000  # of an outline that are no matter, wherever they lie
+MOST_STRAY = 0.45  # joints that an outline with too many points may be made plainer by
+MOST_CROWD = 16.0  # points of an outline in the room of a tessera
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
@@ -47,13 +50,14 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     core.errors.Stopped
         `stop` answered True; it is asked between steps (see `SideBySide` for large fields).
     """
-    outline = _sound(setting)
+    sound = _sound(setting)
+    outline = _smooth_enough(sound, setting.pitch_mm, setting.joint_mm)
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
     if setting.pieces == "cut":
         reached = into_tips(pieces.polygons, outline, setting.tessera_mm, setting.joint_mm)
         pieces = replace(pieces, polygons=reached)
-    return _every_part(setting, _kept_apart(setting, pieces))
+    return _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
 
 
 def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
@@ -137,15 +141,46 @@ def _sound(setting: Setting) -> MultiPolygon:
     pitch = setting.pitch_mm
     if not (np.isfinite(pitch) and 0 < setting.joint_mm < setting.tessera_mm):
         raise EmblemaError("The joint must be more than nothing and less than the tessera.")
-    outline = shapely.make_valid(setting.outline)
-    parts = [p for g in shapely.get_parts([outline]) for p in shapely.get_parts([g])]
-    parts = [p for p in parts if p.geom_type == "Polygon" and p.area > 0]
-    if not parts:
+    sound = _valid(setting.outline)
+    if sound.is_empty:
         raise EmblemaError("The outline encloses nothing.")
-    sound = MultiPolygon(parts)
     if sound.area > MOST_PIECES * pitch**2:
         raise EmblemaError(
             f"A field of {sound.area / pitch**2:,.0f} pieces is more than can be laid at once "
             f"({MOST_PIECES:,}); divide the field or take larger tesserae."
         )
     return sound
+
+
+def _valid(outline: MultiPolygon) -> MultiPolygon:
+    """Return all that an outline encloses, whatever crosses itself in it."""
+    parts = shapely.get_parts(shapely.get_parts([shapely.make_valid(outline)]))
+    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 0])
+
+
+def _smooth_enough(outline: MultiPolygon, pitch: float, joint: float) -> MultiPolygon:
+    """Return an outline drawn far more finely than a tessera with no more points than it takes.
+
+    It strays by as little as will do, and never by half a joint. Where the outline is still a
+    tangle, no border can be followed, and its points would take all memory.
+    """
+    plain, stray, most = outline, 0.0, MOST_STRAY * joint
+    while (crowd := _crowd(plain, pitch)) > MOST_CROWD:
+        if stray == most:
+            points = shapely.get_num_coordinates(outline)
+            raise EmblemaError(
+                f"Its outline is too rough: {points:,} points, some {crowd:.0f} of them in the "
+                "room of one tessera. Smooth the outline, or draw it again."
+            )
+        stray = min(max(2 * stray, GUIDE_TRUE * pitch), most)
+        plain = _valid(shapely.simplify(outline, stray))
+    return plain
+
+
+def _crowd(outline: MultiPolygon, pitch: float) -> float:
+    """Return how many points there are in the room of a tessera, as a point sees it."""
+    xy = shapely.get_coordinates(outline)
+    if len(xy) < FEW_POINTS:
+        return 0.0
+    _, count = np.unique(np.floor(xy / pitch), axis=0, return_counts=True)
+    return float((count**2).sum() / len(xy))

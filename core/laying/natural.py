@@ -27,7 +27,7 @@ from shapely import MultiPolygon, Polygon
 from core.errors import Stopped
 from core.laying.border import clear_of_border
 from core.laying.direction import Direction, direction_field
-from core.laying.grid import Array
+from core.laying.grid import Array, straight_parts
 from core.laying.palladianum import graded_sizes
 from core.laying.power import scattered
 from core.laying.spec import Setting
@@ -298,12 +298,7 @@ def _segments(outline: MultiPolygon, joint_mm: float) -> tuple[NDArray[np.object
     )
     if field.is_empty:
         field, slack = outline, 0.0
-    rings = shapely.get_rings(shapely.get_parts(shapely.get_parts([field])))
-    xy, index = shapely.get_coordinates(rings, return_index=True)
-    inner = np.flatnonzero(index[1:] == index[:-1])
-    pair = np.stack([xy[inner], xy[inner + 1]], axis=1)
-    pair = pair[np.hypot(*(pair[:, 1] - pair[:, 0]).T) > 1e-9]
-    return np.asarray(shapely.linestrings(pair), dtype=object), joint_mm / 2 - slack
+    return straight_parts(field), joint_mm / 2 - slack
 
 
 def _walls(middle: Array, border: NDArray[np.object_], reach: float) -> Lines:

@@ -6,7 +6,7 @@ anywhere. A small nip off one corner, along the flow or square to it, gives it a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import shapely
@@ -34,7 +34,12 @@ AT_ONCE = 300  # pieces nipped between one look whether to stop and the next
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
 
 
-def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDArray[np.object_]:
+def nipped(
+    pieces: NDArray[np.object_],
+    wanted_rad: Array,
+    joint: float,
+    stop: Callable[[], bool] = lambda: False,
+) -> NDArray[np.object_]:
     """Return the pieces, those that lie askew nipped where a small nip sets them straight.
 
     Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY and most
@@ -57,9 +62,9 @@ def nipped(pieces: NDArray[np.object_], wanted_rad: Array, joint: float) -> NDAr
         if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
             break
         straighter = pieces.copy()
-        straighter[askew] = _straightened(
-            pieces[askew], wanted_rad[askew], joint, _askew(wanted_rad[askew])
-        )
+        for some in _a_few(askew, stop):
+            wanted = wanted_rad[some]
+            straighter[some] = _straightened(pieces[some], wanted, joint, _askew(wanted))
         if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
             break
         pieces = straighter
@@ -95,9 +100,7 @@ def straight_in_course(
         beside = np.full((2, len(pieces)), np.nan)
         beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
         out = pieces.copy()
-        for some in np.array_split(askew, len(askew) // AT_ONCE + 1):
-            if stop():
-                raise Stopped
+        for some in _a_few(askew, stop):
             out[some] = _gentle(pieces[some], angle[some], beside[:, some], joint)
         gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
         gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
@@ -108,6 +111,14 @@ def straight_in_course(
             out[np.setdiff1d(askew, best)] = pieces[np.setdiff1d(askew, best)]
             pieces = out
     return pieces
+
+
+def _a_few(which: NDArray[np.int64], stop: Callable[[], bool]) -> Iterator[NDArray[np.int64]]:
+    """Yield a few of them at a time, as long as there is no cause to stop."""
+    for some in np.array_split(which, len(which) // AT_ONCE + 1):
+        if stop():
+            raise Stopped
+        yield some
 
 
 def _cheapest(

@@ -68,9 +68,7 @@ def parted(
     ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
     ground = _without_whiskers(ground, pitch, joint)
     for _ in range(SWEEPS):
-        if stop():
-            raise Stopped
-        ground, owner = _recut(ground, owner, stretches, pitch, joint)
+        ground, owner = _recut(ground, owner, stretches, pitch, joint, stop)
     return ground, owner
 
 
@@ -163,6 +161,7 @@ def _recut(
     stretches: Stretches,
     pitch: float,
     joint: float,
+    stop: Callable[[], bool],
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
     lost = bare(ground, pitch, joint)
@@ -176,6 +175,8 @@ def _recut(
     more: list[tuple[Polygon, int]] = []
     changed: set[int] = set()
     for k in some[np.argsort(-lost[some], kind="stable")].tolist():
+        if stop():
+            raise Stopped
         if k in changed:
             continue
         options = [k, *(n for n in _partners(k, beside[k], owner, stretches) if n not in changed)]

@@ -22,7 +22,7 @@ from scipy.sparse.linalg import cg, splu
 from core.errors import Stopped
 from core.laying.direction import Direction
 from core.laying.gaps import wave_numbers
-from core.laying.grid import Array, Grid
+from core.laying.grid import Array, Grid, straight_parts
 from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
@@ -81,12 +81,13 @@ def _ties(
 
     def tie(lines: shapely.Geometry, strength: float, phase: float, power: int) -> None:
         # Each node near the line takes the phase that its signed distance asks for.
-        shapely.prepare(lines)
         pts = np.asarray(shapely.points(xy), dtype=object)
-        near = shapely.dwithin(pts, lines, 0.75 * grid.step_mm)
-        if not near.any():
-            return
-        foot = shapely.get_coordinates(shapely.shortest_line(pts[near], lines)).reshape(-1, 2, 2)
+        parts = straight_parts(lines)
+        near, part = shapely.STRtree(parts).query_nearest(
+            pts, max_distance=0.75 * grid.step_mm, all_matches=False
+        )
+        link = shapely.shortest_line(pts[near], parts[part])
+        foot = shapely.get_coordinates(link).reshape(-1, 2, 2)
         off = foot[:, 0] - foot[:, 1]
         far = np.hypot(*off.T)
         side = np.einsum("ij,ij->i", off, n[near])

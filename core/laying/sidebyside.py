@@ -13,18 +13,21 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from multiprocessing.synchronize import Event
 from typing import Any
 
+import numpy as np
 import shapely
 
-from core.errors import Stopped
+from core.errors import CannotLay, EmblemaError, Stopped
 from core.laying.lay import lay_field
 from core.laying.spec import Setting
 from core.pieces import Pieces
 
 Stop = Callable[[], bool]
-WORTH_IT = 2500  # pieces altogether below which one process is as quick
+WORTH_IT = 1000  # pieces' worth of work below which one process is as quick, and stops as soon
+POINTS = 20  # of an outline or a line, that are a piece's worth of work
 LISTEN_S = 0.05
 PATIENCE_S = 0.2  # that a worker has to stop by itself
 
@@ -46,12 +49,14 @@ class SideBySide:
         ------
         core.errors.Stopped
             `stop` answered True.
-        core.errors.EmblemaError
+        core.errors.CannotLay
             A field cannot be laid.
         """
-        if sum(map(_guess, settings)) < WORTH_IT:
+        if sum(map(work, settings)) < WORTH_IT:
             for k, setting in enumerate(settings):
-                yield k, lay_field(setting, stop)
+                with _which(k):
+                    pieces = lay_field(setting, stop)
+                yield k, pieces
             return
         done: set[int] = set()
         try:
@@ -62,12 +67,14 @@ class SideBySide:
             self.close()
             for k, setting in enumerate(settings):
                 if k not in done:
-                    yield k, lay_field(setting, stop)
+                    with _which(k):
+                        pieces = lay_field(setting, stop)
+                    yield k, pieces
 
     def _in_workers(self, settings: Sequence[Setting], stop: Stop) -> Iterator[tuple[int, Pieces]]:
         pool, halt = self._started()
         halt.clear()
-        largest_first = sorted(range(len(settings)), key=lambda k: -_guess(settings[k]))
+        largest_first = sorted(range(len(settings)), key=lambda k: -work(settings[k]))
         waiting: dict[Future[tuple[Any, ...]], int] = {
             pool.submit(_lay, settings[k]): k for k in largest_first
         }
@@ -77,7 +84,10 @@ class SideBySide:
                 if stop():
                     raise Stopped
                 for future in ready:
-                    yield waiting.pop(future), _unpacked(future.result())
+                    k = waiting.pop(future)
+                    with _which(k):
+                        packed = future.result()
+                    yield k, _unpacked(packed)
         finally:
             if waiting:
                 halt.set()
@@ -115,8 +125,22 @@ class SideBySide:
         self._pool = self._halt = None
 
 
-def _guess(setting: Setting) -> float:
-    return setting.outline.area / setting.pitch_mm**2
+@contextmanager
+def _which(k: int) -> Iterator[None]:
+    """Say which field it is that cannot be laid."""
+    try:
+        yield
+    except EmblemaError as error:
+        raise CannotLay(k, str(error)) from error
+
+
+def work(setting: Setting) -> float:
+    """Return about how much work a field is, in pieces; one at a border counts for two."""
+    pitch = setting.pitch_mm
+    lines = np.array([*setting.flow, *setting.hug], dtype=object)
+    points = shapely.get_num_coordinates([setting.outline, *lines]).sum() / POINTS
+    along = setting.outline.length / pitch + shapely.length(lines).sum() / pitch / 2
+    return float(setting.outline.area / pitch**2 + along + points)
 
 
 def _begin(halt: Event) -> None:

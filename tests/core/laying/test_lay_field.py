@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
-from awkward import CATALOGUE
+from awkward import CATALOGUE, disc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from measures import overlap_mm2
 from shapely import LineString, MultiPolygon, Polygon
+from shapely.affinity import translate
 
 from core.errors import EmblemaError, Stopped
 from core.laying import Setting, SideBySide, lay_field
 from core.laying.mesh import triangles
+from core.laying.sidebyside import work
 from core.pieces import Pieces
 
 COURSED = ("tessellatum", "regulatum", "vermiculatum", "musivum", "classicum")
@@ -110,11 +113,21 @@ def test_a_laying_asks_whether_to_stop() -> None:
     assert len(asked) == 5
 
 
+def bent() -> Setting:
+    """Six blunt stars, whose courses bend so tightly that they are laid again and again."""
+    one = CATALOGUE["star_eight_blunt"]()
+    places = [(240 * i, 240 * j) for i in range(3) for j in range(2)]
+    parts = [translate(g, *p) for p in places for g in one.outline.geoms]
+    flow = tuple(translate(g, *p) for p in places for g in one.flow)
+    return replace(one, outline=MultiPolygon(parts), flow=flow)
+
+
 def test_a_large_field_stops_at_once_and_can_be_laid_again() -> None:
     """Within half a second, wherever it is: a worker in a long step is ended."""
     hands = SideBySide(2)
     try:
-        for after in (1.5, 3.0):  # seconds: in an early step, and in a late one
+        # in an early step, in a late one, and while what bends too much is laid again
+        for field, after in ((large(40_000), 1.5), (large(40_000), 3.0), (bent(), 5.0)):
             begun, told = time.perf_counter(), [0.0]
 
             def stop(begun: float = begun, told: list[float] = told, after: float = after) -> bool:
@@ -124,12 +137,58 @@ def test_a_large_field_stops_at_once_and_can_be_laid_again() -> None:
                 return True
 
             with pytest.raises(Stopped):
-                list(hands.lay([large(40_000)], stop))
+                list(hands.lay([field], stop))
             assert time.perf_counter() - told[0] < 0.5
         (laid,) = hands.lay([large(2_600)], lambda: False)
         assert len(laid[1]) > 2_300
     finally:
         hands.close()
+
+
+def test_many_small_parts_go_to_a_worker_though_they_are_little_stone() -> None:
+    """500 crumbs of half a piece are more border to heed than a wall of 900 pieces."""
+    wall = Setting(MultiPolygon([shapely.box(0, 0, 300, 300)]), "tessellatum", 9.0, 1.0)
+    xy = np.stack(np.meshgrid(np.arange(25), np.arange(20)), axis=-1).reshape(-1, 2) * 20.0
+    crumbs = replace(wall, outline=MultiPolygon([shapely.box(x, y, x + 7, y + 7) for x, y in xy]))
+    assert crumbs.outline.area < wall.outline.area / 3
+    assert work(wall) > 900 and work(crumbs) > 1.5 * work(wall)
+
+
+def ragged(points: int, by_mm: float) -> Setting:
+    t = np.linspace(0, 2 * np.pi, points, endpoint=False)
+    far = 100 + np.random.default_rng(1).normal(0, by_mm, points)
+    ring = Polygon(np.c_[far * np.cos(t), far * np.sin(t)])
+    return Setting(MultiPolygon([ring]), "tessellatum", 9.0, 1.0)
+
+
+def test_an_outline_drawn_far_too_finely_is_made_plainer_and_never_left() -> None:
+    """A scan's roughness, a hundred points a tessera: the pieces still keep within it."""
+    rough = ragged(6000, 0.1)
+    pieces = lay_field(rough).polygons
+    smooth = lay_field(Setting(MultiPolygon([disc(100.0)]), "tessellatum", 9.0, 1.0)).polygons
+    assert len(pieces) == pytest.approx(len(smooth), rel=0.05)
+    assert shapely.get_num_coordinates(pieces).max() < 12
+    field = shapely.make_valid(rough.outline)
+    assert shapely.area(shapely.difference(pieces, field)).sum() == 0.0
+
+
+def test_an_outline_that_is_a_tangle_is_refused_at_once_with_its_count() -> None:
+    begun = time.perf_counter()
+    with pytest.raises(EmblemaError, match="20,001 points"):
+        lay_field(ragged(20_000, 2.0))
+    assert time.perf_counter() - begun < 5.0
+
+
+def test_nipping_and_parting_ask_whether_to_stop() -> None:
+    """They are the longest steps in between; each little while they ask."""
+    asked: list[str] = []
+
+    def stop() -> bool:
+        asked.append(sys._getframe(1).f_code.co_name)
+        return False
+
+    lay_field(CATALOGUE["star_eight_blunt"](), stop)
+    assert asked.count("_recut") > 10 and asked.count("_a_few") > 10
 
 
 def test_more_pieces_than_can_be_laid_are_refused_at_once() -> None:
