@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from core.errors import Stopped
 from core.laying.axis import axis_rad, quarter_rad
 from core.laying.bends import GENTLE, joint_turns
+from core.laying.clip import beyond, padded
 from core.laying.grid import Array
 from core.laying.spec import Setting
 
@@ -183,9 +184,7 @@ def _straightened(
     `cost` is what lying in a direction costs, in shares of the piece, given angles and whose.
     """
     cut, owner = _nips(whole, wanted, joint)
-    good = shapely.get_type_id(cut) == 3
-    good &= shapely.area(cut) > (1 - MOST) * shapely.area(whole)[owner]
-    good &= shapely.get_num_coordinates(cut) <= 7
+    good = shapely.get_num_coordinates(cut) <= 7
     # as they are, last, so that among equals nothing is nipped
     cut = np.concatenate([cut[good], whole])
     owner = np.concatenate([owner[good], np.arange(len(whole))])
@@ -201,24 +200,24 @@ def _straightened(
 def _nips(
     pieces: NDArray[np.object_], angle: Array, joint: float
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Return each piece less each of its corners, by every depth and both ways, and whose it is."""
-    xy, owner = shapely.get_coordinates(pieces, return_index=True)
-    first = np.r_[True, owner[1:] != owner[:-1]]
-    xy, owner = xy[~first], owner[~first]
-    middle = shapely.get_coordinates(shapely.centroid(pieces))[owner]
-    reach = 4 * np.sqrt(shapely.area(pieces).max())
-    cut, whose = [], []
-    for turn in (0.0, np.pi / 2):
-        way = np.stack([np.cos(angle[owner] + turn), np.sin(angle[owner] + turn)], axis=1)
-        way *= np.sign(((middle - xy) * way).sum(1))[:, None]
-        side = reach * np.stack([-way[:, 1], way[:, 0]], axis=1)
-        for depth in DEPTHS:
-            at = xy + depth * joint * way
-            corner = [at + side, at - side, at - side + reach * way, at + side + reach * way]
-            kept = shapely.polygons(np.stack(corner, axis=1))
-            cut.append(shapely.intersection(pieces[owner], kept))
-            whose.append(owner)
-    return np.concatenate(cut), np.concatenate(whose)
+    """Return what each piece can be by a nip that it can bear, and whose it is.
+
+    Every corner of a piece is nipped off, by every depth, along its angle and square to it.
+    """
+    xy, live = padded(shapely.get_exterior_ring(pieces))
+    owner, corner = np.nonzero(live)
+    way = np.stack([np.stack([np.cos(angle + t), np.sin(angle + t)], 1) for t in (0.0, np.pi / 2)])
+    way = way[:, owner]
+    middle = shapely.get_coordinates(shapely.centroid(pieces))
+    at = xy[owner, corner]
+    way *= np.where(((middle[owner] - at) * way).sum(-1) < 0, -1.0, 1.0)[..., None]
+    depth = joint * np.array(DEPTHS)[:, None, None]
+    # over ways, depths and corners
+    offset = (at * way).sum(-1) + depth
+    whose = np.broadcast_to(owner, offset.shape).ravel()
+    way = np.broadcast_to(way, (*offset.shape, 2)).reshape(-1, 2)
+    least = (1 - MOST) * shapely.area(pieces)
+    return beyond(xy, live, whose, way, offset.ravel(), least)
 
 
 def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:

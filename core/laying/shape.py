@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.clip import padded
 from core.laying.grid import Array
 
 FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
@@ -35,7 +36,7 @@ def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object
     for low, high in ((0, 6), (6, 8), (8, 12), (12, 24), (24, 10**9)):
         batch = np.nonzero((size > low) & (size <= high))[0]
         if len(batch):
-            xy, live = _padded(rings[batch])
+            xy, live = padded(rings[batch])
             out[ok[batch]] = _convex_inset(xy, live, joint)
     return out
 
@@ -99,20 +100,6 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     )
     out[touched] = shapely.polygons(rings)
     return out
-
-
-def _padded(rings: NDArray[np.object_]) -> tuple[Array, NDArray[np.bool_]]:
-    """Return ring corners as (n, k, 2), anticlockwise by the sign of area, and which are real."""
-    xy, index = shapely.get_coordinates(rings, return_index=True)
-    count = np.bincount(index) - 1
-    start = np.cumsum(count + 1) - count - 1
-    k = int(count.max())
-    slot = np.arange(k)[None, :]
-    live = slot < count[:, None]
-    flip = ~shapely.is_ccw(rings)
-    pick = np.where(flip[:, None], count[:, None] - 1 - slot, slot)
-    pick = start[:, None] + np.where(live, pick, 0)
-    return xy[pick], live
 
 
 def _neighbours(live: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
