@@ -19,11 +19,13 @@ from core.laying.clip import beyond, padded
 from core.laying.grid import Array
 from core.laying.spec import Setting
 
-ASKEW = np.radians([12.0, 8.0, 5.0])  # off the flow from which pieces are nipped, step by step
+MOST = 0.06  # share of the piece that a nip may cost
+# off the flow from which pieces are nipped, step by step, and what it may cost
+ASKEW = [(np.radians(off), most) for off, most in ((20, 0.1), (12, MOST), (8, MOST), (5, MOST))]
+ALWAYS = np.radians(12.0)  # off the flow from which they are, however the others lie
 ASTRAY = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
 PLAIN = 0.85  # share of a field's pieces that keep four corners
-DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2)  # joints that are nipped off a corner
-MOST = 0.06  # share of the piece that it may cost
+DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0)  # joints that are nipped off a corner
 AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
 SOME = 0.19  # share of joints that may turn more
@@ -53,19 +55,19 @@ def nipped(
     wanted_rad : ndarray, shape (n,)
         The flow's angle at each; nan where none is asked for.
     """
-    for least in ASKEW:
+    for least, most in ASKEW:
         off = quarter_rad(axis_rad(pieces) - wanted_rad)
         beside = np.isfinite(off)
         askew = np.flatnonzero(beside & (off > least))
         if not len(askew):
             continue
-        further = least < ASKEW[0]
+        further = least < ALWAYS
         if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
             break
         straighter = pieces.copy()
         for some in _a_few(askew, stop):
             wanted = wanted_rad[some]
-            straighter[some] = _straightened(pieces[some], wanted, joint, _askew(wanted))
+            straighter[some] = _straightened(pieces[some], wanted, joint, _askew(wanted), most)
         if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
             break
         pieces = straighter
@@ -178,12 +180,13 @@ def _straightened(
     wanted: Array,
     joint: float,
     cost: Callable[[Array, NDArray[np.int64]], Array],
+    most: float = MOST,
 ) -> NDArray[np.object_]:
     """Return each piece, or the best of what is left of it by a small nip along what is wanted.
 
     `cost` is what lying in a direction costs, in shares of the piece, given angles and whose.
     """
-    cut, owner = _nips(whole, wanted, joint)
+    cut, owner = _nips(whole, wanted, joint, most)
     good = shapely.get_num_coordinates(cut) <= 7
     # as they are, last, so that among equals nothing is nipped
     cut = np.concatenate([cut[good], whole])
@@ -198,7 +201,7 @@ def _straightened(
 
 
 def _nips(
-    pieces: NDArray[np.object_], angle: Array, joint: float
+    pieces: NDArray[np.object_], angle: Array, joint: float, most: float
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Return what each piece can be by a nip that it can bear, and whose it is.
 
@@ -216,7 +219,7 @@ def _nips(
     offset = (at * way).sum(-1) + depth
     whose = np.broadcast_to(owner, offset.shape).ravel()
     way = np.broadcast_to(way, (*offset.shape, 2)).reshape(-1, 2)
-    least = (1 - MOST) * shapely.area(pieces)
+    least = (1 - most) * shapely.area(pieces)
     return beyond(xy, live, whose, way, offset.ravel(), least)
 
 
