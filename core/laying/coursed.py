@@ -41,6 +41,8 @@ FEW = 250  # pieces below which a field is laid several ways, and the best is ke
 NIPS = 2  # times pieces are nipped that lie askew in their course
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
+MOST_AGAIN = 10_000  # pieces laid, in all, for a field of more than a few to follow its lines
+ANEW = 3  # times that courses are made to turn gently, each from another chance
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
@@ -80,23 +82,29 @@ def _best(
     """Return the best of as many ways of laying as the field needs."""
     best = _laid_along(setting, courses, stop)
     least = _faults(setting, best)
-    for k in range(1, MOST_WAYS if setting.outline.area < FEW * setting.pitch_mm**2 else 1):
-        if least.little or (k >= WAYS and max(least.uneven, least.in_line) <= 1):
+    few = setting.outline.area < FEW * setting.pitch_mm**2 and len(best[0]) > 1
+    for k in range(1, MOST_WAYS):
+        again = not least.little if few else least.astray > 1 and k * len(best[0]) < MOST_AGAIN
+        if not again or (k >= WAYS and not least.much):
             break
         laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
         found = _faults(setting, laid)
         if found < least:
             best, least = laid, found
-    if least.turning > 1:
-        other = len(least.missed) - 1  # no cause to go on, once only these are missed
-        tried = 0
-        for laid in _gentler(setting, best, courses, courses_of, stop):
+    if least.turning <= 1:
+        return best
+    own = least.own
+    tried = 0
+    for anew in range(0, ANEW * MOST_WAYS, MOST_WAYS):
+        chance = replace(setting, seed=setting.seed + anew)
+        start = _laid_along(chance, courses, stop) if anew else best
+        for laid in _gentler(chance, start, courses, courses_of, stop):
             found = _faults(setting, laid)
             if found < least:
                 best, least = laid, found
             tried += len(laid[0])
-            if len(least.missed) <= other or tried > MOST_TRIED:
-                break
+            if len(least.missed) == least.own <= own or tried > MOST_TRIED:
+                return best
     return best
 
 
@@ -148,7 +156,15 @@ def _straighter(
 
 
 def _faults(setting: Setting, laid: Laid) -> Faults:
-    return faults(*laid[:2], setting.outline.area, setting.pitch_mm, setting.joint_mm)
+    polygons, course, _ = laid
+    wanted = None
+    if setting.flow:
+        wanted = line_angle(setting, polygons)
+        # what the border cuts lies as it must
+        far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
+        wanted[far <= setting.pitch_mm] = np.nan
+    room = setting.outline.area
+    return faults(polygons, course, room, setting.pitch_mm, setting.joint_mm, wanted)
 
 
 def _laid_along(

@@ -48,10 +48,22 @@ def test_sizes_unlike_count_by_their_spread():
         assert found.little == (uneven < 0.8 * 0.14)
 
 
-def test_bare_grout_counts_but_is_no_cause_to_lay_again():
+def test_bare_grout_is_cause_for_a_few_tries_and_no_more():
+    """It may be the outline's own doing."""
     pieces, course, room = rows(0.5)
     found = faults(pieces, course, 1.1 * room, PITCH, JOINT)
-    assert found.bare == pytest.approx((1 - 1 / 1.1) / 0.03) and found.little
+    assert found.bare == pytest.approx((1 - 1 / 1.1) / 0.03)
+    assert not found.little and not found.much and found.own == 1
+
+
+def test_pieces_off_their_flow_line_count_by_the_mean_square():
+    """Half of them six degrees off, half along: sqrt(18) of four degrees; the rest is not asked."""
+    pieces, course, room = rows(0.5)
+    wanted = np.where(np.arange(32) % 2, np.radians(6.0), 0.0)
+    wanted[16:] = np.nan
+    found = faults(pieces, course, room, PITCH, JOINT, wanted)
+    assert found.astray == pytest.approx(np.sqrt(18) / 4) and found.much and not found.little
+    assert faults(pieces, course, room, PITCH, JOINT, wanted * np.nan).astray == 0
 
 
 def test_pieces_of_other_than_four_corners_count_by_their_share():
@@ -71,10 +83,10 @@ def test_a_course_turns_by_a_full_turn_over_its_pieces():
 
 
 def test_fewer_limits_missed_are_better_than_less_in_all():
-    one, two = Faults(1.5, 0.9, 0.9, 0.9, 0.9), Faults(1.01, 1.01, 0.0, 0.0, 0.0)
+    one, two = Faults(1.5, 0.9, 0.9, 0.9, 0.9, 0.0), Faults(1.01, 1.01, 0.0, 0.0, 0.0, 0.0)
     assert one < two and not two < one
-    assert Faults(1.1, 0.9, 0.9, 0.9, 0.9) < one
-    assert Faults(0.5, 0.5, 0.5, 0.5, 0.5) < Faults(0.9, 0.5, 0.5, 0.5, 0.5)
+    assert Faults(1.1, 0.9, 0.9, 0.9, 0.9, 0.0) < one
+    assert Faults(0.5, 0.5, 0.5, 0.5, 0.5, 0.0) < Faults(0.9, 0.5, 0.5, 0.5, 0.5, 0.0)
 
 
 @pytest.mark.parametrize("name", ["fan_radial", "star_thin"])
@@ -105,10 +117,15 @@ def test_a_small_field_that_misses_a_limit_is_laid_more_often(monkeypatch):
     assert found().in_line > 1
 
 
-def test_one_piece_is_never_laid_again():
-    one = np.array([shapely.box(0, 0, 9, 9)], dtype=object)
-    found = faults(one, np.zeros(1, int), 400.0, PITCH, JOINT)
-    assert found.little and found.missed == [found.bare - 1]
+def test_one_piece_is_never_laid_again(monkeypatch):
+    """However much it leaves bare: there is nothing to divide in another way."""
+    corner = shapely.Polygon([(0, 0), (14, 0), (0, 14)])
+    laid = []
+    once = coursed._laid_along
+    monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(once(*a)) or laid[-1])
+    lay_field(Setting(MultiPolygon([corner]), "tessellatum", 9.0, 1.0))
+    ((polygons, course, _),) = laid
+    assert len(polygons) == 1 and faults(polygons, course, corner.area, PITCH, JOINT).bare > 1
 
 
 def test_one_piece_that_leaves_most_of_a_field_bare_is_not_faultless():
