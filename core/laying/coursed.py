@@ -43,6 +43,7 @@ WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
 MOST_AGAIN = 10_000  # pieces laid, in all, for a field of more than a few to follow its lines
 ANEW = 3  # times that courses are made to turn gently, each from another chance
+LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
@@ -95,7 +96,9 @@ def _best(
         return best
     own = least.own
     tried = 0
-    for anew in range(0, ANEW * MOST_WAYS, MOST_WAYS):
+    # whoever asks for pieces unlike by hand gets them, and no more chances
+    chances = ANEW if setting.variation <= LIKE and not setting.width_variation else 1
+    for anew in range(0, chances * MOST_WAYS, MOST_WAYS):
         chance = replace(setting, seed=setting.seed + anew)
         start = _laid_along(chance, courses, stop) if anew else best
         for laid in _gentler(chance, start, courses, courses_of, stop):
