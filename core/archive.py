@@ -20,11 +20,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from core.commission import Commission
+from core.commission import Colour, Commission, Laying
 from core.errors import EmblemaError
 from core.files import data_folder, write_whole
 
-VERSION = 2
+VERSION = 3
 DOCUMENT = "commission.json"
 MOST_BYTES = 2_000_000_000  # of all members unpacked; a file that claims more is refused
 _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
@@ -32,6 +32,7 @@ _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, t
 # A step takes the JSON of one version to the next: {version it reads: step}.
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
     1: lambda raw: raw,  # lots of their own colour and the commission's id came later
+    2: lambda raw: _divided(raw),
 }
 
 
@@ -115,6 +116,23 @@ def _document(name: str, data: bytes) -> Commission:
         return typing.cast(Commission, from_json(Commission, raw, "commission"))
     except _Wrong as e:
         raise EmblemaError(f"'{name}' is damaged: {e}.") from e
+
+
+def _divided(raw: dict[str, Any]) -> dict[str, Any]:
+    """Divide each field's choices into its laying and its colour, which stood side by side."""
+    if not isinstance(raw, dict) or not isinstance(raw.get("fields"), list):
+        return raw
+    laying = {f.name for f in dataclasses.fields(Laying)}
+    colour = {f.name for f in dataclasses.fields(Colour)}
+    fields = []
+    for f in raw["fields"]:
+        if isinstance(f, dict):
+            named = {("opus" if k == "laying" else k): v for k, v in f.items()}
+            f = {k: v for k, v in named.items() if k not in laying | colour}
+            f["laying"] = {k: v for k, v in named.items() if k in laying}
+            f["colour"] = {k: v for k, v in named.items() if k in colour}
+        fields.append(f)
+    return {**raw, "fields": fields}
 
 
 def _put(z: zipfile.ZipFile, name: str, data: bytes, press: bool) -> None:

@@ -54,19 +54,13 @@ class Sketch:
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
-    """One area laid in one way.
+class Laying:
+    """How a field is laid: all of it that the places of its pieces hang on, but for its outline.
 
     Attributes
     ----------
-    outline : Outline
-        Parts; each is an outer ring and its holes; rings are open (first point not repeated).
-    palette : tuple of str
-        Material codes the match may use; empty means every material of the commission.
-    wanted_lab : Lab or None
-        One wanted colour for the whole field instead of the sketch's.
-    shift_lab : Lab
-        Added to the wanted colour before matching (lighter, darker, warmer, cooler).
+    opus : str
+        One of `LAYINGS`.
     variation, width_variation : float
         Spread of piece lengths and of course widths by hand, as a share of the tessera, 0 to 0.3.
     pieces : str
@@ -84,6 +78,41 @@ class Field:
         Length over width of natural pieces.
     module_mm : float
         Distance between the fans of circumactum.
+    """
+
+    opus: str = "tessellatum"
+    tessera_mm: float = 10.0
+    joint_mm: float = 1.5
+    follow_border: bool = True
+    variation: float = 0.05
+    width_variation: float = 0.0
+    pieces: str = "cut"
+    hug: tuple[str, ...] = ()
+    hug_courses: int = 3
+    hug_tessera_mm: float | None = None
+    spread: float = 0.25
+    strictness: float = 0.7
+    slenderness: float = 1.4
+    module_mm: float = 120.0
+
+    @property
+    def pitch_mm(self) -> float:
+        """Tessera and joint together."""
+        return self.tessera_mm + self.joint_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """What the pieces of a field are laid in.
+
+    Attributes
+    ----------
+    palette : tuple of str
+        Material codes the match may use; empty means every material of the commission.
+    wanted_lab : Lab or None
+        One wanted colour for the whole field instead of the sketch's.
+    shift_lab : Lab
+        Added to the wanted colour before matching (lighter, darker, warmer, cooler).
     accent, accent_share, accent_along
         A second material, the share of pieces that take it (0 to 1), and whether it runs along
         courses instead of being scattered evenly.
@@ -101,27 +130,9 @@ class Field:
         Materials that stay on the pieces they match best, whatever the shift or `at_most`.
     """
 
-    id: str
-    name: str
-    outline: Outline
-    motif: str = ""
-    laying: str = "tessellatum"
-    tessera_mm: float = 10.0
-    joint_mm: float = 1.5
-    follow_border: bool = True
     palette: tuple[str, ...] = ()
     wanted_lab: Lab | None = None
     shift_lab: Lab = (0.0, 0.0, 0.0)
-    variation: float = 0.05
-    width_variation: float = 0.0
-    pieces: str = "cut"
-    hug: tuple[str, ...] = ()
-    hug_courses: int = 3
-    hug_tessera_mm: float | None = None
-    spread: float = 0.25
-    strictness: float = 0.7
-    slenderness: float = 1.4
-    module_mm: float = 120.0
     accent: str = ""
     accent_share: float = 0.0
     accent_along: bool = False
@@ -130,6 +141,44 @@ class Field:
     shade_along: bool = False
     at_most: int = 0
     locked: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One area laid in one way. The outline's rings are open (first point not repeated)."""
+
+    id: str
+    name: str
+    outline: Outline
+    motif: str = ""
+    laying: Laying = Laying()
+    colour: Colour = Colour()
+
+    def with_choices(self, **choices: Any) -> Field:
+        """Return the field with attributes of it, of its laying or its colour changed.
+
+        Raises
+        ------
+        TypeError
+            There is no such attribute.
+        """
+        laid = {k: v for k, v in choices.items() if k in _LAYING}
+        coloured = {k: v for k, v in choices.items() if k in _COLOUR}
+        own = {k: v for k, v in choices.items() if k not in laid and k not in coloured}
+        if laid:
+            own["laying"] = replace(own.get("laying", self.laying), **laid)
+        if coloured:
+            own["colour"] = replace(own.get("colour", self.colour), **coloured)
+        return replace(self, **own)
+
+
+_LAYING = frozenset(Laying.__dataclass_fields__)
+_COLOUR = frozenset(Colour.__dataclass_fields__)
+
+
+def field_of(field_id: str, name: str, outline: Outline, motif: str = "", **choices: Any) -> Field:
+    """Return a field of attributes of its own, its laying and its colour."""
+    return Field(field_id, name, outline, motif).with_choices(**choices)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,7 +345,7 @@ def next_id(prefix: str, taken: Iterable[str]) -> str:
 
 
 def change_field(doc: Commission, field_id: str, **changes: Any) -> Commission:
-    """Return the document with some attributes of one field changed.
+    """Return the document with some attributes of one field, its laying or its colour changed.
 
     Raises
     ------
@@ -305,7 +354,7 @@ def change_field(doc: Commission, field_id: str, **changes: Any) -> Commission:
     EmblemaError
         A value that cannot be laid (see `check_field`).
     """
-    changed = replace(doc.field_by_id(field_id), **changes)
+    changed = doc.field_by_id(field_id).with_choices(**changes)
     check_field(changed)
     return replace(doc, fields=tuple(changed if f.id == field_id else f for f in doc.fields))
 
@@ -375,12 +424,11 @@ def rename_codes(doc: Commission, new: Mapping[str, str]) -> Commission:
     return replace(
         doc,
         fields=tuple(
-            replace(
-                f,
-                palette=some(f.palette),
-                accent=one(f.accent),
-                blend=some(f.blend),
-                locked=some(f.locked),
+            f.with_choices(
+                palette=some(f.colour.palette),
+                accent=one(f.colour.accent),
+                blend=some(f.colour.blend),
+                locked=some(f.colour.locked),
             )
             for f in doc.fields
         ),
@@ -392,18 +440,18 @@ def rename_codes(doc: Commission, new: Mapping[str, str]) -> Commission:
 
 def check_field(f: Field) -> None:
     """Raise EmblemaError where a field's numbers cannot be laid."""
-    if f.laying not in LAYINGS:
-        raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying}'.")
-    if f.pieces not in PIECES:
-        raise EmblemaError(f"Field '{f.name}': there are no pieces called '{f.pieces}'.")
-    if f.match not in MATCHES:
-        raise EmblemaError(f"Field '{f.name}': there is no match called '{f.match}'.")
-    if not 1.0 <= f.tessera_mm <= 500.0:
+    if f.laying.opus not in LAYINGS:
+        raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying.opus}'.")
+    if f.laying.pieces not in PIECES:
+        raise EmblemaError(f"Field '{f.name}': there are no pieces called '{f.laying.pieces}'.")
+    if f.colour.match not in MATCHES:
+        raise EmblemaError(f"Field '{f.name}': there is no match called '{f.colour.match}'.")
+    if not 1.0 <= f.laying.tessera_mm <= 500.0:
         raise EmblemaError(
-            f"Field '{f.name}': the tessera is {f.tessera_mm:g} mm; it must be 1 to 500 mm."
+            f"Field '{f.name}': the tessera is {f.laying.tessera_mm:g} mm; it must be 1 to 500 mm."
         )
-    if not 0.0 < f.joint_mm < f.tessera_mm:
+    if not 0.0 < f.laying.joint_mm < f.laying.tessera_mm:
         raise EmblemaError(
-            f"Field '{f.name}': the joint is {f.joint_mm:g} mm; it must be more than 0 and less "
-            f"than the tessera ({f.tessera_mm:g} mm)."
+            f"Field '{f.name}': the joint is {f.laying.joint_mm:g} mm; it must be more than 0 and "
+            f"less than the tessera ({f.laying.tessera_mm:g} mm)."
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import asdict
 from pathlib import Path
 from xml.sax.saxutils import quoteattr
 
@@ -133,14 +134,8 @@ def write_setting_out(path: str | Path, doc: Commission) -> None:
     """Write fields and flow lines in the form that `core.setting_out` reads."""
     features = []
     for f in doc.fields:
-        properties = {
-            "name": f.name,
-            "motif": f.motif,
-            "laying": f.laying,
-            "tessera_mm": f.tessera_mm,
-            "joint_mm": f.joint_mm,
-            "follow_border": f.follow_border,
-        }
+        properties: dict[str, object] = {"name": f.name, "motif": f.motif}
+        properties |= {"laying" if k == "opus" else k: v for k, v in asdict(f.laying).items()}
         shape = polygon_of(f.outline)
         geometry = shape.geoms[0] if len(shape.geoms) == 1 else shape
         features.append(_feature(properties, geometry))

@@ -22,6 +22,7 @@ from core.commission import (
     Outline,
     Point,
     check_field,
+    field_of,
     next_id,
     remove_field,
 )
@@ -94,7 +95,7 @@ def add_area(
     if area.area < 0.999 * shapely.area(shapely.make_valid(shape)):
         notes.append("What lay outside the work was cut off.")
     number = next_id("f", (f.id for f in doc.fields))
-    new = Field(number, name or f"Field {number[1:]}", (), motif, **choices)
+    new = field_of(number, name or f"Field {number[1:]}", (), motif, **choices)
     check_field(new)
     parts, givers = _left_too_thin(doc, area)
     near = _fields_near(doc, shapely.union_all([area, *parts]))
@@ -130,7 +131,7 @@ def _left_too_thin(doc: Commission, area: MultiPolygon) -> tuple[list[Polygon], 
         mine = [
             p
             for before, after in zip(cut, left, strict=True)
-            for p in slivers(before, list(after.geoms), f.tessera_mm)
+            for p in slivers(before, list(after.geoms), f.laying.tessera_mm)
         ]
         if remains - sum(p.area for p in mine) < LEAST_MM2:
             continue  # a narrow field stays rather than vanish
@@ -154,7 +155,7 @@ def _told(
     """Say which field's slivers went to which; specks are not worth a word."""
     notes: dict[str, None] = {}
     for part, g, t in zip(parts, givers, takers, strict=True):
-        if g != t and part.area > max(LEAST_MM2, SPECK * fields[g].tessera_mm ** 2):
+        if g != t and part.area > max(LEAST_MM2, SPECK * fields[g].laying.tessera_mm ** 2):
             a, b = fields[g].name, fields[t].name
             notes[f"A sliver of '{a}' too thin for a tessera went to '{b}'."] = None
     return list(notes)
@@ -175,7 +176,7 @@ def closed_curve(points: Sequence[Point], step_mm: float = 2.0) -> np.ndarray[An
 def add_ground(doc: Commission, name: str = "Ground", **choices: Any) -> Edited:
     """Make one field of whatever no field covers, beneath all others."""
     number = next_id("f", (f.id for f in doc.fields))
-    new = Field(number, name, (), "", **choices)
+    new = field_of(number, name, (), **choices)
     check_field(new)
     knitted = room_left(areas(doc), whole_work(doc))
     if knitted[-1].area < LEAST_MM2:

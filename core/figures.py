@@ -188,7 +188,7 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         deep = thickness[laid.stock[on]].mean() if on.any() else float(thickness.mean())
         area += field_mm2
         grout_mm3 += max(field_mm2 - float(piece_mm2.sum()), 0.0) * float(deep)
-        seconds += len(laid.pieces) * rates.seconds_a_piece * EFFORT.get(f.laying, 1.0)
+        seconds += len(laid.pieces) * rates.seconds_a_piece * EFFORT.get(f.laying.opus, 1.0)
     area_m2 = area / 1e6
     grout_kg = grout_mm3 / 1e6 * rates.grout_kg_dm3
     adhesive_kg = area_m2 * rates.bed_mm * rates.adhesive_kg_m2_mm

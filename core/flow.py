@@ -58,14 +58,14 @@ def lines_for(doc: Commission, field: Field) -> tuple[LineString, ...]:
 
 def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:
     """Return the borders that a field shares with the motifs whose borders it hugs."""
-    others = [f for f in doc.fields if f.id != field.id and f.motif and f.motif in field.hug]
+    others = [f for f in doc.fields if f.id != field.id and f.motif and f.motif in field.laying.hug]
     if not others:
         return ()
     edge = polygon_of(field.outline).boundary
     figure = shapely.union_all([polygon_of(f.outline) for f in others])
-    shared = shapely.intersection(edge, shapely.buffer(figure, field.joint_mm / 20))
+    shared = shapely.intersection(edge, shapely.buffer(figure, field.laying.joint_mm / 20))
     merged = shapely.line_merge(shapely.multilinestrings(_lines(shared)))
-    return tuple(w for w in _lines(merged) if w.length > field.tessera_mm)
+    return tuple(w for w in _lines(merged) if w.length > field.laying.tessera_mm)
 
 
 def _lines(geometry: shapely.Geometry) -> list[LineString]:

@@ -92,7 +92,7 @@ class _Board:
         `free` asks for a piece that may be moved or cut, not a pinned one.
         """
         point = shapely.Point(at)
-        half = (self.field.tessera_mm + self.field.joint_mm) / 2
+        half = self.field.laying.pitch_mm / 2
         best = [(shapely.distance(self.polygons[k], point), k) for k in self.near(point, half)]
         # a pin is never the next best: it was there when the edit was made, and not meant
         best = [(d, k) for d, k in best if d == 0 or k not in self.pinned]
@@ -106,7 +106,7 @@ class _Board:
     def check(self, shape: Polygon, instead_of: Iterable[int] = ()) -> None:
         """Refuse a shape that leaves the field, touches a neighbour, or cannot be cut."""
         f = self.field
-        nominal = f.tessera_mm**2
+        nominal = f.laying.tessera_mm**2
         if not isinstance(shape, Polygon) or shape.is_empty or not shape.is_valid:
             raise _Refused("it would not be one whole piece")
         if shape.area < SMALLEST * nominal:
@@ -117,7 +117,7 @@ class _Board:
         if not self.outline.contains(shape):
             raise _Refused("it would lie outside its field")
         skip = set(instead_of)
-        for k in self.near(shape, TOUCH * f.joint_mm):
+        for k in self.near(shape, TOUCH * f.laying.joint_mm):
             if k not in skip:
                 raise _Refused("it would touch its neighbour")
 
@@ -126,7 +126,7 @@ class _Board:
         t = (float(np.cos(self.angle[k])), float(np.sin(self.angle[k])))
         here = self.polygons[k].centroid
         vote = 0.0
-        for n in self.near(self.polygons[k], 2 * self.field.joint_mm):
+        for n in self.near(self.polygons[k], 2 * self.field.laying.joint_mm):
             if self.course[n] == self.course[k]:
                 c = self.polygons[n].centroid
                 along = (c.x - here.x) * t[0] + (c.y - here.y) * t[1]
@@ -220,7 +220,7 @@ def _do_set(b: _Board, e: HandEdit) -> None:
 
 def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     """Cut a new piece back to keep a joint from its neighbours and half a one from the border."""
-    joint = b.field.joint_mm
+    joint = b.field.laying.joint_mm
     whole = shapely.make_valid(shape)
     room = shapely.buffer(b.outline, -joint / 2 * 0.999, join_style="mitre", quad_segs=4)
     left = _largest(shapely.intersection(whole, room))
@@ -270,7 +270,7 @@ def _do_nip(b: _Board, e: HandEdit) -> None:
     far = d / np.hypot(*d) * 4 * np.sqrt(shape.area)
     knife = LineString([np.array([x0, y0]) - far, np.array([x1, y1]) + far])
     cut = shapely.difference(
-        shape, shapely.buffer(knife, b.field.joint_mm / 2, cap_style="flat", quad_segs=1)
+        shape, shapely.buffer(knife, b.field.laying.joint_mm / 2, cap_style="flat", quad_segs=1)
     )
     parts = [g for g in shapely.get_parts(cut) if g.geom_type == "Polygon" and g.area > 0]
     if len(parts) != 2:
@@ -278,7 +278,7 @@ def _do_nip(b: _Board, e: HandEdit) -> None:
     way = b.way(k)
     parts.sort(key=lambda g: g.centroid.x * way[0] + g.centroid.y * way[1])
     for p in parts:
-        b.check(p, (k, *b.near(p, TOUCH * b.field.joint_mm)))
+        b.check(p, (k, *b.near(p, TOUCH * b.field.laying.joint_mm)))
     b.lift(k)
     for p in parts:
         b.put(p, k)
@@ -291,18 +291,18 @@ def _do_join(b: _Board, e: HandEdit) -> None:
     if k == other:
         raise _Refused("both places are now one piece")
     both = shapely.union(b.polygons[k], b.polygons[other])
-    if shapely.distance(b.polygons[k], b.polygons[other]) > 2.5 * b.field.joint_mm:
+    if shapely.distance(b.polygons[k], b.polygons[other]) > 2.5 * b.field.laying.joint_mm:
         raise _Refused("the two are not neighbours")
     shape = _largest(shapely.convex_hull(both))
     if both.area < (CONVEX - 0.12) * shape.area:
         raise _Refused("together they would not make a convex piece")
     # the hull must not push into neighbours: cut it back where it would
-    for n in b.near(shape, b.field.joint_mm * 0.9):
+    for n in b.near(shape, b.field.laying.joint_mm * 0.9):
         if n not in (k, other):
-            shape = _cut_back(shape, b.polygons[n], 0.9 * b.field.joint_mm)
+            shape = _cut_back(shape, b.polygons[n], 0.9 * b.field.laying.joint_mm)
     shape = _largest(
         shapely.intersection(
-            shape, shapely.buffer(b.outline, -0.45 * b.field.joint_mm, join_style="mitre")
+            shape, shapely.buffer(b.outline, -0.45 * b.field.laying.joint_mm, join_style="mitre")
         )
     )
     if shape.area < CONVEX * shapely.convex_hull(shape).area:
@@ -326,7 +326,7 @@ def _do_pin(b: _Board, e: HandEdit) -> None:
     shape = Polygon(e.outline)
     if not b.outline.contains(shape):
         raise _Refused("its place lies outside the field now")
-    joint = b.field.joint_mm
+    joint = b.field.laying.joint_mm
     k = b.same(shape)
     if k is None:
         near = b.near(shape, joint * 0.99)

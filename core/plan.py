@@ -9,7 +9,6 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import shapely
@@ -33,30 +32,11 @@ def setting_of(doc: Commission, field: Field) -> Setting:
     """Return what the solver is given for one field of a commission."""
     return Setting(
         outline=polygon_of(field.outline),
-        laying=field.laying,
-        tessera_mm=field.tessera_mm,
-        joint_mm=field.joint_mm,
-        follow_border=field.follow_border,
+        laying=replace(field.laying, hug=()),  # the borders themselves are given
         flow=lines_for(doc, field),
-        variation=field.variation,
-        width_variation=field.width_variation,
-        pieces=field.pieces,
         hug=hugged(doc, field),
-        hug_courses=field.hug_courses,
-        hug_tessera_mm=field.hug_tessera_mm,
-        spread=field.spread,
-        strictness=field.strictness,
-        slenderness=field.slenderness,
-        module_mm=field.module_mm,
         seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()),
     )
-
-
-# what a field's colours hang on; all else of it is laid
-_COLOUR = (
-    *("palette", "wanted_lab", "shift_lab", "accent", "accent_share", "accent_along"),
-    *("match", "blend", "shade_along", "at_most", "locked"),
-)
 
 
 def only_recoloured(before: Commission, after: Commission) -> bool:
@@ -69,9 +49,8 @@ def only_recoloured(before: Commission, after: Commission) -> bool:
         return False
     if before.fields is after.fields:
         return True
-    plain: dict[str, Any] = {n: Field.__dataclass_fields__[n].default for n in _COLOUR}
     return len(before.fields) == len(after.fields) and all(
-        a is b or replace(a, **plain) == replace(b, **plain)
+        a is b or replace(a, colour=b.colour) == b
         for a, b in zip(before.fields, after.fields, strict=True)
     )
 

@@ -20,11 +20,23 @@ from typing import Any
 import numpy as np
 import shapely
 
-from core.commission import Commission, Field, FlowLine, check_field
+from core.commission import (
+    Colour,
+    Commission,
+    Field,
+    FlowLine,
+    Laying,
+    check_field,
+    field_of,
+)
 from core.errors import EmblemaError
 from core.geometry import outline_of
 
-_CHOICES = {f.name for f in attributes(Field)} - {"id", "name", "outline", "motif"}
+# the choices of a field by the names that they have in the file: the opus is called its laying
+_CHOICES = {
+    ("laying" if f.name == "opus" else f.name): f
+    for f in (*attributes(Laying), *attributes(Colour))
+}
 
 
 def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
@@ -109,24 +121,24 @@ def _field(path: Path, number: int, feature: dict[str, Any], count: int, notes: 
         notes.append(f"Field '{name}': the outline crossed itself and was mended ({fault}).")
     if shape.area <= 0:
         raise EmblemaError(f"'{path.name}', {what}: the outline encloses nothing.")
-    given = {k: _plain(path, what, k, p[k]) for k in _CHOICES & p.keys()}
+    given = {_CHOICES[k].name: _plain(path, what, k, p[k]) for k in _CHOICES.keys() & p.keys()}
     # one tessera is given for the whole field, so hugging courses take it too
     given.setdefault("hug_tessera_mm", given.get("tessera_mm", 10.0))
-    f = Field(f"f{count}", name, outline_of(shape), str(p.get("motif") or ""), **given)
+    f = field_of(f"f{count}", name, outline_of(shape), str(p.get("motif") or ""), **given)
     try:
         check_field(f)
     except EmblemaError as e:
         raise EmblemaError(f"'{path.name}': {e}") from e
-    if shape.area < f.tessera_mm**2:
+    if shape.area < f.laying.tessera_mm**2:
         notes.append(
-            f"Field '{name}' is smaller than one tessera of {f.tessera_mm:g} mm; it is laid as one "
-            "smaller piece."
+            f"Field '{name}' is smaller than one tessera of {f.laying.tessera_mm:g} mm; it is laid "
+            "as one smaller piece."
         )
     return f
 
 
 def _plain(path: Path, what: str, key: str, value: Any) -> Any:
-    default = Field.__dataclass_fields__[key].default
+    default = _CHOICES[key].default
     if isinstance(default, bool):
         good: Any = value if isinstance(value, bool) else None
     elif isinstance(default, float) or key == "hug_tessera_mm":

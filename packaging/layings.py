@@ -13,7 +13,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from PIL import Image, ImageDraw, ImageFont
 
-from core.commission import Commission, Field, FlowLine
+from core.commission import Commission, FlowLine, field_of
 from core.fields import add_outline
 from core.plan import Planner
 
@@ -42,20 +42,20 @@ KINDS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 def wall(kind: str, choices: dict[str, Any]) -> Commission:
     """Return a leaf in a ground that is laid in one way."""
     ring = ((0.0, 0.0), (WIDE, 0.0), (WIDE, HIGH), (0.0, HIGH))
-    ground = Field("f1", "Ground", ((ring,),), "ground", follow_border=False, joint_mm=1.2)
+    ground = field_of("f1", "Ground", ((ring,),), "ground", follow_border=False, joint_mm=1.2)
     doc = Commission("Wall", WIDE, HIGH, fields=(ground,))
     edited = add_outline(doc, [(float(x), float(y)) for x, y in LEAF], smooth=True)
     doc = edited.doc
     natural = kind in ("rounds", "tapers")
-    given: dict[str, Any] = {"pieces": kind} if natural else {"laying": kind}
+    given: dict[str, Any] = {"pieces": kind} if natural else {"opus": kind}
     if kind in ("vermiculatum", "musivum", "classicum"):
         given["hug"] = ("figure",)
     fields = []
     for f in doc.fields:
         if f.id == edited.field_id:
-            fields.append(replace(f, name="Leaf", motif="figure", tessera_mm=8.0, joint_mm=1.2))
+            fields.append(f.with_choices(name="Leaf", motif="figure", tessera_mm=8.0, joint_mm=1.2))
         else:
-            fields.append(replace(f, motif="ground", **{**given, **choices}))
+            fields.append(f.with_choices(motif="ground", **{**given, **choices}))
     lines = [FlowLine("l1", WAVE, "f1")]
     if kind == "sectile":
         lines = [

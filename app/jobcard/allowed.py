@@ -53,7 +53,7 @@ class Allowed(QWidget):
             return ()
         f = some[0]
         of_motif = dict(self.session.doc.motif_palettes).get(f.motif, ())
-        return of_motif if self.scope.of_motif and f.motif else f.palette or of_motif
+        return of_motif if self.scope.of_motif and f.motif else f.colour.palette or of_motif
 
     def allow(self, codes: tuple[str, ...]) -> None:
         """Let these be laid in the fields at hand, or in their motifs; none for all."""
@@ -70,7 +70,7 @@ class Allowed(QWidget):
             new = tuple((m, codes) for m in sorted(motifs)) if codes else ()
             doc = dataclasses.replace(doc, motif_palettes=(*kept, *new))
             for f in self.scope.fields():  # a palette of its own would hide the motif's
-                if f.palette:
+                if f.colour.palette:
                     doc = change_field(doc, f.id, palette=())
             return doc
 
@@ -83,7 +83,7 @@ class Allowed(QWidget):
             self.session.message.emit("Choose a field on the bench first.")
             return
         if self.tap.value == "keep":
-            kept = some[0].locked
+            kept = some[0].colour.locked
             new = tuple(c for c in kept if c != code) if code in kept else (*kept, code)
             self.scope.change(f"{'Free' if code in kept else 'Keep'} {code}", locked=new)
             return
@@ -113,7 +113,7 @@ class Allowed(QWidget):
         allowed = set(codes) & every or every
         near = [m for m in doc.materials if m.code in used or (codes and m.code in allowed)]
         shown = list(doc.materials) if self._all_stock or not near else near
-        self.grid.fill(shown, allowed, some[0].locked if some else (), used)
+        self.grid.fill(shown, allowed, some[0].colour.locked if some else (), used)
         rest = len(doc.materials) - len(near)
         self.more.setText("Only these" if self._all_stock else f"Show {rest} more from the stock")
         self.more.setVisible(bool(near) and rest > 0)

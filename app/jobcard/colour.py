@@ -125,7 +125,7 @@ class ColourLeaf(Leaf):
 
     def _shift(self, how: str) -> None:
         label = how.capitalize()
-        self.scope.edit(label, lambda f: {"shift_lab": shifted(f.shift_lab, how)})
+        self.scope.edit(label, lambda f: {"shift_lab": shifted(f.colour.shift_lab, how)})
 
     def _plain(self) -> None:
         self.scope.change("Colours as the sketch", shift_lab=(0.0, 0.0, 0.0), at_most=0)
@@ -135,7 +135,7 @@ class ColourLeaf(Leaf):
 
         def fewer(f: Field) -> dict[str, Any]:
             now = laid.get(f.id, 0)
-            return {"at_most": max(1, min(now, f.at_most or now) - 1)} if now else {}
+            return {"at_most": max(1, min(now, f.colour.at_most or now) - 1)} if now else {}
 
         self.scope.edit("Fewer colours", fewer)
 
@@ -203,7 +203,9 @@ class ColourLeaf(Leaf):
             card.setEnabled(bool(some))
         f = some[0] if some else Field("", "", ())
         shift = ", ".join(
-            f"{name} {v:+.1f}" for name, v in zip(("L*", "a*", "b*"), f.shift_lab, strict=True) if v
+            f"{name} {v:+.1f}"
+            for name, v in zip(("L*", "a*", "b*"), f.colour.shift_lab, strict=True)
+            if v
         )
         self.shift.setText(f"Moved by {shift}" if shift else "As the sketch has it")
         self.rule.show_field(f)

@@ -71,7 +71,7 @@ class SeenFrom(QWidget):
         """Ask for the preview of the layout as it stands."""
         layout, doc = self.session.layout, self.session.laid_doc
         far = 1000 * self.metres
-        size = min((f.tessera_mm for f in doc.fields), default=10.0) if doc else 10.0
+        size = min((f.laying.tessera_mm for f in doc.fields), default=10.0) if doc else 10.0
         self.blends.setText(
             f"At {self.metres:g} m all below {blended_size_mm(far):.1f} mm blends (1 arc minute). "
             f"Tesserae of {size:g} mm blend from {blending_distance_mm(size) / 1000:.0f} m, "

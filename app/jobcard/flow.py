@@ -104,4 +104,4 @@ class FlowLeaf(Leaf):
         self.none.setText(f"No line guides {whose} yet; the courses follow the border.")
         some = self.chosen()
         self.follow_card.setEnabled(bool(some))
-        self.follow.show_value(bool(some) and all(f.follow_border for f in some))
+        self.follow.show_value(bool(some) and all(f.laying.follow_border for f in some))

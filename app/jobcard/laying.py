@@ -137,12 +137,12 @@ class LayingLeaf(Leaf):
         )
 
     def _laying(self, name: str) -> None:
-        self.change_chosen(f"Lay in {name}", laying=name)
+        self.change_chosen(f"Lay in {name}", opus=name)
         self.refresh()
 
     def _hug(self) -> None:
         motifs = tuple(m.strip() for m in self.hug.text().split(",") if m.strip())
-        if any(f.hug != motifs for f in self.chosen()):
+        if any(f.laying.hug != motifs for f in self.chosen()):
             self.change_chosen("Hug motifs", hug=motifs)
 
     def _throw(self) -> None:
@@ -168,24 +168,24 @@ class LayingLeaf(Leaf):
         )
         first = some[0] if some else Field("", "", ())
         for laying, b in self.buttons.items():
-            b.setChecked(bool(some) and first.laying == laying)
-        self.tell.setText(TELL[first.laying] if some else "")
-        self.pieces.show_value(first.pieces)
+            b.setChecked(bool(some) and first.laying.opus == laying)
+        self.tell.setText(TELL[first.laying.opus] if some else "")
+        self.pieces.show_value(first.laying.pieces)
         for attribute, (n, by) in self.numbers.items():
-            n.show_value(getattr(first, attribute) / by)
-        self.hug.setText(", ".join(first.hug))
-        self.courses.show_value(first.hug_courses)
-        self.hug_size.show_value(first.hug_tessera_mm or first.tessera_mm * 2 / 3)
-        natural = first.pieces != "cut"
-        hugs = first.laying in ("vermiculatum", "musivum", "classicum") and not natural
+            n.show_value(getattr(first.laying, attribute) / by)
+        self.hug.setText(", ".join(first.laying.hug))
+        self.courses.show_value(first.laying.hug_courses)
+        self.hug_size.show_value(first.laying.hug_tessera_mm or first.laying.tessera_mm * 2 / 3)
+        natural = first.laying.pieces != "cut"
+        hugs = first.laying.opus in ("vermiculatum", "musivum", "classicum") and not natural
         self.hugging.setVisible(hugs)
-        self.courses.setVisible(first.laying != "musivum")
-        self.hug_size.setVisible(first.laying != "musivum")
+        self.courses.setVisible(first.laying.opus != "musivum")
+        self.hug_size.setVisible(first.laying.opus != "musivum")
         shown = {
-            "spread": natural or first.laying == "palladianum",
+            "spread": natural or first.laying.opus == "palladianum",
             "strictness": natural,
             "slenderness": natural,
-            "module_mm": first.laying == "circumactum" and not natural,
+            "module_mm": first.laying.opus == "circumactum" and not natural,
         }
         for attribute, on in shown.items():
             self.numbers[attribute][0].setVisible(on)

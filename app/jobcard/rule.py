@@ -51,7 +51,7 @@ class Rule(QWidget):
     def _choose(self, rule: str) -> None:
         changes: dict[str, Any] = {"match": rule}
         some = self.scope.fields()
-        if rule == "shade" and some and len(some[0].blend) < 2:
+        if rule == "shade" and some and len(some[0].colour.blend) < 2:
             # begin with the two laid most, the darker first
             used = sorted(self.scope.used().items(), key=lambda u: -u[1])[:2]
             doc = self.scope.session.doc
@@ -67,20 +67,23 @@ class Rule(QWidget):
 
     def show_field(self, f: Field) -> None:
         """Show a field's rule."""
-        self.choice.show_value(f.match)
+        self.choice.show_value(f.colour.match)
         for k, box in enumerate(self.blend):
-            box.fill(self.scope.session.doc.materials, f.blend[k] if k < len(f.blend) else "")
-            box.setVisible(f.match == "shade" or (f.match == "mix" and k < 3))
-        self.words.setVisible(f.match != "nearest")
+            box.fill(
+                self.scope.session.doc.materials,
+                f.colour.blend[k] if k < len(f.colour.blend) else "",
+            )
+            box.setVisible(f.colour.match == "shade" or (f.colour.match == "mix" and k < 3))
+        self.words.setVisible(f.colour.match != "nearest")
         self.words.setText(
             "Two or three to mix; none chosen: found in the palette."
-            if f.match == "mix"
+            if f.colour.match == "mix"
             else "Two or more, in the order in which they are to follow."
         )
-        self.along.setVisible(f.match == "shade")
-        self.along.show_value(f.shade_along)
-        self.most.setVisible(f.match == "nearest")
-        self.most.show_value(f.at_most)
+        self.along.setVisible(f.colour.match == "shade")
+        self.along.show_value(f.colour.shade_along)
+        self.most.setVisible(f.colour.match == "nearest")
+        self.most.show_value(f.colour.at_most)
 
 
 class Accent(QWidget):
@@ -104,16 +107,19 @@ class Accent(QWidget):
     def _choose(self, code: str) -> None:
         self.scope.edit(
             "Choose the accent",
-            lambda f: {"accent": code, "accent_share": f.accent_share or 0.05 if code else 0.0},
+            lambda f: {
+                "accent": code,
+                "accent_share": f.colour.accent_share or 0.05 if code else 0.0,
+            },
         )
 
     def show_field(self, f: Field) -> None:
         """Show a field's accent."""
-        self.material.fill(self.scope.session.doc.materials, f.accent)
-        self.share.show_value(round(100 * f.accent_share))
-        self.share.setEnabled(bool(f.accent))
-        self.along.show_value(f.accent_along)
-        self.along.setEnabled(bool(f.accent))
+        self.material.fill(self.scope.session.doc.materials, f.colour.accent)
+        self.share.show_value(round(100 * f.colour.accent_share))
+        self.share.setEnabled(bool(f.colour.accent))
+        self.along.show_value(f.colour.accent_along)
+        self.along.setEnabled(bool(f.colour.accent))
 
 
 def _column(of: QWidget, *widgets: QWidget) -> None:

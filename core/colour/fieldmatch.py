@@ -76,7 +76,7 @@ def match_layout(
     for f, p, codes in zip(doc.fields, pieces, by_hand, strict=True):
         rule = _rule_of(doc, f, p, colours, lab, place)
         struck = _struck(doc, f, p, place)
-        stock = np.where(struck, place[f.accent], rule.stock) if struck.any() else rule.stock
+        stock = np.where(struck, place[f.colour.accent], rule.stock) if struck.any() else rule.stock
         every.append(_Matched(f, p, rule, stock, struck, _hand(place, codes, len(p))))
     if not every:
         return ()
@@ -106,16 +106,16 @@ def match_field(
 
 def _struck(doc: Commission, field: Field, pieces: Pieces, place: Places) -> NDArray[np.bool_]:
     """Return which pieces take the field's accent."""
-    if field.accent not in place or field.accent_share <= 0:
+    if field.colour.accent not in place or field.colour.accent_share <= 0:
         return np.zeros(len(pieces), bool)
     seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
-    return accents(pieces, field.accent_share, field.accent_along, seed)
+    return accents(pieces, field.colour.accent_share, field.colour.accent_along, seed)
 
 
 def palette_of(doc: Commission, field: Field) -> tuple[str, ...]:
     """Return the codes that a field may use: its own, its motif's, or all there are."""
     of_motif = dict(doc.motif_palettes).get(field.motif, ()) if field.motif else ()
-    return field.palette or of_motif or tuple(m.code for m in doc.materials)
+    return field.colour.palette or of_motif or tuple(m.code for m in doc.materials)
 
 
 def _places(doc: Commission) -> Places:
@@ -141,10 +141,8 @@ def _rule_of(
     place: Places,
 ) -> _Rule:
     hangs_on = (
-        *(field.id, field.outline, field.wanted_lab, field.shift_lab, field.match, field.blend),
-        *(field.at_most, field.shade_along, field.locked, field.accent, palette_of(doc, field)),
-        *(doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, colours),
-        *(lab.tobytes(), tuple(m.code for m in doc.materials)),
+        *(field, palette_of(doc, field), doc.seed, doc.grout_lab, doc.lightness_weight),
+        *(doc.sketch, colours, lab.tobytes(), tuple(m.code for m in doc.materials)),
     )
     known = _known.get(pieces)
     if known is None or known[0] != hangs_on:
@@ -162,37 +160,37 @@ def _rule(
 ) -> _Rule:
     n, m = len(pieces), len(lab)
     kl = _kl(doc)
-    if field.wanted_lab is not None:
-        few = shifted_lab(np.array([field.wanted_lab]), field.shift_lab)
+    if field.colour.wanted_lab is not None:
+        few = shifted_lab(np.array([field.colour.wanted_lab]), field.colour.shift_lab)
         kind = np.zeros(n, np.int64)
     elif colours is not None and doc.sketch is not None:
         seen = colours.mean_lab(doc.sketch, pieces.polygons)
-        few, kind = _alike(shifted_lab(seen, field.shift_lab))
+        few, kind = _alike(shifted_lab(seen, field.colour.shift_lab))
     else:
         few, kind = np.full((1, 3), np.nan), np.zeros(n, np.int64)
     wanted, known = few[kind], bool(np.isfinite(few).all())
     allowed = _allowed(place, palette_of(doc, field))
-    blend = _allowed(place, field.blend)
+    blend = _allowed(place, field.colour.blend)
     off = np.full((len(few), m), np.inf)
     if known:
-        have = _allowed(place, (*palette_of(doc, field), *field.blend, field.accent))
+        have = _allowed(place, (*palette_of(doc, field), *field.colour.blend, field.colour.accent))
         off[:, have] = differences(few, lab[have], kl)
     stock = np.full(n, -1, np.int64)
     if n and len(allowed):
         if known:
             stock = allowed[off[:, allowed].argmin(axis=1)][kind]
-        elif field.palette or field.blend:
+        elif field.colour.palette or field.colour.blend:
             stock[:] = allowed[0]
-    if n and field.match == "shade" and len(blend) > 1:
+    if n and field.colour.match == "shade" and len(blend) > 1:
         stock = _shaded(doc, field, pieces, blend)
     elif n and len(allowed) and known:
-        if field.match == "mix":
+        if field.colour.match == "mix":
             stock = _mixed(doc, field, pieces, wanted, lab, blend if len(blend) else allowed)
-        elif 0 < field.at_most < len(np.unique(stock)):
-            chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.at_most, kl)
+        elif 0 < field.colour.at_most < len(np.unique(stock)):
+            chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.colour.at_most, kl)
             among = allowed[list(chosen.index)]
             stock = among[off[:, among].argmin(axis=1)][kind]
-        if field.locked:
+        if field.colour.locked:
             stock = _locked(field, wanted, lab, allowed, stock, kl, place)
     return _Rule(wanted, stock, kind, off)
 
@@ -222,9 +220,9 @@ def _locked(
     place: Places,
 ) -> Ints:
     """Keep locked materials on the pieces that they match best before any shift."""
-    plain = shifted_lab(wanted.copy(), tuple(-v for v in field.shift_lab))  # type: ignore[arg-type]
+    plain = shifted_lab(wanted.copy(), tuple(-v for v in field.colour.shift_lab))  # type: ignore[arg-type]
     first = allowed[nearest(plain, lab[allowed], kl)[0]]
-    kept = np.isin(first, _allowed(place, field.locked))
+    kept = np.isin(first, _allowed(place, field.colour.locked))
     return np.where(kept, first, stock)
 
 
@@ -233,7 +231,7 @@ def _order(doc: Commission, field: Field, pieces: Pieces) -> Floats:
 
 
 def _shaded(doc: Commission, field: Field, pieces: Pieces, blend: Ints) -> Ints:
-    along = progress(pieces, field.shade_along)
+    along = progress(pieces, field.colour.shade_along)
     return np.asarray(blend[graded(along, _order(doc, field, pieces), len(blend))])
 
 
@@ -252,7 +250,7 @@ def _mixture(doc: Commission, field: Field, pieces: Pieces, wanted: Floats, pale
     _, owner = np.unique(np.round(wanted / ALIKE), axis=0, return_inverse=True)
     owner = owner.reshape(-1)
     kinds = np.stack([np.bincount(owner, c) for c in wanted.T], 1) / np.bincount(owner)[:, None]
-    parts = 3 if len(field.blend) == 3 else 2
+    parts = 3 if len(field.colour.blend) == 3 else 2
     mix = optical_mix(kinds, palette, np.array(doc.grout_lab), joint, parts)
     return Mix(mix.parts[owner], mix.shares[owner], mix.delta_e[owner], mix.delta_e_single[owner])
 
@@ -268,10 +266,15 @@ def blended_difference(doc: Commission, laid: LaidField) -> tuple[float, float] 
     """
     field = doc.field_by_id(laid.field_id)
     place = _places(doc)
-    blend = _allowed(place, field.blend)
+    blend = _allowed(place, field.colour.blend)
     blend = blend if len(blend) else _allowed(place, palette_of(doc, field))
     n = len(laid.pieces)
-    if field.match != "mix" or not n or not len(blend) or not np.isfinite(laid.wanted_lab).all():
+    if (
+        field.colour.match != "mix"
+        or not n
+        or not len(blend)
+        or not np.isfinite(laid.wanted_lab).all()
+    ):
         return None
     palette = stocked_lab(doc.materials)[blend]
     mix = _mixture(doc, field, laid.pieces, laid.wanted_lab, palette)
@@ -393,7 +396,7 @@ def _within_stock(
 
 def _other_lots(doc: Commission, every: Sequence[_Matched], place: Places) -> list[tuple[int, int]]:
     """Return every accent with each other lot of its material that has a colour of its own."""
-    accents = dict.fromkeys(place[m.field.accent] for m in every if m.struck.any())
+    accents = dict.fromkeys(place[m.field.colour.accent] for m in every if m.struck.any())
     return [
         (a, k)
         for a in accents
@@ -431,13 +434,13 @@ def _rules(
     locked, palettes = np.zeros((2, n, len(doc.materials)), bool)
     for k, m in enumerate(every):
         f = m.field
-        target[k] = f.match == "nearest" and bool(np.isfinite(m.rule.wanted).all())
-        plain[k] = target[k] and f.at_most == 0
-        few = f.match == "nearest" and f.at_most > 0
-        locked[k, _allowed(place, f.locked)] = True
+        target[k] = f.colour.match == "nearest" and bool(np.isfinite(m.rule.wanted).all())
+        plain[k] = target[k] and f.colour.at_most == 0
+        few = f.colour.match == "nearest" and f.colour.at_most > 0
+        locked[k, _allowed(place, f.colour.locked)] = True
         palettes[k, m.stock[m.stock >= 0]] = few
         if not few:
-            palettes[k, _allowed(place, (*palette_of(doc, f), *f.blend))] = True
+            palettes[k, _allowed(place, (*palette_of(doc, f), *f.colour.blend))] = True
     return plain, target, locked, palettes
 
 

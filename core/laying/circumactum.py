@@ -110,9 +110,9 @@ def lay_circumactum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
     course, place, fan = course[which], place[which], fan[which]
     if stop():
         raise Stopped
-    polygons = blunted(shape_pieces(ground, setting.joint_mm), setting.tessera_mm)
-    polygons = clear_of_border(polygons, setting.outline, setting.joint_mm)
-    keep = shapely.area(polygons) > 0.08 * setting.tessera_mm**2
+    polygons = blunted(shape_pieces(ground, setting.laying.joint_mm), setting.laying.tessera_mm)
+    polygons = clear_of_border(polygons, setting.outline, setting.laying.joint_mm)
+    keep = shapely.area(polygons) > 0.08 * setting.laying.tessera_mm**2
     polygons, course, place, fan = polygons[keep], course[keep], place[keep], fan[keep]
     d = shapely.get_coordinates(shapely.centroid(polygons)) - fan
     flow = np.arctan2(d[:, 0], -d[:, 1])
@@ -138,7 +138,7 @@ def axis(setting: Setting) -> float:
 
 def radius_mm(setting: Setting) -> float:
     """Return the radius of a fan `module_mm` wide; a fan is never smaller than its keystone."""
-    return max(setting.module_mm / float(np.sqrt(3)), LEAST_RADIUS * setting.pitch_mm)
+    return max(setting.laying.module_mm / float(np.sqrt(3)), LEAST_RADIUS * setting.pitch_mm)
 
 
 def half_span(at: Array, radius: float) -> Array:
@@ -267,7 +267,7 @@ def _tiled(setting: Setting, feet: Array) -> Seen:
     """Return the territories of all fans, their arc's number among all and place along it."""
     one = fan(setting)
     rng = np.random.default_rng(setting.seed)
-    spread = setting.variation / 2
+    spread = setting.laying.variation / 2
     shift = rng.normal(0.0, 1.0, (len(feet), len(one.arc))).clip(-2, 2) * min(spread, 0.15)
     course = (np.arange(len(feet))[:, None] * _arcs(setting) + one.arc).ravel()
     return one.grounds(feet, shift), course, np.tile(one.place, len(feet))

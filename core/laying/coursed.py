@@ -58,15 +58,15 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
 
     def courses_of(width: float) -> list[Array]:
         """Return middle lines of courses as many pitches wide, each an ndarray (n, 2), mm."""
-        wide = replace(setting, tessera_mm=width * setting.pitch_mm - setting.joint_mm)
+        wide = setting.with_choices(tessera_mm=width * setting.pitch_mm - setting.laying.joint_mm)
         courses = trace_courses(phase_field(wide, direction, stop), setting)
         _check(stop)
-        return _varied(courses, setting) if setting.width_variation > 0 else courses
+        return _varied(courses, setting) if setting.laying.width_variation > 0 else courses
 
     courses = courses_of(1.0)
     if not courses:
         return Pieces.empty()
-    if setting.laying == "regulatum":
+    if setting.laying.opus == "regulatum":
         joints = phase_field(setting, direction.square(), stop)
         laid = _laid_along(setting, courses, stop, joints)
     else:
@@ -97,7 +97,7 @@ def _best(
     own = least.own
     tried = 0
     # whoever asks for pieces unlike by hand gets them, and no more chances
-    chances = ANEW if setting.variation <= LIKE and not setting.width_variation else 1
+    chances = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
     for anew in range(0, chances * MOST_WAYS, MOST_WAYS):
         chance = replace(setting, seed=setting.seed + anew)
         start = _laid_along(chance, courses, stop) if anew else best
@@ -150,7 +150,9 @@ def _straighter(
     """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
     polygons, course, piece = laid
     for _ in range(NIPS):
-        straight = straight_in_course(polygons, course, setting.pitch_mm, setting.joint_mm, stop)
+        straight = straight_in_course(
+            polygons, course, setting.pitch_mm, setting.laying.joint_mm, stop
+        )
         if straight is polygons:
             break
         polygons = straight
@@ -167,7 +169,7 @@ def _faults(setting: Setting, laid: Laid) -> Faults:
         far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
         wanted[far <= setting.pitch_mm] = np.nan
     room = setting.outline.area
-    return faults(polygons, course, room, setting.pitch_mm, setting.joint_mm, wanted)
+    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted)
 
 
 def _laid_along(
@@ -178,7 +180,7 @@ def _laid_along(
     bends: Bends | None = None,
 ) -> Laid:
     ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints, bends=bends)
-    pitch, joint = setting.pitch_mm, setting.joint_mm
+    pitch, joint = setting.pitch_mm, setting.laying.joint_mm
     if joints is None:
         tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
         ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
@@ -188,9 +190,9 @@ def _laid_along(
     if joints is None:
         ground = evened_out(ground, owner, stretches, pitch, joint)
         _check(stop)
-    polygons = shape_pieces(ground, setting.joint_mm)
-    keep = shapely.area(polygons) > 0.05 * setting.tessera_mm**2
-    polygons, owner = blunted(polygons[keep], setting.tessera_mm), owner[keep]
+    polygons = shape_pieces(ground, setting.laying.joint_mm)
+    keep = shapely.area(polygons) > 0.05 * setting.laying.tessera_mm**2
+    polygons, owner = blunted(polygons[keep], setting.laying.tessera_mm), owner[keep]
     if setting.flow:
         polygons = nipped(polygons, line_angle(setting, polygons), joint, stop)
     return _numbered(polygons, stretches, owner)
@@ -255,7 +257,7 @@ def ground_along(
 
     if joints is not None:
         return *parts_of(stretches), ruler, stretches
-    ground, owner, stretches = without_strips(parts_of, stretches, pitch, setting.joint_mm)
+    ground, owner, stretches = without_strips(parts_of, stretches, pitch, setting.laying.joint_mm)
     return ground, owner, ruler, stretches
 
 
@@ -280,7 +282,9 @@ def _divided(
 ) -> Stretches:
     if joints is not None:
         return divide_in_line(ruler, joints, setting.pitch_mm)
-    return divide(ruler, room, want, setting.pitch_mm, length, setting.variation, setting.seed)
+    return divide(
+        ruler, room, want, setting.pitch_mm, length, setting.laying.variation, setting.seed
+    )
 
 
 def _check(stop: Callable[[], bool]) -> None:
@@ -295,7 +299,7 @@ def _varied(courses: list[Array], setting: Setting) -> list[Array]:
     of its neighbours' moves: by 0.71 of one move's spread.
     """
     rng = np.random.default_rng((setting.seed, 1))
-    spread = setting.width_variation * setting.pitch_mm / 0.71
+    spread = setting.laying.width_variation * setting.pitch_mm / 0.71
     out = []
     for c, aside in zip(courses, rng.normal(0.0, spread, len(courses)), strict=True):
         limit = 0.3 * setting.pitch_mm

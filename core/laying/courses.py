@@ -20,7 +20,7 @@ def trace_courses(phase: Phase, setting: Setting) -> list[Array]:
         return []
     segments = list(np.asarray(shapely.linestrings(xy[ends]), dtype=object))
     lines = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(segments)))
-    pitch = setting.tessera_mm + setting.joint_mm
+    pitch = setting.pitch_mm
     lines = np.array([_smoothed(w) for w in lines], dtype=object)
     shapely.prepare(setting.outline)
     within = shapely.contains_properly(setting.outline, lines)

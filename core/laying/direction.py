@@ -70,7 +70,7 @@ def _laplacian(
 
 def direction_field(setting: Setting) -> Direction:
     """Spread the directions of flow lines and, where followed, of the border over the field."""
-    pitch = setting.tessera_mm + setting.joint_mm
+    pitch = setting.pitch_mm
     outline = setting.outline
     x0, y0, x1, y1 = outline.bounds
     step = max(0.8 * pitch, float(np.sqrt((x1 - x0) * (y1 - y0) / 90_000)))
@@ -86,7 +86,7 @@ def direction_field(setting: Setting) -> Direction:
     if setting.hug:
         # every course runs parallel to the hugged border, as far as the field goes
         known += HUG * _beside(grid, setting.hug, None, np.ones_like)
-    elif setting.follow_border:
+    elif setting.laying.follow_border:
         xy, t = along(outline.boundary, step / 2)
         weight = np.ones(len(xy))
         if flow is not None and not flow.is_empty:

@@ -32,7 +32,7 @@ def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
     """
     pitch = setting.pitch_mm
     out = np.full(grid.shape, 2 * np.pi / pitch)
-    if setting.laying == "regulatum":
+    if setting.laying.opus == "regulatum":
         return out
     inside = grid.inside(setting.outline)
     near = _near(setting, grid, inside)

@@ -23,43 +23,39 @@ LEAST_REST = 0.8  # pitches; where less than that is left over, the band takes i
 
 def hugs(setting: Setting) -> bool:
     """Return whether small courses are to be laid apart from the rest of the field."""
-    if setting.laying == "classicum":
+    if setting.laying.opus == "classicum":
         return True
-    return setting.laying == "vermiculatum" and (
-        bool(setting.hug) or setting.hug_tessera_mm != setting.tessera_mm
+    return setting.laying.opus == "vermiculatum" and (
+        bool(setting.hug) or setting.laying.hug_tessera_mm != setting.laying.tessera_mm
     )
 
 
 def lay_hugging(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay the hugging courses, then the rest; courses are numbered on from one to the other."""
     band, rest = divided(setting)
-    small = setting.hug_tessera_mm or setting.tessera_mm * 2 / 3
+    small = setting.laying.hug_tessera_mm or setting.laying.tessera_mm * 2 / 3
     lines = setting.hug or tuple(_rings(setting.outline))
     parts = []
     if not band.is_empty:
         parts.append(
             lay_courses(
                 replace(
-                    setting,
+                    setting.with_choices(opus="musivum", tessera_mm=small),
                     outline=band,
-                    laying="musivum",
                     hug=lines,
                     flow=(),
-                    tessera_mm=small,
                 ),
                 stop,
             )
         )
     if not rest.is_empty:
-        follows = setting.laying == "vermiculatum" and setting.follow_border
+        follows = setting.laying.opus == "vermiculatum" and setting.laying.follow_border
         parts.append(
             lay_courses(
                 replace(
-                    setting,
+                    setting.with_choices(opus="tessellatum", follow_border=follows),
                     outline=rest,
-                    laying="tessellatum",
                     hug=(),
-                    follow_border=follows,
                 ),
                 stop,
             )
@@ -69,8 +65,8 @@ def lay_hugging(setting: Setting, stop: Callable[[], bool]) -> Pieces:
 
 def divided(setting: Setting) -> tuple[MultiPolygon, MultiPolygon]:
     """Return the band that the hugging courses fill, and the rest of the field."""
-    small = setting.hug_tessera_mm or setting.tessera_mm * 2 / 3
-    wide = setting.hug_courses * (small + setting.joint_mm)
+    small = setting.laying.hug_tessera_mm or setting.laying.tessera_mm * 2 / 3
+    wide = setting.laying.hug_courses * (small + setting.laying.joint_mm)
     lines = setting.hug or tuple(_rings(setting.outline))
     near = shapely.union_all(
         [shapely.buffer(_onwards(w, wide), wide, cap_style="flat", quad_segs=16) for w in lines]

@@ -51,11 +51,13 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
         `stop` answered True; it is asked between steps (see `SideBySide` for large fields).
     """
     sound = _sound(setting)
-    outline = _smooth_enough(sound, setting.pitch_mm, setting.joint_mm)
+    outline = _smooth_enough(sound, setting.pitch_mm, setting.laying.joint_mm)
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
-    if setting.pieces == "cut":
-        reached = into_tips(pieces.polygons, outline, setting.tessera_mm, setting.joint_mm)
+    if setting.laying.pieces == "cut":
+        reached = into_tips(
+            pieces.polygons, outline, setting.laying.tessera_mm, setting.laying.joint_mm
+        )
         pieces = replace(pieces, polygons=reached)
     return _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
 
@@ -77,11 +79,11 @@ def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
 
 
 def _rule(setting: Setting) -> Rule:
-    if setting.pieces != "cut":
+    if setting.laying.pieces != "cut":
         return lay_natural
     if hugs(setting):
         return lay_hugging
-    return RULES.get(setting.laying, lay_courses)
+    return RULES.get(setting.laying.opus, lay_courses)
 
 
 def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
@@ -92,15 +94,15 @@ def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
     shapely.prepare(setting.outline)
     out = np.flatnonzero(~shapely.contains(setting.outline, p))
     if len(out):
-        inside = shapely.buffer(setting.outline, -0.3 * setting.joint_mm, join_style="mitre")
+        inside = shapely.buffer(setting.outline, -0.3 * setting.laying.joint_mm, join_style="mitre")
         p[out] = _largest(shapely.intersection(p[out], inside))
     a, b = shapely.STRtree(p).query(p, predicate="intersects")
     for i, j in zip(a[a < b], b[a < b], strict=True):
         if shapely.intersects(p[i], p[j]):
             small, large = (i, j) if p[i].area < p[j].area else (j, i)
-            clear = shapely.buffer(p[large], setting.joint_mm, join_style="mitre")
+            clear = shapely.buffer(p[large], setting.laying.joint_mm, join_style="mitre")
             p[small] = _largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
-    keep = shapely.area(p) > 0.02 * setting.tessera_mm**2
+    keep = shapely.area(p) > 0.02 * setting.laying.tessera_mm**2
     return Pieces(p[keep], pieces.course[keep], pieces.piece[keep], pieces.angle_rad[keep])
 
 
@@ -122,14 +124,17 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
     bare = np.ones(len(parts), bool)
     if len(pieces):
         # a tongue of a field that is narrower than two joints stays grout
-        least = max(setting.joint_mm, TONGUE * setting.tessera_mm + setting.joint_mm / 2)
+        least = max(
+            setting.laying.joint_mm,
+            TONGUE * setting.laying.tessera_mm + setting.laying.joint_mm / 2,
+        )
         bare &= ~shapely.is_empty(shapely.buffer(parts, -least, join_style="mitre"))
         inside = shapely.point_on_surface(pieces.polygons)
         bare[shapely.STRtree(parts).query(inside, predicate="within")[1]] = False
     if not bare.any():
         return pieces
-    whole = shape_pieces(in_lengths(parts[bare], setting.pitch_mm), setting.joint_mm)
-    whole = clear_of_border(whole, setting.outline, setting.joint_mm)
+    whole = shape_pieces(in_lengths(parts[bare], setting.pitch_mm), setting.laying.joint_mm)
+    whole = clear_of_border(whole, setting.outline, setting.laying.joint_mm)
     whole = whole[~shapely.is_empty(whole)]
     n = len(whole)
     alone = Pieces(whole, np.arange(n), np.zeros(n, np.int64), np.zeros(n))
@@ -139,7 +144,7 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
 def _sound(setting: Setting) -> MultiPolygon:
     """Return the outline made valid, or say why it cannot be laid."""
     pitch = setting.pitch_mm
-    if not (np.isfinite(pitch) and 0 < setting.joint_mm < setting.tessera_mm):
+    if not (np.isfinite(pitch) and 0 < setting.laying.joint_mm < setting.laying.tessera_mm):
         raise EmblemaError("The joint must be more than nothing and less than the tessera.")
     sound = _valid(setting.outline)
     if sound.is_empty:

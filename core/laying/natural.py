@@ -121,17 +121,19 @@ def lay_natural(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
     tesserae long, thick and thin ends beside each other.
     """
     rng = np.random.default_rng(setting.seed)
-    tapers = setting.pieces == "tapers"
-    slender = max(setting.slenderness, 1.2 if tapers else 1.0)
+    tapers = setting.laying.pieces == "tapers"
+    slender = max(setting.laying.slenderness, 1.2 if tapers else 1.0)
     mean = setting.pitch_mm**2 * (slender if tapers else 1.0)
     middle = np.concatenate([_first(part, mean, rng) for part in setting.outline.geoms])
     n = len(middle)
-    spread = np.sqrt(max(setting.spread**2 - UNEVEN**2, 0.0))
+    spread = np.sqrt(max(setting.laying.spread**2 - UNEVEN**2, 0.0))
     sizes = graded_sizes(n, float(spread) * (0.5 if tapers else 1.0), rng)
-    stray = rng.normal(0.0, WILD_RAD, n) * (1 - setting.strictness) * (0.3 if tapers else 1.0)
+    stray = (
+        rng.normal(0.0, WILD_RAD, n) * (1 - setting.laying.strictness) * (0.3 if tapers else 1.0)
+    )
     slenders = 1 + (slender - 1) * np.exp(rng.normal(0.0, 0.15, n).clip(-0.3, 0.3))
     direction = direction_field(setting)
-    border, inside = _segments(setting.outline, setting.joint_mm)
+    border, inside = _segments(setting.outline, setting.laying.joint_mm)
     packing, pairs = _relaxed(
         Packing(middle, stray, slenders, np.zeros(n), SQUARER if tapers else 2.0),
         stray,
@@ -141,8 +143,8 @@ def lay_natural(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
         stop,
     )
     thick = _thick_ends(packing, pairs, rng) if tapers else None
-    polygons = _apart(packing, pairs, border, setting.joint_mm / 2, inside, thick)
-    polygons = clear_of_border(polygons, setting.outline, setting.joint_mm)
+    polygons = _apart(packing, pairs, border, setting.laying.joint_mm / 2, inside, thick)
+    polygons = clear_of_border(polygons, setting.outline, setting.laying.joint_mm)
     keep = np.flatnonzero(shapely.area(polygons) > LEAST * mean)
     if stop():
         raise Stopped

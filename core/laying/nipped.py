@@ -232,7 +232,7 @@ def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:
         middle, max_distance=BESIDE * setting.pitch_mm, all_matches=False
     )
     at = shapely.line_locate_point(lines[which], middle[who])
-    half, long = setting.tessera_mm / 2, shapely.length(lines[which])
+    half, long = setting.laying.tessera_mm / 2, shapely.length(lines[which])
     a = shapely.get_coordinates(
         shapely.line_interpolate_point(lines[which], np.maximum(at - half, 0))
     )

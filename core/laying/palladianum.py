@@ -55,7 +55,7 @@ def lay_palladianum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
     field = _roomy(setting)
     if field.is_empty:
         return Pieces.empty()
-    sizes = graded_sizes(max(1, round(field.area / pitch**2)), setting.spread, rng)
+    sizes = graded_sizes(max(1, round(field.area / pitch**2)), setting.laying.spread, rng)
     cells, _ = sized_cells(field, sizes, rng, stop)
     cells = closed_up(cells, SHORT * pitch, field)
     hand = _Hand(setting, _tips(field))
@@ -76,7 +76,7 @@ def graded_sizes(n: int, spread: float, rng: np.random.Generator) -> NDArray[np.
 
 def _roomy(setting: Setting) -> MultiPolygon:
     """Return the field without its long tongues narrower than two joints; short tips it keeps."""
-    outline, joint = setting.outline, setting.joint_mm
+    outline, joint = setting.outline, setting.laying.joint_mm
     less = shapely.buffer(outline, -joint, join_style="mitre", mitre_limit=10.0)
     room = shapely.buffer(less, joint, join_style="mitre", mitre_limit=10.0)
     lost = shapely.get_parts(shapely.difference(outline, room))
@@ -164,13 +164,13 @@ class _Hand:
 
     def __init__(self, setting: Setting, tips: shapely.Geometry) -> None:
         self.tessera, self.joint, self.pitch = (
-            setting.tessera_mm,
-            setting.joint_mm,
+            setting.laying.tessera_mm,
+            setting.laying.joint_mm,
             setting.pitch_mm,
         )
         self.tips = tips
         self.outline = setting.outline
-        tail = float(np.exp(TAIL * np.sqrt(np.log1p(setting.spread**2))))
+        tail = float(np.exp(TAIL * np.sqrt(np.log1p(setting.laying.spread**2))))
         self.small, self.large = 0.7 / tail, 1.15 * tail
 
     def pieces(self, ground: Shapes) -> tuple[Shapes, NDArray[np.bool_]]:

@@ -50,7 +50,7 @@ def phase_field(
     step_share: float = 0.5,
 ) -> Phase:
     """Solve for the phase on a grid of `step_share` pitches and refine it to half of that."""
-    pitch = setting.tessera_mm + setting.joint_mm
+    pitch = setting.pitch_mm
     grid = Grid.over(setting.outline, step_share * pitch, 2 * pitch)
     wide = shapely.buffer(setting.outline, 0.9 * pitch, quad_segs=4)
     inside = grid.inside(wide)
@@ -71,7 +71,7 @@ def _ties(
     setting: Setting, grid: Grid, normal: Array, inside: NDArray[np.bool_], wave: Array
 ) -> tuple[Array, NDArray[np.complex128]]:
     """Return how strongly each node's phase is tied, and to what."""
-    pitch = setting.tessera_mm + setting.joint_mm
+    pitch = setting.pitch_mm
     weight = np.zeros(grid.shape)
     target = np.zeros(grid.shape, complex)
     x, y = grid.nodes()
@@ -100,9 +100,9 @@ def _ties(
     if setting.hug:
         tie(shapely.MultiLineString(setting.hug), BORDER_TIE, np.pi, 4)
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
-    elif setting.follow_border:
+    elif setting.laying.follow_border:
         tie(setting.outline.boundary, BORDER_TIE, np.pi, 4)
-    elif setting.laying == "regulatum":
+    elif setting.laying.opus == "regulatum":
         # the grid fits the field as a whole and stays straight past what is cut out of it
         rings = [p.exterior for p in setting.outline.geoms]
         tie(shapely.MultiLineString(rings), LOOSE_BORDER_TIE, np.pi, 12)

@@ -21,17 +21,17 @@ def lay_sectile(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
     parts: list[Polygon] = []
     for whole in setting.outline.geoms:
         parts += _without_holes(_cut(whole, setting))
-    parts = _joined(parts, LEAST * setting.tessera_mm**2)
+    parts = _joined(parts, LEAST * setting.laying.tessera_mm**2)
     inset = shapely.buffer(
         np.array(parts, dtype=object),
-        -setting.joint_mm / 2,
+        -setting.laying.joint_mm / 2,
         join_style="mitre",
         mitre_limit=2.5,
         quad_segs=8,
     )
     pieces = shapely.get_parts(inset)
     pieces = pieces[shapely.get_type_id(pieces) == 3]
-    pieces = pieces[shapely.area(pieces) > 0.02 * setting.tessera_mm**2]
+    pieces = pieces[shapely.area(pieces) > 0.02 * setting.laying.tessera_mm**2]
     n = len(pieces)
     return Pieces(pieces, np.full(n, -1), np.arange(n), np.zeros(n))
 

@@ -81,7 +81,7 @@ def ground_about(field: Field, about: shapely.Geometry) -> tuple[Ground, ...]:
     """Return the parts of a field's ground that lie about some places."""
     seen = shapely.intersection(polygon_of(field.outline), about)
     parts = [g for g in shapely.get_parts([seen]).tolist() if isinstance(g, Polygon) and g.area > 0]
-    return tuple(Ground(MultiPolygon([g]), field.joint_mm) for g in parts)
+    return tuple(Ground(MultiPolygon([g]), field.laying.joint_mm) for g in parts)
 
 
 def _eroded(bare: Bools, half: int) -> Bools:

@@ -124,7 +124,7 @@ def _shape(field: Field) -> MultiPolygon:
 
 
 def _pitch(field: Field) -> float:
-    return field.tessera_mm + field.joint_mm
+    return field.laying.pitch_mm
 
 
 def _close(a: Finding, b: Finding, far: float) -> bool:
@@ -284,8 +284,8 @@ class _About:
     def neighbours(self, k: int) -> list[int]:
         """Return the pieces next to one, the longest joint first."""
         p = self.pieces.polygons
-        near = np.flatnonzero(shapely.dwithin(p, p[k], 1.7 * self.field.joint_mm))
-        wide = shapely.buffer(p[k], 1.4 * self.field.joint_mm, join_style="mitre")
+        near = np.flatnonzero(shapely.dwithin(p, p[k], 1.7 * self.field.laying.joint_mm))
+        wide = shapely.buffer(p[k], 1.4 * self.field.laying.joint_mm, join_style="mitre")
         near = near[near != k]
         shared = shapely.area(shapely.intersection(p[near], wide))
         return [int(n) for n in near[np.argsort(-shared)]]
@@ -338,7 +338,7 @@ def _halves(
     across = np.array([-t[1], t[0]]) * 4 * part.pitch
     knife = shapely.buffer(
         LineString([middle - across, middle + across]),
-        part.field.joint_mm / 2,
+        part.field.laying.joint_mm / 2,
         cap_style="flat",
     )
     halves = [g for g in shapely.get_parts(shapely.difference(hull, knife)) if g.area > 0]
@@ -388,7 +388,7 @@ def _trim(part: _About, k: int) -> Iterator[Edits]:
     """Lift the piece and set its convex hull again, trimmed to keep its joints."""
     hull = shapely.convex_hull(part.pieces.polygons[k])
     yield (part.lift(k), _set(part, hull))
-    less = shapely.buffer(hull, -0.3 * part.field.joint_mm, join_style="mitre")
+    less = shapely.buffer(hull, -0.3 * part.field.laying.joint_mm, join_style="mitre")
     if isinstance(less, Polygon) and less.area > 0:
         yield (part.lift(k), _set(part, less))
 
@@ -414,14 +414,14 @@ def _turn(part: _About, k: int) -> Iterator[Edits]:
 def _grow(part: _About, f: Finding) -> Iterator[Edits]:
     """Let a piece beside the bare place grow into it, or set a new one there."""
     p = part.pieces.polygons
-    spot = shapely.Point(f.at_mm).buffer(1.2 * part.field.joint_mm, quad_segs=4)
+    spot = shapely.Point(f.at_mm).buffer(1.2 * part.field.laying.joint_mm, quad_segs=4)
     order = np.argsort(shapely.distance(p, shapely.Point(f.at_mm)))[:4]
     first = [f.index] if f.index >= 0 else []
     for k in dict.fromkeys([*first, *(int(n) for n in order)]):
-        wide = shapely.buffer(p[k], 0.9 * part.field.joint_mm, join_style="mitre")
+        wide = shapely.buffer(p[k], 0.9 * part.field.laying.joint_mm, join_style="mitre")
         hull = shapely.convex_hull(shapely.union(wide, spot) if f.index < 0 else wide)
         yield (part.lift(k), _set(part, hull))
-    size = 0.6 * part.field.tessera_mm
+    size = 0.6 * part.field.laying.tessera_mm
     yield (_set(part, shapely.Point(f.at_mm).buffer(size, quad_segs=2)),)
 
 

@@ -95,7 +95,7 @@ class Look:
     ) -> None:
         self.doc, self.field, self.laid, self._ground = doc, field, laid, ground
         self.limits = doc.limits
-        self.pitch = field.tessera_mm + field.joint_mm
+        self.pitch = field.laying.pitch_mm
         self.p = laid.pieces if rows is None else some_of(laid.pieces, rows)
         self.rows = np.arange(len(self.p)) if rows is None else rows
         self._found: dict[str, list[Finding]] = {}
@@ -103,7 +103,7 @@ class Look:
     @property
     def rules(self) -> tuple[str, ...]:
         """The rules that the field's laying is held to."""
-        cut, laying = self.field.pieces == "cut", self.field.laying
+        cut, laying = self.field.laying.pieces == "cut", self.field.laying.opus
         out = ["touching", "colour"]
         if cut:
             out += ["wide joint", "grout pool"]
@@ -185,9 +185,12 @@ class Look:
         """Pieces too narrow."""
         one, two = self._boxes
         width = np.minimum(np.hypot(*one.T), np.hypot(*two.T))
-        tessera = self.field.tessera_mm
-        if self.field.hug_tessera_mm and self.field.laying in ("vermiculatum", "classicum"):
-            tessera = min(self.field.hug_tessera_mm, tessera)
+        tessera = self.field.laying.tessera_mm
+        if self.field.laying.hug_tessera_mm and self.field.laying.opus in (
+            "vermiculatum",
+            "classicum",
+        ):
+            tessera = min(self.field.laying.hug_tessera_mm, tessera)
         w = width / tessera
         limit = self.limits.sliver_tesserae
         narrow = w < limit
@@ -255,7 +258,7 @@ class Look:
 
     def touching(self) -> list[Finding]:
         """Pieces that touch, one of each two."""
-        j, p, limit = self.field.joint_mm, self.p.polygons, self.limits.narrow_joint
+        j, p, limit = self.field.laying.joint_mm, self.p.polygons, self.limits.narrow_joint
         whole = self.laid.pieces
         a, b = tree_of(whole).query(p, predicate="dwithin", distance=limit * j)
         once = self.rows[a] < b
@@ -275,9 +278,9 @@ class Look:
 
     def wide(self) -> list[Finding]:
         """Joints too wide, measured from the middle of every side."""
-        j, p, limit = self.field.joint_mm, self.p.polygons, self.limits.wide_joint
+        j, p, limit = self.field.laying.joint_mm, self.p.polygons, self.limits.wide_joint
         xy, _, after, owner = _corners(p)
-        side = np.hypot(*(after - xy).T) > 0.35 * self.field.tessera_mm
+        side = np.hypot(*(after - xy).T) > 0.35 * self.field.laying.tessera_mm
         points, owner = shapely.points(((xy + after) / 2)[side]), owner[side]
         inner = ~shapely.dwithin(self._border, points, 1.6 * j)
         points, owner = points[inner], owner[inner]
@@ -299,7 +302,7 @@ class Look:
 
     def pools(self) -> list[Finding]:
         """Spots of grout in which a disc of the limit's width finds room."""
-        j, limit = self.field.joint_mm, self.limits.pool_joints
+        j, limit = self.field.laying.joint_mm, self.limits.pool_joints
         ground = self._ground() if self._ground else (Ground(self._outline, j),)
         found = [f for g in ground for f in g.pools(self.laid.pieces.polygons, limit)]
         found.sort(key=lambda spot: (spot[1], spot[0]))
@@ -400,7 +403,7 @@ class Look:
     @cached_property
     def _unmeant(self) -> Bools:
         """Whether a piece's material was not struck as an accent."""
-        accent = [k for k, m in enumerate(self.doc.materials) if m.code == self.field.accent]
+        accent = [k for k, m in enumerate(self.doc.materials) if m.code == self.field.colour.accent]
         return ~np.isin(self.laid.stock[self.rows], accent)
 
     def colours(self) -> list[Finding]:

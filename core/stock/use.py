@@ -114,7 +114,8 @@ def _joined(doc: Commission, lots: dict[str, tuple[str, ...]]) -> Commission:
     return replace(
         doc,
         fields=tuple(
-            replace(f, palette=beside(f.palette), locked=beside(f.locked)) for f in doc.fields
+            f.with_choices(palette=beside(f.colour.palette), locked=beside(f.colour.locked))
+            for f in doc.fields
         ),
         motif_palettes=tuple((motif, beside(codes)) for motif, codes in doc.motif_palettes),
         swaps=tuple(swaps),
@@ -125,8 +126,8 @@ def _chosen_singly(doc: Commission, codes: Collection[str]) -> list[str]:
     """Return the fields whose accent or mixture is of these materials, and of which."""
     found = []
     for f in doc.fields:
-        accent = (f.accent,) if f.accent_share > 0 else ()
-        blend = f.blend if f.match != "nearest" else ()
+        accent = (f.colour.accent,) if f.colour.accent_share > 0 else ()
+        blend = f.colour.blend if f.colour.match != "nearest" else ()
         some = [c for c in dict.fromkeys((*accent, *blend)) if c in codes]
         if some:
             found.append(f"{f.name} ({' and '.join(some)})")

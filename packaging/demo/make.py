@@ -51,7 +51,7 @@ def commission(sketch: bytes) -> tuple[Commission, dict[str, bytes]]:
         doc = edited.doc
         for line in s.flow:
             doc, _ = add_flow_line(doc, line, edited.field_id)
-    used = {code for f in doc.fields for code in (*f.palette, f.accent)}
+    used = {code for f in doc.fields for code in (*f.colour.palette, f.colour.accent)}
     return replace(doc, materials=tuple(m for m in doc.materials if m.code in used)), images
 
 

@@ -123,7 +123,7 @@ def scene() -> list[Shape]:
             11.0,
             1.0,
             {
-                "laying": "regulatum",
+                "opus": "regulatum",
                 "follow_border": False,
                 "variation": 0.02,
                 "accent": "GG-45",
@@ -139,7 +139,7 @@ def scene() -> list[Shape]:
             11.0,
             1.2,
             {
-                "laying": "classicum",
+                "opus": "classicum",
                 "hug": ("heron", "sun"),
                 "hug_courses": 2,
                 "hug_tessera_mm": 8.0,
@@ -227,7 +227,7 @@ def scene() -> list[Shape]:
             ("ST-04", "ST-06", "ST-13", "ST-37", "SM-92", "MB-07", "MB-16"),
             15.0,
             1.6,
-            {"laying": "palladianum", "spread": 0.3},
+            {"opus": "palladianum", "spread": 0.3},
         )
     )
     pebbles = within_frame(

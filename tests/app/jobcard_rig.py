@@ -80,7 +80,7 @@ class Rig:
     def change(self, **changes: object) -> None:
         """Change every field and lay again."""
         doc = self.session.doc
-        fields = tuple(replace(f, **changes) for f in doc.fields)
+        fields = tuple(f.with_choices(**changes) for f in doc.fields)
         self.session.apply("change", replace(doc, fields=fields))
         self.lay()
 

@@ -74,7 +74,7 @@ def test_a_copy_is_a_commission_of_its_own(table: Rig, kept: Path) -> None:
 
 def test_a_copy_saved_while_it_is_laid_is_laid(table: Rig, kept: Path) -> None:
     session = table.session
-    fields = tuple(replace(f, tessera_mm=8.0) for f in session.doc.fields)
+    fields = tuple(f.with_choices(tessera_mm=8.0) for f in session.doc.fields)
     session.apply("Smaller", replace(session.doc, fields=fields))
     session.lay()
     assert not session.layout_is_current

@@ -82,10 +82,10 @@ def test_a_stepper_makes_one_step(table):
     table.session.select(("f1",))
     leaf = table.card.leaf
     joint, _ = leaf.numbers["joint_mm"]
-    before = table.session.doc.field_by_id("f1").joint_mm
+    before = table.session.doc.field_by_id("f1").laying.joint_mm
     QTest.mouseClick(joint.more, Qt.MouseButton.LeftButton)
-    assert table.session.doc.field_by_id("f1").joint_mm == pytest.approx(before + 0.1)
-    assert table.session.doc.field_by_id("f2").joint_mm == before
+    assert table.session.doc.field_by_id("f1").laying.joint_mm == pytest.approx(before + 0.1)
+    assert table.session.doc.field_by_id("f2").laying.joint_mm == before
 
 
 def test_a_refused_number_is_said_and_the_old_one_stands(table):
@@ -93,7 +93,7 @@ def test_a_refused_number_is_said_and_the_old_one_stands(table):
     table.session.select(("f1",))
     leaf = table.card.leaf
     leaf.numbers["joint_mm"][0].spin.setValue(30.0)
-    assert table.session.doc.field_by_id("f1").joint_mm == 1.5
+    assert table.session.doc.field_by_id("f1").laying.joint_mm == 1.5
     assert any("joint" in s for s in table.said)
     assert leaf.numbers["joint_mm"][0].spin.value() == 1.5
 
@@ -106,7 +106,7 @@ def test_laying_buttons_have_pictures_and_lay(table):
     assert all(not p.isNull() for p in pictures.values())
     assert len({bytes(p.constBits()) for p in pictures.values()}) == 8
     QTest.mouseClick(leaf.buttons["regulatum"], Qt.MouseButton.LeftButton)
-    assert {f.laying for f in table.session.doc.fields} == {"regulatum"}
+    assert {f.laying.opus for f in table.session.doc.fields} == {"regulatum"}
 
 
 def test_fields_list_chooses_parts_and_smooths(table):
@@ -143,8 +143,8 @@ def test_lighter_recolours_without_laying_again(table):
     for _ in range(4):
         press(leaf, "Lighter")
     table.lay()
-    assert table.session.doc.field_by_id("f1").shift_lab[0] == 12.0
-    assert table.session.doc.field_by_id("f2").shift_lab[0] == 0.0
+    assert table.session.doc.field_by_id("f1").colour.shift_lab[0] == 12.0
+    assert table.session.doc.field_by_id("f2").colour.shift_lab[0] == 0.0
     assert mean_lab(table, "f1")[0] > before[0] + 3
     assert table.session.layout.by_id("f1").pieces is pieces
 
@@ -172,7 +172,7 @@ def test_a_tap_on_a_swatch_bars_it(table):
     at = leaf.allowed.grid.cell(0).center().toPoint()
     QTest.mouseClick(leaf.allowed.grid, Qt.MouseButton.LeftButton, pos=at)
     table.lay()
-    assert code not in table.session.doc.field_by_id("f1").palette
+    assert code not in table.session.doc.field_by_id("f1").colour.palette
     assert code not in table.laid_codes("f1")
 
 
@@ -197,8 +197,8 @@ def test_shading_begins_with_what_is_laid_and_accent_strikes(table):
     leaf.rule.choice.box.setCurrentIndex(2)
     table.lay()
     f = table.session.doc.field_by_id("f1")
-    assert f.match == "shade" and len(f.blend) == 2
-    assert table.laid_codes("f1") <= set(f.blend)
+    assert f.colour.match == "shade" and len(f.colour.blend) == 2
+    assert table.laid_codes("f1") <= set(f.colour.blend)
     gold = next(m.code for m in table.session.doc.materials if m.kind == "gold glass")
     leaf.accent.material.box.setCurrentIndex(leaf.accent.material.box.findData(gold))
     leaf.accent.share.slider.setValue(20)

@@ -27,7 +27,7 @@ TRUE_MM = 0.1
 def work() -> tuple[Commission, Layout]:
     doc, images = small()
     wide = tuple(
-        replace(f, outline=square(x0, 0, x0 + 310, 400), tessera_mm=20.0, hug_tessera_mm=None)
+        f.with_choices(outline=square(x0, 0, x0 + 310, 400), tessera_mm=20.0, hug_tessera_mm=None)
         for f, x0 in zip(doc.fields, (0, 310), strict=True)
     )
     doc = replace(doc, title="Threshold & step", width_mm=620.0, height_mm=400.0, fields=wide)

@@ -123,7 +123,7 @@ def shared():
     with rig() as r:
         doc = r.session.doc
         fields = tuple(
-            replace(f, outline=square(x, 0, x + 600, 700), tessera_mm=22.0)
+            f.with_choices(outline=square(x, 0, x + 600, 700), tessera_mm=22.0)
             for f, x in zip(doc.fields, (0, 600), strict=True)
         )
         sketch = replace(doc.sketch, mm_per_px=10.0)

@@ -273,7 +273,7 @@ def test_undo_and_redo_say_what_they_would_do(window):
     assert redo.isEnabled() and redo.toolTip() == "Do again: Larger pieces"
     assert window.windowTitle() == "Threshold (threshold.emblema) - Emblema"
     redo.trigger()
-    assert window.session.doc.fields[0].tessera_mm == 14.0
+    assert window.session.doc.fields[0].laying.tessera_mm == 14.0
     window.session.undo()
 
 

@@ -17,7 +17,7 @@ from app.session import Session
 from app.tools import give_tools
 from app.window import Window
 from core import archive
-from core.commission import Commission, Field
+from core.commission import Commission, field_of
 from core.stock.lists import starter_stock
 
 LEFT = Qt.MouseButton.LeftButton
@@ -27,7 +27,7 @@ Place = tuple[float, float]
 
 def panel(wide: float = 100.0, high: float = 80.0, tessera: float = 10.0) -> Commission:
     """Return a commission of one field in plain courses; about 60 pieces as it stands."""
-    field = Field(
+    field = field_of(
         "f1",
         "Ground",
         square(0, 0, wide, high),

@@ -9,9 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Polygon
 
-from core.commission import Commission, Field, add_flow_line
+from core.commission import Commission, add_flow_line, field_of
 from core.geometry import outline_of
 from core.laying import Setting
 
@@ -27,7 +28,7 @@ def one_field(pieces: int) -> Setting:
     wall = shapely.box(0, 0, w, h).difference(shapely.Point(0.6 * w, h / 2).buffer(0.2 * h))
     x = np.linspace(0, w, 60)
     wave = LineString(np.c_[x, h / 4 + 0.08 * h * np.sin(9 * x / w)])
-    return Setting(MultiPolygon([wall]), "tessellatum", TESSERA, JOINT, True, (wave,))
+    return setting_of(MultiPolygon([wall]), "tessellatum", TESSERA, JOINT, True, (wave,))
 
 
 def many_fields(fields: int, pieces: int) -> Commission:
@@ -42,7 +43,7 @@ def many_fields(fields: int, pieces: int) -> Commission:
         x, y = column * side, row * side
         outline = outline_of(shapely.box(x, y, x + side, y + side))
         some.append(
-            Field(f"f{k + 1}", f"Field {k + 1}", outline, tessera_mm=TESSERA, joint_mm=JOINT)
+            field_of(f"f{k + 1}", f"Field {k + 1}", outline, tessera_mm=TESSERA, joint_mm=JOINT)
         )
     doc = Commission("Bench", wall, wall, fields=tuple(some))
     x = np.linspace(0, wall, 30)
@@ -75,14 +76,14 @@ def _leaf() -> Setting:
     half = 75 * np.sin(np.pi * t) ** 1.2  # pointed at both ends
     upper, lower = vein - np.c_[0 * t, half], vein + np.c_[0 * t, half]
     outline = Polygon(np.r_[upper, lower[-2:0:-1]])
-    return Setting(MultiPolygon([outline]), "tessellatum", 8.0, 1.2, False, (LineString(vein),))
+    return setting_of(MultiPolygon([outline]), "tessellatum", 8.0, 1.2, False, (LineString(vein),))
 
 
 def _star() -> Setting:
     turn = np.pi * np.arange(12) / 6 + 0.2
     radius = np.where(np.arange(12) % 2, 95.0, 190.0)
     outline = Polygon(np.c_[200 + radius * np.cos(turn), 200 + radius * np.sin(turn)])
-    return Setting(MultiPolygon([outline]), "musivum", 8.0, 1.2, True)
+    return setting_of(MultiPolygon([outline]), "musivum", 8.0, 1.2, True)
 
 
 def _wall() -> Setting:
@@ -91,4 +92,4 @@ def _wall() -> Setting:
     outline = wall.difference(shapely.union_all(sockets))
     x = np.linspace(-10, 530, 40)
     line = LineString(np.c_[x, 30 + 20 * np.sin(x / 90)])
-    return Setting(MultiPolygon([outline]), "tessellatum", TESSERA, JOINT, False, (line,))
+    return setting_of(MultiPolygon([outline]), "tessellatum", TESSERA, JOINT, False, (line,))

@@ -29,8 +29,8 @@ def grid(s: Setting) -> Pieces:
     p = s.pitch_mm
     rows, columns = int((y1 - y0) / p) + 1, int((x1 - x0) / p) + 1
     r, c = (v.ravel() for v in np.mgrid[:rows, :columns])
-    x, y = x0 + c * p + s.joint_mm / 2, y0 + r * p + s.joint_mm / 2
-    return _cut(s, shapely.box(x, y, x + s.tessera_mm, y + s.tessera_mm), r, c)
+    x, y = x0 + c * p + s.laying.joint_mm / 2, y0 + r * p + s.laying.joint_mm / 2
+    return _cut(s, shapely.box(x, y, x + s.laying.tessera_mm, y + s.laying.tessera_mm), r, c)
 
 
 def plain_relaxation(s: Setting, steps: int = STEPS) -> Pieces:
@@ -45,7 +45,7 @@ def plain_relaxation(s: Setting, steps: int = STEPS) -> Pieces:
     shapely.prepare(s.outline)
     edge = ~shapely.contains_properly(s.outline, cells)
     cells[edge] = shapely.intersection(cells[edge], s.outline)
-    cells = shapely.buffer(cells, -s.joint_mm / 2, join_style="mitre")
+    cells = shapely.buffer(cells, -s.laying.joint_mm / 2, join_style="mitre")
     return _cut(s, cells, np.full(len(cells), -1), np.arange(len(cells)))
 
 
@@ -56,7 +56,7 @@ def oriented_squares(s: Setting, steps: int = STEPS, across: int = PIXELS) -> Pi
     for _ in range(steps):
         owner = _nearest_square(sites, direction.angle(sites), pixels)
         sites = _centres(pixels, owner, sites)
-    angle, half = direction.angle(sites), s.tessera_mm / 2
+    angle, half = direction.angle(sites), s.laying.tessera_mm / 2
     t = np.stack([np.cos(angle), np.sin(angle)], 1) * half
     n = np.stack([-t[:, 1], t[:, 0]], 1)
     corners = np.stack([sites - t - n, sites + t - n, sites + t + n, sites - t + n], 1)
@@ -104,11 +104,11 @@ def _cut(s: Setting, shapes: np.ndarray, course: np.ndarray, piece: np.ndarray) 
     shapely.prepare(s.outline)
     edge = ~shapely.contains_properly(s.outline, shapes)
     shapes = shapes.copy()
-    inside = shapely.buffer(s.outline, -s.joint_mm / 2, join_style="mitre")
+    inside = shapely.buffer(s.outline, -s.laying.joint_mm / 2, join_style="mitre")
     shapes[edge] = shapely.intersection(shapes[edge], inside)
     parts, owner = shapely.get_parts(shapes, return_index=True)
     order = np.argsort(shapely.area(parts), kind="stable")
     largest = np.full(len(shapes), shapely.Polygon(), dtype=object)
     largest[owner[order]] = parts[order]
-    keep = shapely.area(largest) > 0.05 * s.tessera_mm**2
+    keep = shapely.area(largest) > 0.05 * s.laying.tessera_mm**2
     return Pieces(largest[keep], course[keep], piece[keep], np.zeros(int(keep.sum())))

@@ -246,7 +246,9 @@ def _fields(files: list[Path]) -> Iterator[tuple[str, Setting]]:
 
 
 def _measured(setting: Setting, pieces: Pieces) -> Result:
-    m = measure(setting.outline, setting.tessera_mm, setting.joint_mm, pieces, setting.flow)
+    m = measure(
+        setting.outline, setting.laying.tessera_mm, setting.laying.joint_mm, pieces, setting.flow
+    )
     if (pieces.course < 0).all():  # nothing to follow where there is no course
         m = {k: v for k, v in m.items() if k not in ("course_turn_deg", "aligned_joints")}
     if setting.laying == "regulatum":  # its joints run on by design

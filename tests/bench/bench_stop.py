@@ -20,6 +20,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/laying")]
 import numpy as np
 import shapely
 from awkward import CATALOGUE, disc, wave
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import translate
 
@@ -45,8 +46,7 @@ def tiled(name: str) -> Setting:
     n = max(1, int(AS_LARGE * WORTH_IT / work(one)))
     wide = int(np.ceil(np.sqrt(n)))
     by = [((k % wide) * (x1 - x0 + 20), (k // wide) * (y1 - y0 + 20)) for k in range(n)]
-    return replace(
-        one,
+    return one.with_choices(
         outline=MultiPolygon([translate(g, *d) for d in by for g in one.outline.geoms]),
         flow=tuple(translate(g, *d) for d in by for g in one.flow),
         hug=tuple(translate(g, *d) for d in by for g in one.hug),
@@ -57,24 +57,24 @@ def fields() -> Iterator[tuple[str, Setting]]:
     side = float(np.sqrt(0.88 * AS_LARGE * WORTH_IT) * 11.0)  # the rest is work at the border
     square = shapely.box(0, 0, side, side)
     line = translate(LineString(wave(side, side / 8, 2)), 0, side / 2)
-    plain = Setting(MultiPolygon([square]), "tessellatum", 10.0, 1.0, False, (line,))
+    plain = setting_of(MultiPolygon([square]), "tessellatum", 10.0, 1.0, False, (line,))
     for laying in CUT:
-        yield laying, replace(plain, laying=laying)
+        yield laying, plain.with_choices(opus=laying)
     rng = np.random.default_rng(7)
     around = [disc(40, x, y) for x, y in rng.uniform(80, side - 80, (5, 2))]
     hug = tuple(LineString(g.exterior) for g in around)
     ground = shapely.difference(square, shapely.union_all(around))
-    holed = replace(plain, outline=MultiPolygon([ground]), hug=hug, flow=())
+    holed = plain.with_choices(outline=MultiPolygon([ground]), hug=hug, flow=())
     for laying in ("vermiculatum", "classicum", "musivum"):
-        yield f"{laying} about figures", replace(holed, laying=laying)
+        yield f"{laying} about figures", holed.with_choices(opus=laying)
     for pieces in ("rounds", "ovals", "tapers", "scales"):
-        yield pieces, replace(plain, pieces=pieces)
+        yield pieces, plain.with_choices(pieces=pieces)
     for name in CATALOGUE:
         yield name, tiled(name)
     t = np.linspace(0, 2 * np.pi, 20_001)[:-1]
     r = side / 2 * (1 + 0.0005 * rng.normal(size=len(t)))
     scanned = MultiPolygon([Polygon(np.c_[r * np.cos(t), r * np.sin(t)])])
-    yield "20,000 points", replace(plain, outline=scanned, follow_border=True, flow=())
+    yield "20,000 points", plain.with_choices(outline=scanned, follow_border=True, flow=())
     lines = tuple(LineString(rng.uniform(0, side, (2, 2))) for _ in range(10))
     yield "lines at random", replace(plain, flow=lines)
 

@@ -116,7 +116,7 @@ def main() -> None:
     pieces = int(words.pop(0)) if words and words[0].isdigit() else 20_000
     by = (len(s.layout) / pieces) ** 0.5
     fine = tuple(
-        replace(f, tessera_mm=max(2.0, f.tessera_mm * by), joint_mm=f.joint_mm * by)
+        replace(f, tessera_mm=max(2.0, f.laying.tessera_mm * by), joint_mm=f.laying.joint_mm * by)
         for f in s.doc.fields
     )
     s.apply("Finer", replace(s.doc, fields=fine))

@@ -176,7 +176,11 @@ def found(seed: int, k: int) -> tuple[int, dict[str, float], float]:
     begun = time.process_time()
     pieces = lay_field(s)
     took = time.process_time() - begun
-    return len(pieces), measure(s.outline, s.tessera_mm, s.joint_mm, pieces, s.flow), took
+    return (
+        len(pieces),
+        measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces, s.flow),
+        took,
+    )
 
 
 def main() -> None:

@@ -52,8 +52,8 @@ def drawn(name: str, s: Setting, pieces: Pieces) -> Image.Image:
             d.polygon(at(hole), fill=PAPER)
     for p in pieces.polygons:
         corners = len(p.exterior.coords) - 1
-        d.polygon(at(p.exterior), fill=colour(p.area / s.tessera_mm**2, corners))
-    found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces, s.flow)
+        d.polygon(at(p.exterior), fill=colour(p.area / s.laying.tessera_mm**2, corners))
+    found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces, s.flow)
     missed = {k: f"{k} {v:.3g}" for k, v in found.items() if not kept(k, v)}
     if "course_turn_deg" in missed:
         missed["course_turn_deg"] += f" (exact courses: {least_spread(s):.2g})"

@@ -9,7 +9,7 @@ from scipy.optimize import linprog
 from skimage.color import deltaE_ciede2000
 
 from core.colour.wanted import SketchColours
-from core.commission import Commission, Field, Sketch
+from core.commission import Commission, Sketch, field_of
 from core.material import Material
 from core.pieces import Pieces
 from core.stock import starter_stock
@@ -32,7 +32,7 @@ def grid(columns, rows, at=(0.0, 0.0), angle=0.0):
 def field(columns, rows, at=(0.0, 0.0), name="f1", **given):
     """The field round such a grid."""
     x0, y0, x1, y1 = at[0], at[1], at[0] + columns * PITCH, at[1] + rows * PITCH
-    return Field(name, name, ((((x0, y0), (x1, y0), (x1, y1), (x0, y1)),),), **given)
+    return field_of(name, name, ((((x0, y0), (x1, y0), (x1, y1), (x0, y1)),),), **given)
 
 
 def painted(rgb):

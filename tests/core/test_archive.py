@@ -15,10 +15,12 @@ from hypothesis import strategies as st
 from core import archive
 from core.commission import (
     LAYINGS,
+    Colour,
     Commission,
     Field,
     FlowLine,
     HandEdit,
+    Laying,
     Limits,
     Sketch,
     Swap,
@@ -37,12 +39,18 @@ some_fields = st.builds(
     name=words,
     outline=st.lists(st.lists(ring, min_size=1, max_size=2).map(tuple), max_size=2).map(tuple),
     motif=words,
-    laying=st.sampled_from(LAYINGS),
-    tessera_mm=size,
-    wanted_lab=st.none() | st.tuples(number, number, number),
-    palette=st.lists(words, max_size=3).map(tuple),
-    hug_tessera_mm=st.none() | size,
-    follow_border=st.booleans(),
+    laying=st.builds(
+        Laying,
+        opus=st.sampled_from(LAYINGS),
+        tessera_mm=size,
+        hug_tessera_mm=st.none() | size,
+        follow_border=st.booleans(),
+    ),
+    colour=st.builds(
+        Colour,
+        wanted_lab=st.none() | st.tuples(number, number, number),
+        palette=st.lists(words, max_size=3).map(tuple),
+    ),
 )
 materials = st.builds(
     Material,

@@ -187,11 +187,13 @@ def test_locked_materials_stay_whatever_the_shift_or_the_number_of_colours(seed,
     before = match_field(doc, doc.fields[0], grid(8, 6), colours).stock
     values, many = np.unique(before, return_counts=True)
     kept = int(values[many.argmax()])
-    changed = replace(doc.fields[0], shift_lab=shift, at_most=at_most, locked=(STOCK[kept].code,))
+    changed = doc.fields[0].with_choices(
+        shift_lab=shift, at_most=at_most, locked=(STOCK[kept].code,)
+    )
     after = match_field(replace(doc, fields=(changed,)), changed, grid(8, 6), colours).stock
     assert (after[before == kept] == kept).all()
     assert len(set(after) - {kept}) <= (at_most or len(STOCK))
-    loose = replace(changed, locked=())
+    loose = changed.with_choices(locked=())
     without = match_field(replace(doc, fields=(loose,)), loose, grid(8, 6), colours).stock
     np.testing.assert_array_equal(after[before != kept], without[before != kept])
 
@@ -244,7 +246,7 @@ def test_a_mixture_with_its_grout_meets_the_colour_better_than_any_one_material(
     single, blended = blended_difference(doc, laid)
     assert single == pytest.approx(min(alone), abs=0.02)
     assert blended == pytest.approx(mixed, abs=0.3) and blended < 0.1  # parts are whole pieces
-    assert blended_difference(commission(replace(f, match="nearest")), laid) is None
+    assert blended_difference(commission(f.with_choices(match="nearest")), laid) is None
 
 
 def test_a_mixture_is_found_in_the_palette_where_none_is_named():
@@ -255,8 +257,8 @@ def test_a_mixture_is_found_in_the_palette_where_none_is_named():
     doc = commission(f, sketch=sketch)
     laid = match_field(doc, f, grid(30, 20), colours)
     single = match_field(
-        replace(doc, fields=(replace(f, match="nearest"),)),
-        replace(f, match="nearest"),
+        replace(doc, fields=(f.with_choices(match="nearest"),)),
+        f.with_choices(match="nearest"),
         grid(30, 20),
         colours,
     )

@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from core.colour.fieldmatch import match_field
 from core.colour.scatter import accents, even_order, graded, progress
-from core.commission import Commission, Field, Swap
+from core.commission import Commission, Swap, field_of
 from core.material import Material
 from core.pieces import Pieces
 
@@ -159,7 +159,7 @@ def test_grading_mixes_in_proportion():
 
 def test_a_fields_accent_is_laid_and_can_be_swapped():
     stock = tuple(Material(c, c, "smalti", (50.0, k, 0.0)) for k, c in enumerate("abc"))
-    field = Field("f1", "ground", (), wanted_lab=(50.0, 0.0, 0.0), accent="b", accent_share=0.25)
+    field = field_of("f1", "ground", (), wanted_lab=(50.0, 0.0, 0.0), accent="b", accent_share=0.25)
     doc = Commission("t", 100, 100, fields=(field,), materials=stock)
     pieces = courses(20, 20)
     laid = match_field(doc, field, pieces, None)

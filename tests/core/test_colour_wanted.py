@@ -12,7 +12,7 @@ from PIL import Image
 from core.colour import ciede2000, lab_from_linear, lab_from_srgb, linear_from_srgb
 from core.colour.fieldmatch import match_field
 from core.colour.wanted import SketchColours, stocked_lab
-from core.commission import Commission, Field, Sketch, Swap
+from core.commission import Commission, Field, Sketch, Swap, field_of
 from core.errors import EmblemaError
 from core.material import Material
 from core.pieces import Pieces
@@ -163,26 +163,26 @@ def test_matches_the_nearest_of_all_materials_by_ciede2000():
 
 
 def test_keeps_to_the_palette_in_any_order_and_ignores_unknown_codes():
-    field = Field("f1", "ground", (SQUARE,), palette=("red", "gone", "dark"))
+    field = field_of("f1", "ground", (SQUARE,), palette=("red", "gone", "dark"))
     laid = match_field(commission(field), field, pieces_of(some_polygons()), SketchColours(PIXELS))
     assert set(laid.stock) <= {0, 3}
-    only_gone = replace(field, palette=("gone",))
+    only_gone = field.with_choices(palette=("gone",))
     laid = match_field(commission(only_gone), only_gone, pieces_of(some_polygons()), None)
     assert (laid.stock == -1).all() and np.isnan(laid.delta_e).all()
 
 
 def test_one_wanted_colour_and_its_shift():
-    field = Field("f1", "ground", (SQUARE,), wanted_lab=(40.0, 0.0, 0.0), shift_lab=(50.0, 0, 0))
+    field = field_of("f1", "ground", (SQUARE,), wanted_lab=(40.0, 0.0, 0.0), shift_lab=(50.0, 0, 0))
     laid = match_field(commission(field), field, pieces_of(some_polygons()), None)
     assert (laid.stock == 2).all()
     np.testing.assert_allclose(laid.wanted_lab, [[90, 0, 0]] * len(laid.stock))
-    far = replace(field, shift_lab=(90.0, 0, 0))
+    far = field.with_choices(shift_lab=(90.0, 0, 0))
     laid = match_field(commission(far), far, pieces_of(some_polygons()), None)
     assert (laid.wanted_lab[:, 0] == 100).all()
 
 
 def test_swaps_work_in_order_and_keep_to_their_scope():
-    field = Field("f1", "heron", (SQUARE,), motif="bird", wanted_lab=(50.0, 0.0, 0.0))
+    field = field_of("f1", "heron", (SQUARE,), motif="bird", wanted_lab=(50.0, 0.0, 0.0))
     pieces = pieces_of(some_polygons()[:3])
 
     def laid(*swaps):
@@ -202,11 +202,11 @@ def test_swaps_work_in_order_and_keep_to_their_scope():
 
 
 def test_without_sketch_or_wanted_colour_the_palette_decides():
-    field = Field("f1", "ground", (SQUARE,), palette=("light", "dark"))
+    field = field_of("f1", "ground", (SQUARE,), palette=("light", "dark"))
     pieces = pieces_of(some_polygons())
     laid = match_field(commission(field, sketch=None), field, pieces, None)
     assert (laid.stock == 2).all() and np.isnan(laid.delta_e).all()
-    bare = replace(field, palette=())
+    bare = field.with_choices(palette=())
     laid = match_field(commission(bare, sketch=None), bare, pieces, None)
     assert (laid.stock == -1).all() and np.isnan(laid.wanted_lab).all()
 
@@ -222,7 +222,7 @@ def test_no_materials_and_no_pieces():
 
 
 def test_colours_measured_under_another_light_are_matched_as_seen_under_d65():
-    field = Field("f1", "ground", (SQUARE,), wanted_lab=(60.0, 5.0, 30.0))
+    field = field_of("f1", "ground", (SQUARE,), wanted_lab=(60.0, 5.0, 30.0))
     under_a = Material("a", "under lamp light", "smalti", (60.0, 5.0, 30.0), illuminant="A")
     doc = commission(field, materials=(under_a,))
     laid = match_field(doc, field, pieces_of(some_polygons()), None)
@@ -241,9 +241,9 @@ def test_a_swap_or_shift_after_a_match_is_the_same_as_from_nothing():
     before = first.stock.copy()
     for doc, changed in (
         (commission(field, swaps=(Swap("mid", "red"),)), field),
-        (commission(field), replace(field, shift_lab=(20.0, 0.0, 0.0))),
+        (commission(field), field.with_choices(shift_lab=(20.0, 0.0, 0.0))),
         (commission(field, materials=STOCK[1:]), field),
-        (commission(field), replace(field, palette=("red",))),
+        (commission(field), field.with_choices(palette=("red",))),
         (commission(field, sketch=replace(SKETCH, turn_rad=0.0)), field),
         (commission(field), field),
     ):

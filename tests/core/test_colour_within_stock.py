@@ -157,7 +157,7 @@ def test_within_stock_keeps_locked_pieces_as_far_as_there_are():
         materials = tuple(
             replace(m, pieces=in_hand, waste=0.0) if k == kept else m for k, m in enumerate(STOCK)
         )
-        f = replace(doc.fields[0], shift_lab=(25.0, 5.0, 5.0), locked=(STOCK[kept].code,))
+        f = doc.fields[0].with_choices(shift_lab=(25.0, 5.0, 5.0), locked=(STOCK[kept].code,))
         bound = replace(doc, fields=(f,), materials=materials, within_stock=True)
         (laid,) = match_layout(bound, [grid(10, 8)], colours, [None])
         assert (laid.stock[before == kept] == kept).sum() == (laid.stock == kept).sum() == in_hand
@@ -359,7 +359,7 @@ def test_a_layout_does_not_hang_on_what_was_laid_before(seed):
     pieces = [grid(columns, rows), grid(columns, rows, (0.0, rows * PITCH))]
     materials = plain(soft_palette(seed, 9), [500, 300, 900, 40, 700, 200, 800, 0, 600])
     doc = commission(*fields, materials=materials, sketch=sketch, within_stock=True)
-    darker = tuple(replace(f, shift_lab=(-6.0, 0.0, 0.0)) for f in fields)
+    darker = tuple(f.with_choices(shift_lab=(-6.0, 0.0, 0.0)) for f in fields)
     hand = np.full(columns * rows, "", object)
     hand[7] = "M3"
     steps = [

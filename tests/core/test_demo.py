@@ -63,10 +63,10 @@ def test_no_tongues_too_thin_to_lay(demo: tuple[Commission, dict[str, bytes]]) -
     for field in demo[0].fields:
         if field.name not in ("Head", "Body", "Wing coverts", "Stony bank", "Pebbles", "Water"):
             continue
-        shape, r = polygon_of(field.outline), 0.23 * field.tessera_mm
+        shape, r = polygon_of(field.outline), 0.23 * field.laying.tessera_mm
         wide = shapely.buffer(shapely.buffer(shape, -r), 1.1 * r, join_style="mitre")
         thin = shapely.get_parts(shapely.difference(shape, wide))
-        assert shapely.area(thin).max(initial=0.0) < 0.1 * field.tessera_mm**2, field.name
+        assert shapely.area(thin).max(initial=0.0) < 0.1 * field.laying.tessera_mm**2, field.name
 
 
 def test_rich_enough_to_show(demo: tuple[Commission, dict[str, bytes]], layout: Layout) -> None:

@@ -259,7 +259,7 @@ def test_the_work_made_larger_keeps_its_tesserae() -> None:
     doc = change_field(doc, moon, tessera_mm=6.0)
     larger = resize_work(doc, 400)
     sound(larger)
-    assert larger.height_mm == 200 and larger.field_by_id(moon).tessera_mm == 6.0
+    assert larger.height_mm == 200 and larger.field_by_id(moon).laying.tessera_mm == 6.0
     lower = resize_work(doc, 200, 60)
     sound(lower)
     with pytest.raises(EmblemaError):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
-from core.commission import Commission, Field, Rates
+from core.commission import Commission, Rates, field_of
 from core.figures import CAUTIONS, COLUMNS, WALLS, counts, figures, grout_kg_m2, write_counts_csv
 from core.material import Material
 from core.pieces import LaidField, Layout, Pieces
@@ -53,7 +53,7 @@ def wall(columns: int = 10, rows: int = 5, stock: int = 0) -> tuple[Commission, 
     )  # fmt: skip
     pieces = Pieces(polygons, np.repeat(np.arange(rows), columns), np.arange(n), np.zeros(n))
     laid = LaidField("f1", pieces, np.zeros((n, 3)), np.full(n, stock, dtype=np.int64), np.zeros(n))
-    field = Field("f1", "Wall", outline, laying="regulatum", tessera_mm=10.0, joint_mm=2.0)
+    field = field_of("f1", "Wall", outline, opus="regulatum", tessera_mm=10.0, joint_mm=2.0)
     rates = Rates(hour=Decimal(30), grout_kg=Decimal(4), adhesive_kg=Decimal(2))
     doc = Commission("Wall", w, h, fields=(field,), materials=materials, rates=rates)
     return replace(doc, currency="EUR"), Layout((laid,))

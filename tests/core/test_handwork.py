@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from core import handwork
-from core.commission import Commission, Field, HandEdit, change_field
+from core.commission import Commission, HandEdit, change_field, field_of
 from core.errors import EmblemaError
 from core.geometry import polygon_of
 from core.material import Material
@@ -29,7 +29,7 @@ def squares(columns: int = 6, rows: int = 4) -> tuple[Commission, Layout]:
     n = len(polygons)
     w, h = columns * PITCH, rows * PITCH
     outline = ((((0.0, 0.0), (w, 0.0), (w, h), (0.0, h)),),)
-    field = Field("f1", "Ground", outline, tessera_mm=TESSERA, joint_mm=JOINT)
+    field = field_of("f1", "Ground", outline, tessera_mm=TESSERA, joint_mm=JOINT)
     doc = Commission("Wall", w, h, fields=(field,), materials=(material("A"), material("B")))
     pieces = Pieces(polygons, np.arange(n) // columns, np.arange(n) % columns, np.zeros(n))
     return doc, laid_as(pieces)
@@ -258,7 +258,7 @@ def real(seed: int) -> tuple[Commission, Layout]:
         tuple((float(x), float(y)) for x, y in r.coords[:-1])
         for r in (shape.exterior, *shape.interiors)
     )
-    field = Field("f1", "Ground", (rings,), tessera_mm=TESSERA, joint_mm=JOINT)
+    field = field_of("f1", "Ground", (rings,), tessera_mm=TESSERA, joint_mm=JOINT)
     doc = Commission(
         "Wall", 110, 80, seed=seed, fields=(field,), materials=(material("A"), material("B"))
     )

@@ -8,7 +8,7 @@ import shapely
 from scipy import ndimage
 from shapely import Polygon
 
-from core.commission import Commission, Field, FlowLine
+from core.commission import Commission, FlowLine, field_of
 from core.errors import Stopped
 from core.handwork import apply_edits
 from core.lookagain import Finding, look_again, mend, mend_all, scores
@@ -51,7 +51,7 @@ def wall(
                 piece.append(k)
     n = len(polygons)
     outline = ((((0.0, 0.0), (w, 0.0), (w, h), (0.0, h)),),)
-    field = Field("f1", "Ground", outline, tessera_mm=TESSERA, joint_mm=JOINT)
+    field = field_of("f1", "Ground", outline, tessera_mm=TESSERA, joint_mm=JOINT)
     materials = tuple(
         Material(c, "smalti", "smalti", lab)
         for c, lab in (("A", (50.0, 0.0, 0.0)), ("B", (52.0, 2.0, 0.0)), ("C", (20.0, 0.0, 60.0)))
@@ -367,7 +367,7 @@ def real() -> tuple[Commission, Layout]:
             )
             for g in shapely.get_parts([shape]).tolist()
         )
-        fields.append(Field(f"f{k}", name, parts, tessera_mm=9.0, joint_mm=1.4))
+        fields.append(field_of(f"f{k}", name, parts, tessera_mm=9.0, joint_mm=1.4))
     line = FlowLine("l1", tuple((float(a), float(130 + 14 * np.sin(a / 40))) for a in x[::6]))
     doc = Commission("Wall", 260, 180, fields=tuple(fields), flow_lines=(line,))
     planner = Planner()
@@ -426,7 +426,7 @@ def test_a_look_near_places_finds_what_a_look_at_all_does(
         everything = look_at(strict, field, lifted)
         places = [(float(x), float(y)) for x, y in p.centre_mm[[3, len(p) // 2]]]
         near = _look_near(strict, lifted, places)
-        far = 6 * (field.tessera_mm + field.joint_mm)
+        far = 6 * (field.laying.tessera_mm + field.laying.joint_mm)
         expected = [f for f in everything if _near(f, places, far)]
         assert [(f.rule, f.index, f.other) for f in near] == [
             (f.rule, f.index, f.other) for f in expected

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from core.commission import Commission, Field
+from core.commission import Commission, field_of
 from core.errors import EmblemaError
 from core.plan import Planner
 
@@ -18,8 +18,8 @@ NOTHING = (((0.0, 0.0), (90.0, 0.0), (45.0, 0.0)),)
 def test_the_field_that_cannot_be_laid_is_named_and_the_others_stay(large: bool) -> None:
     size = 400.0 if large else 90.0
     wall = tuple(tuple((x * size / 90, y * size / 90) for x, y in ring) for ring in WALL)
-    ground = Field("f1", "Ground", (wall,), tessera_mm=9.0, joint_mm=1.0)
-    line = Field("f2", "Water line", (NOTHING,), tessera_mm=9.0, joint_mm=1.0)
+    ground = field_of("f1", "Ground", (wall,), tessera_mm=9.0, joint_mm=1.0)
+    line = field_of("f2", "Water line", (NOTHING,), tessera_mm=9.0, joint_mm=1.0)
     doc = Commission("Wall", size, size, fields=(ground, line))
     planner = Planner()
     try:

@@ -49,8 +49,8 @@ def test_fields_and_lines_are_read(tmp_path: Path) -> None:
     doc, notes = read_setting_out(path)
     (f,) = doc.fields
     assert not notes and doc.title == "wall"
-    assert (f.name, f.motif, f.tessera_mm, f.joint_mm) == ("Ground", "sea", 8.0, 1.0)
-    assert f.follow_border is False
+    assert (f.name, f.motif, f.laying.tessera_mm, f.laying.joint_mm) == ("Ground", "sea", 8.0, 1.0)
+    assert f.laying.follow_border is False
     assert [w.field_id for w in doc.flow_lines] == [f.id, None]
     assert (doc.width_mm, doc.height_mm) == (80.0, 60.0)
 

@@ -13,7 +13,7 @@ from skimage.color import deltaE_ciede2000
 
 from core import archive
 from core.colour.fieldmatch import match_layout
-from core.commission import Commission, Field, HandEdit, Swap, new_commission_id
+from core.commission import Commission, Field, HandEdit, Swap, field_of, new_commission_id
 from core.figures import counts
 from core.material import Material
 from core.pieces import Layout, Pieces
@@ -49,7 +49,7 @@ def commission(*fields: Field, **given: object) -> Commission:
 
 def field(name: str = "f1", **given: object) -> Field:
     ring = ((0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0))
-    return Field(name, name, ((ring,),), **given)  # type: ignore[arg-type]
+    return field_of(name, name, ((ring,),), **given)  # type: ignore[arg-type]
 
 
 def grid(n: int = 10) -> Pieces:
@@ -170,8 +170,12 @@ def test_lots_that_run_out_change_colour_or_lose_it(store: StockStore) -> None:
     assert doc.material(names[third]).lab == (54.0, -31.0, 1.0)
     # nothing names what is no longer there
     f1, f2 = doc.fields
-    assert f1.palette == ("SKY", "SEA", names[dark], names[third])
-    assert f1.locked == ("SEA",) and f1.accent == "SEA" and f2.blend == ("SKY", "SEA")
+    assert f1.colour.palette == ("SKY", "SEA", names[dark], names[third])
+    assert (
+        f1.colour.locked == ("SEA",)
+        and f1.colour.accent == "SEA"
+        and f2.colour.blend == ("SKY", "SEA")
+    )
     assert doc.motif_palettes[0][1] == ("SEA", names[dark], names[third])
     assert set(doc.swaps) >= {Swap("SEA", "SKY"), Swap("SAND", "SEA")}
     assert doc.edits == (replace(edit, material="SEA"),)
@@ -197,12 +201,12 @@ def test_a_new_lot_is_treated_as_its_material_was(store: StockStore) -> None:
     )
     dark, pale = (f"SEA lot {k}" for k in two_lots(store))
     doc, _ = use_stock(doc, store)
-    assert doc.fields[0].palette == ("SEA", dark, pale, "SKY")
-    assert doc.fields[0].locked == ("SEA", dark, pale)
-    assert doc.fields[1].palette == ("SKY", "SAND") and doc.fields[2].palette == ()
+    assert doc.fields[0].colour.palette == ("SEA", dark, pale, "SKY")
+    assert doc.fields[0].colour.locked == ("SEA", dark, pale)
+    assert doc.fields[1].colour.palette == ("SKY", "SAND") and doc.fields[2].colour.palette == ()
     assert doc.motif_palettes == (("heron", ("SAND", "SEA", dark, pale)),)
     # a mixture is the person's own choice, of so many
-    assert doc.fields[3].blend == ("SEA", "SKY") and doc.fields[3].accent == "SEA"
+    assert doc.fields[3].colour.blend == ("SEA", "SKY") and doc.fields[3].colour.accent == "SEA"
     assert doc.swaps == (
         Swap(dark, "SAND", motif="heron"),
         Swap(pale, "SAND", motif="heron"),
@@ -213,8 +217,8 @@ def test_a_new_lot_is_treated_as_its_material_was(store: StockStore) -> None:
         swaps[2],
     )
     # what is barred afterwards stays barred
-    barred = replace(doc, fields=(replace(doc.fields[0], palette=("SEA", "SKY")),))
-    assert use_stock(barred, store)[0].fields[0].palette == ("SEA", "SKY")
+    barred = replace(doc, fields=(doc.fields[0].with_choices(palette=("SEA", "SKY")),))
+    assert use_stock(barred, store)[0].fields[0].colour.palette == ("SEA", "SKY")
 
 
 def test_accents_and_mixtures_stay_as_chosen_and_that_is_said(store: StockStore) -> None:
@@ -227,11 +231,13 @@ def test_accents_and_mixtures_stay_as_chosen_and_that_is_said(store: StockStore)
     )
     two_lots(store)
     doc, said = use_stock(commission(*fields), store)
-    assert [(f.accent, f.blend) for f in doc.fields] == [(f.accent, f.blend) for f in fields]
+    assert [(f.colour.accent, f.colour.blend) for f in doc.fields] == [
+        (f.colour.accent, f.colour.blend) for f in fields
+    ]
     (words,) = [w for w in said if "Mixtures lay what" in w]
     assert words.endswith("if they are meant: Ground (SEA), Band (SEA), Sky (SEA).")
     # a mixture that is found in the palette has the new lots with it
-    assert doc.fields[4].palette[0] == "SEA" and len(doc.fields[4].palette) == 4
+    assert doc.fields[4].colour.palette[0] == "SEA" and len(doc.fields[4].colour.palette) == 4
     # it is said of new lots alone
     assert use_stock(doc, store) == (doc, ())
     third = store.add_lot("SKY", 25, "2031-05-06", (55.0, -30.0, 0.0))

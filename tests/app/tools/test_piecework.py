@@ -94,7 +94,7 @@ def test_nip_cuts_a_piece_in_two_along_the_line(bench):
     assert len(bench.session.layout) == len(laid) + 1
     left = bench.piece_at((x - 3, y))
     right = bench.piece_at((x + 3, y))
-    joint = before.fields[0].joint_mm
+    joint = before.fields[0].laying.joint_mm
     assert left.distance(right) == pytest.approx(joint, abs=0.05)
     assert whole.buffer(1e-6).contains(left.union(right))
     one_step_back(bench, "Nip a piece", before, laid)

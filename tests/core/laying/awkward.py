@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import shapely
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import rotate, scale, translate
 
@@ -33,9 +34,9 @@ def setting(
 ) -> Setting:
     parts = [p for p in shapely.get_parts([geometry]).ravel()]
     parts = [q for p in parts for q in shapely.get_parts([p]) if q.geom_type == "Polygon"]
-    return Setting(
+    return setting_of(
         outline=MultiPolygon(parts),
-        laying=laying,
+        opus=laying,
         tessera_mm=tessera,
         joint_mm=joint,
         follow_border=follow,

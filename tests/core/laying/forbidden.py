@@ -35,7 +35,7 @@ def least_spread(s: Setting) -> float:
     no lengths will do.
     """
     turn = np.sort(joints_on_offsets(s)[1])
-    joint = s.joint_mm / s.pitch_mm
+    joint = s.laying.joint_mm / s.pitch_mm
     shortest = joint / (1 - LEAST_COVERAGE * (1 - joint))  # on the whole
     least = np.inf
     for plain in np.arange(0.5, 1.5, 0.01):  # of the pieces that nothing is asked of
@@ -66,8 +66,8 @@ def one_piece_falls_short(s: Setting) -> bool:
 
     The room left for it is the outline moved in by half a joint, whatever its shape.
     """
-    inner = shapely.buffer(s.outline, -s.joint_mm / 2, join_style="mitre")
-    return inner.area < 1.7 * s.tessera_mm**2 and _coverage(inner.area, s) < LEAST_COVERAGE
+    inner = shapely.buffer(s.outline, -s.laying.joint_mm / 2, join_style="mitre")
+    return inner.area < 1.7 * s.laying.tessera_mm**2 and _coverage(inner.area, s) < LEAST_COVERAGE
 
 
 def a_cake_falls_short(s: Setting) -> bool:
@@ -80,17 +80,17 @@ def a_cake_falls_short(s: Setting) -> bool:
     """
     radius = float(np.sqrt(s.outline.area / np.pi))
     assert shapely.minimum_bounding_radius(s.outline) < 1.01 * radius, "not a disc"
-    inner, largest = radius - s.joint_mm / 2, 4 / 3 * s.tessera_mm**2
+    inner, largest = radius - s.laying.joint_mm / 2, 4 / 3 * s.laying.tessera_mm**2
     middle = float(np.sqrt(largest / np.pi))
     best = 0.0
     for n in range(2, 60):
         bent = np.floor(0.2 * n) / n  # share of pieces that may have more corners
-        four, free = (_sectors_mm2(n, sides, inner, s.joint_mm) for sides in (2, 64))
+        four, free = (_sectors_mm2(n, sides, inner, s.laying.joint_mm) for sides in (2, 64))
         if four / n <= largest:
             best = max(best, (1 - bent) * four + bent * free)
         bent = np.floor(0.2 * (n + 1)) / n
         plain, free = _inscribed_mm2(n, inner), np.pi * inner**2
-        ring = (1 - bent) * plain + bent * free - n * s.joint_mm * max(inner - middle, 0)
+        ring = (1 - bent) * plain + bent * free - n * s.laying.joint_mm * max(inner - middle, 0)
         if (ring - largest) / n <= largest:
             best = max(best, ring)
     assert best > 0, "so large a disc is more than one ring"
@@ -98,7 +98,7 @@ def a_cake_falls_short(s: Setting) -> bool:
 
 
 def _coverage(laid_mm2: float, s: Setting) -> float:
-    return laid_mm2 / s.outline.area / (s.tessera_mm / s.pitch_mm) ** 2
+    return laid_mm2 / s.outline.area / (s.laying.tessera_mm / s.pitch_mm) ** 2
 
 
 def _inscribed_mm2(n: int, radius: float) -> float:

@@ -1,13 +1,12 @@
 """Shorter pieces where courses bend."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 import shapely
 from awkward import CATALOGUE
 from forbidden import joints_on_offsets
 from measures import kept, measure
+from settings import setting_of
 from shapely import Point, Polygon
 from shapely.affinity import rotate
 
@@ -72,7 +71,7 @@ def test_lengths_are_shortened_from_what_they_were():
 def in_rings(inner: float, courses: int) -> tuple[Setting, Polygon]:
     out = Point(0, 0).buffer(inner + courses * PITCH, quad_segs=64)
     field = out.difference(Point(0, 0).buffer(inner, quad_segs=64))
-    return Setting(shapely.MultiPolygon([field]), "tessellatum", PITCH - JOINT, JOINT), field
+    return setting_of(shapely.MultiPolygon([field]), "tessellatum", PITCH - JOINT, JOINT), field
 
 
 def test_tight_rings_turn_gently_on_shorter_pieces():
@@ -80,7 +79,7 @@ def test_tight_rings_turn_gently_on_shorter_pieces():
     s, _ = in_rings(3.5 * PITCH, 5)
     assert np.percentile(joints_on_offsets(s)[1], 80) > 10
     pieces = lay_field(s)
-    found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces)
+    found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces)
     assert found["course_turn_deg"] <= 10 and found["area_cv"] <= 0.14
     radius = np.hypot(*pieces.centre_mm.T)
     for k in range(5):
@@ -98,7 +97,9 @@ def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(name, monkeypatch):
     s = CATALOGUE[name]()
 
     def turn() -> float:
-        return measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s))["course_turn_deg"]
+        return measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s))[
+            "course_turn_deg"
+        ]
 
     assert turn() <= 10.0
     monkeypatch.setattr(coursed, "_gentler", lambda *_: ())
@@ -110,7 +111,7 @@ def test_wider_courses_are_laid_where_shorter_pieces_alone_do_not(monkeypatch):
     s = CATALOGUE["star_eight_blunt"]()
 
     def missed() -> dict[str, float]:
-        found = measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s), s.flow)
+        found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s), s.flow)
         return {k: v for k, v in found.items() if not kept(k, v)}
 
     assert not missed()
@@ -122,7 +123,7 @@ def turned(name: str, degrees: float, size: float) -> Setting:
     s = CATALOGUE[name]()
     flow = tuple(rotate(g, degrees, origin=(0, 0)) for g in s.flow)
     outline = rotate(s.outline, degrees, origin=(0, 0))
-    return replace(s, outline=outline, flow=flow, tessera_mm=s.tessera_mm * size)
+    return s.with_choices(outline=outline, flow=flow, tessera_mm=s.laying.tessera_mm * size)
 
 
 @pytest.mark.parametrize(
@@ -136,7 +137,13 @@ def turned(name: str, degrees: float, size: float) -> Setting:
 def test_a_field_that_chance_spoils_is_laid_by_another_chance(setting, tries, monkeypatch):
     def missed() -> set[str]:
         pieces = lay_field(setting)
-        found = measure(setting.outline, setting.tessera_mm, setting.joint_mm, pieces, setting.flow)
+        found = measure(
+            setting.outline,
+            setting.laying.tessera_mm,
+            setting.laying.joint_mm,
+            pieces,
+            setting.flow,
+        )
         return {k for k, v in found.items() if not kept(k, v)}
 
     assert not missed()

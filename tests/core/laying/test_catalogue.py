@@ -7,7 +7,6 @@ a bound is never loosened for one.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -35,8 +34,8 @@ PIECES = ("rounds", "tapers")
 
 def in_another_way(s: Setting, kind: str) -> Setting:
     if kind in PIECES:
-        return replace(s, pieces=kind, slenderness=4.0 if kind == "tapers" else 1.4)
-    return replace(s, laying=kind, hug_tessera_mm=0.7 * s.tessera_mm, hug_courses=2)
+        return s.with_choices(pieces=kind, slenderness=4.0 if kind == "tapers" else 1.4)
+    return s.with_choices(opus=kind, hug_tessera_mm=0.7 * s.laying.tessera_mm, hug_courses=2)
 
 
 def is_sound(s: Setting, pieces: Pieces) -> None:
@@ -61,7 +60,7 @@ def test_laid_as_a_careful_hand_would(name: str) -> None:
     s = CATALOGUE[name]()
     pieces = lay_field(s)
     is_sound(s, pieces)
-    found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces, s.flow)
+    found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces, s.flow)
     if s.laying == "regulatum":  # whose joints are meant to be in line
         found.pop("aligned_joints", None)
     missed = {k: round(v, 4) for k, v in found.items() if not kept(k, v)}
@@ -79,7 +78,7 @@ def test_no_shape_is_excused_that_needs_no_excuse() -> None:
         assert not courses_turn(CATALOGUE[name]())
     assert not one_piece_falls_short(CATALOGUE["field_of_three"]())
     assert not one_piece_falls_short(CATALOGUE["field_of_twenty"]())
-    assert not a_cake_falls_short(replace(CATALOGUE["disc_small"](), joint_mm=0.4))
+    assert not a_cake_falls_short(CATALOGUE["disc_small"]().with_choices(joint_mm=0.4))
 
 
 @pytest.mark.parametrize("name", CATALOGUE)

@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from measures import least_width, overlap_mm2, smallest_corner_deg
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.affinity import rotate
 
@@ -20,8 +21,8 @@ PITCH = 11.2
 
 
 def field(shape: Polygon, **more) -> Setting:
-    given = {"laying": "circumactum", "tessera_mm": 10.0, "joint_mm": 1.2, "module_mm": 110.0}
-    return Setting(MultiPolygon([shape]), **(given | more))
+    given = {"opus": "circumactum", "tessera_mm": 10.0, "joint_mm": 1.2, "module_mm": 110.0}
+    return setting_of(MultiPolygon([shape]), **(given | more))
 
 
 def one_fan(setting: Setting) -> np.ndarray:
@@ -77,7 +78,7 @@ def test_joints_are_radial_and_pieces_taper() -> None:
     one, ground = fan(setting), one_fan(setting)
     from core.laying.shape import shape_pieces
 
-    pieces = shape_pieces(ground, setting.joint_mm)
+    pieces = shape_pieces(ground, setting.laying.joint_mm)
     inner = np.flatnonzero(
         (one.place > 0) & (one.place < np.bincount(one.arc)[one.arc] - 1) & (one.arc > 2)
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import shapely
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from core.laying import Setting, lay_field
@@ -20,7 +21,7 @@ PITCH = TESSERA + JOINT
 
 
 def setting(shape: Polygon, *lines: LineString, follow: bool = True, **more: object) -> Setting:
-    return Setting(
+    return setting_of(
         MultiPolygon([shape]),
         "tessellatum",
         TESSERA,

@@ -13,6 +13,7 @@ from awkward import CATALOGUE, disc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from measures import overlap_mm2
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import translate
 
@@ -57,7 +58,7 @@ def test_any_field_and_any_lines(far, size, tessera, joint, lines, laying, follo
         shape = shape.difference(shapely.Point(0, 0).buffer(0.1 * size))
     outline = MultiPolygon([p for p in shapely.get_parts([shape]) if isinstance(p, Polygon)])
     flow = tuple(LineString(c) for c in lines if len(set(c)) > 1)
-    s = Setting(outline, laying, tessera, joint * tessera, follow, flow, seed=seed)
+    s = setting_of(outline, laying, tessera, joint * tessera, follow, flow, seed=seed)
     pieces = lay_field(s)
     p = pieces.polygons
     whole = float(shapely.area(p).sum())
@@ -91,7 +92,7 @@ def test_side_by_side_gives_what_one_after_the_other_does() -> None:
 def large(pieces: int) -> Setting:
     side = np.sqrt(pieces) * 11.5
     wave = np.c_[np.linspace(0, side, 40), side / 2 + 30 * np.sin(np.linspace(0, 9, 40))]
-    return Setting(
+    return setting_of(
         MultiPolygon([shapely.box(0, 0, side, side)]),
         "tessellatum",
         10.0,
@@ -147,7 +148,7 @@ def test_a_large_field_stops_at_once_and_can_be_laid_again() -> None:
 
 def test_many_small_parts_go_to_a_worker_though_they_are_little_stone() -> None:
     """500 crumbs of half a piece are more border to heed than a wall of 900 pieces."""
-    wall = Setting(MultiPolygon([shapely.box(0, 0, 300, 300)]), "tessellatum", 9.0, 1.0)
+    wall = setting_of(MultiPolygon([shapely.box(0, 0, 300, 300)]), "tessellatum", 9.0, 1.0)
     xy = np.stack(np.meshgrid(np.arange(25), np.arange(20)), axis=-1).reshape(-1, 2) * 20.0
     crumbs = replace(wall, outline=MultiPolygon([shapely.box(x, y, x + 7, y + 7) for x, y in xy]))
     assert crumbs.outline.area < wall.outline.area / 3
@@ -158,14 +159,14 @@ def ragged(points: int, by_mm: float) -> Setting:
     t = np.linspace(0, 2 * np.pi, points, endpoint=False)
     far = 100 + np.random.default_rng(1).normal(0, by_mm, points)
     ring = Polygon(np.c_[far * np.cos(t), far * np.sin(t)])
-    return Setting(MultiPolygon([ring]), "tessellatum", 9.0, 1.0)
+    return setting_of(MultiPolygon([ring]), "tessellatum", 9.0, 1.0)
 
 
 def test_an_outline_drawn_far_too_finely_is_made_plainer_and_never_left() -> None:
     """A scan's roughness, a hundred points a tessera: the pieces still keep within it."""
     rough = ragged(6000, 0.1)
     pieces = lay_field(rough).polygons
-    smooth = lay_field(Setting(MultiPolygon([disc(100.0)]), "tessellatum", 9.0, 1.0)).polygons
+    smooth = lay_field(setting_of(MultiPolygon([disc(100.0)]), "tessellatum", 9.0, 1.0)).polygons
     assert len(pieces) == pytest.approx(len(smooth), rel=0.05)
     assert shapely.get_num_coordinates(pieces).max() < 12
     field = shapely.make_valid(rough.outline)
@@ -202,18 +203,18 @@ def test_more_pieces_than_can_be_laid_are_refused_at_once() -> None:
 def test_numbers_that_cannot_be_laid_are_refused(tessera: float, joint: float) -> None:
     square = MultiPolygon([shapely.box(0, 0, 50, 50)])
     with pytest.raises(EmblemaError):
-        lay_field(Setting(square, "tessellatum", tessera, joint, True, ()))
+        lay_field(setting_of(square, "tessellatum", tessera, joint, True, ()))
 
 
 def test_an_outline_that_encloses_nothing_is_refused() -> None:
     flat = MultiPolygon([Polygon([(0, 0), (10, 0), (20, 0)])])
     with pytest.raises(EmblemaError, match="encloses nothing"):
-        lay_field(Setting(flat, "tessellatum", 10, 1, True, ()))
+        lay_field(setting_of(flat, "tessellatum", 10, 1, True, ()))
 
 
 def test_an_outline_that_crosses_itself_is_laid_in_its_parts() -> None:
     bow = MultiPolygon([Polygon([(0, 0), (100, 80), (100, 0), (0, 80)])])
-    pieces = lay_field(Setting(bow, "tessellatum", 10, 1.5, True, ()))
+    pieces = lay_field(setting_of(bow, "tessellatum", 10, 1.5, True, ()))
     sides = shapely.get_coordinates(shapely.centroid(pieces.polygons))[:, 0] < 50
     assert sides.any() and not sides.all()
 

@@ -9,6 +9,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from measures import overlap_mm2
+from settings import setting_of
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 from shapely.affinity import rotate
 
@@ -27,8 +28,8 @@ from core.laying.power import power_cells
 
 
 def field(shape: Polygon, **more) -> Setting:
-    given = {"laying": "tessellatum", "tessera_mm": 10.0, "joint_mm": 1.0, "pieces": "rounds"}
-    return Setting(MultiPolygon([shape]), **(given | more))
+    given = {"opus": "tessellatum", "tessera_mm": 10.0, "joint_mm": 1.0, "pieces": "rounds"}
+    return setting_of(MultiPolygon([shape]), **(given | more))
 
 
 def long_axis(p) -> tuple[np.ndarray, np.ndarray]:

@@ -166,7 +166,7 @@ def test_courses_that_meet_at_an_angle_run_along_their_lines(steep, monkeypatch)
     s = setting(shapely.box(0, 0, 300, 200), 9.0, 1.0, False, lines)
 
     def off() -> float:
-        found = measure(s.outline, s.tessera_mm, s.joint_mm, lay_field(s), s.flow)
+        found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s), s.flow)
         return found["along_flow_deg"]
 
     after = off()

@@ -59,23 +59,23 @@ def at_tips(s: Setting, pieces: Pieces) -> np.ndarray:
 
 def has_room(s: Setting, pieces: Pieces) -> np.ndarray:
     """Say which pieces lie where the field is wide enough for one that is not narrow."""
-    half = (NARROW * s.tessera_mm + s.joint_mm) / 2
+    half = (NARROW * s.laying.tessera_mm + s.laying.joint_mm) / 2
     wide = s.outline.buffer(-half, join_style="mitre").buffer(half)
     inside = shapely.area(shapely.intersection(pieces.polygons, wide))
     return inside > 0.5 * pieces.area_mm2
 
 
 def missed(s: Setting, pieces: Pieces) -> dict[str, float]:
-    found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces)
+    found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces)
     free = ~at_tips(s, pieces)
-    thin = least_width(pieces.polygons) < NARROW * s.tessera_mm
+    thin = least_width(pieces.polygons) < NARROW * s.laying.tessera_mm
     values = {
         "pools": found["pools"],
         "uneven": 1 - found["joint_even"],
         "hollow": 1 - found["convex"],
         "narrow": float(np.mean(thin & free & has_room(s, pieces))),
         "sharp": float(np.mean((smallest_corner_deg(pieces.polygons) < SHARP_DEG) & free)),
-        "small": float(pieces.area_mm2.min()) / s.tessera_mm**2,
+        "small": float(pieces.area_mm2.min()) / s.laying.tessera_mm**2,
     }
     return {k: v for k, v in values.items() if (v < BOUNDS[k] if k == "small" else v > BOUNDS[k])}
 
@@ -95,7 +95,7 @@ def test_whatever_the_seed_hardly_a_piece_is_narrow_or_sharp(seed: int) -> None:
     for name in CATALOGUE:
         s = replace(palladianum(name), seed=seed)
         pieces = lay_field(s)
-        wrong = least_width(pieces.polygons) < NARROW * s.tessera_mm
+        wrong = least_width(pieces.polygons) < NARROW * s.laying.tessera_mm
         wrong |= smallest_corner_deg(pieces.polygons) < SHARP_DEG
         number += len(pieces)
         bad += int(np.count_nonzero(wrong & ~at_tips(s, pieces) & has_room(s, pieces)))
@@ -110,18 +110,18 @@ def test_among_reeds() -> None:
     # the one part that is a tongue by itself stays grout
     parts = np.array(s.outline.geoms, dtype=object)
     tongue = parts[np.argmin(shapely.area(parts))]
-    assert tongue.buffer(-0.5 * (0.15 * s.tessera_mm + s.joint_mm)).is_empty
+    assert tongue.buffer(-0.5 * (0.15 * s.laying.tessera_mm + s.laying.joint_mm)).is_empty
     assert not shapely.intersects(tongue, pieces.polygons).any()
     assert len(pieces) > 50
     wide = least_width(pieces.polygons)
     assert (smallest_corner_deg(pieces.polygons)[~at_tips(s, pieces)] >= SHARP_DEG).all()
-    assert (wide[has_room(s, pieces)] >= NARROW * s.tessera_mm).all()
+    assert (wide[has_room(s, pieces)] >= NARROW * s.laying.tessera_mm).all()
     # in the passages between reeds a row of short pieces
-    assert wide.min() > 0.2 * s.tessera_mm
-    narrow = wide < NARROW * s.tessera_mm
+    assert wide.min() > 0.2 * s.laying.tessera_mm
+    narrow = wide < NARROW * s.laying.tessera_mm
     assert narrow.sum() > 5
     assert (pieces.area_mm2[narrow] < STRIP * wide[narrow] ** 2).all()
-    found = measure(s.outline, s.tessera_mm, s.joint_mm, pieces)
+    found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces)
     assert found["joint_even"] > 0.98 and found["convex"] == 1.0
     assert found["pools"] < 0.025  # a third of it as deep as a joint between reed and border
 
@@ -133,7 +133,7 @@ def test_a_narrow_passage_is_one_row_cut_across() -> None:
     row = pieces.polygons[pieces.centre_mm[:, 0] < 145]
     x0, y0, x1, y1 = shapely.bounds(row).T
     assert 12 <= len(row) <= 30
-    assert y1 - y0 == pytest.approx(4.6 - s.joint_mm, abs=0.15 * s.joint_mm)
+    assert y1 - y0 == pytest.approx(4.6 - s.laying.joint_mm, abs=0.15 * s.laying.joint_mm)
     assert (x1 - x0 < STRIP * (y1 - y0)).all()
 
 
@@ -148,6 +148,6 @@ def test_a_tongue_narrower_than_two_joints_stays_grout() -> None:
 
 @pytest.mark.parametrize("spread", [0.1, 0.25, 0.4])
 def test_sizes_keep_the_spread(spread: float) -> None:
-    s = replace(palladianum("lines_that_cross"), spread=spread)
+    s = palladianum("lines_that_cross").with_choices(spread=spread)
     area = lay_field(s).area_mm2
     assert area.std() / area.mean() == pytest.approx(spread, abs=0.05)

@@ -1,7 +1,5 @@
 """Pieces thinner than a hand would cut: given up, or never made."""
 
-from dataclasses import replace
-
 import pytest
 import shapely
 from awkward import CATALOGUE, disc, ribbon_outline, setting, wave
@@ -17,12 +15,12 @@ STRIPS = ["letter_x", "lines_that_cross"]
 @pytest.mark.parametrize("name", STRIPS)
 def test_a_strip_is_given_up_and_those_beside_take_its_room(name, monkeypatch):
     s = CATALOGUE[name]()
-    s = replace(s, tessera_mm=0.93 * s.tessera_mm)
+    s = s.with_choices(tessera_mm=0.93 * s.laying.tessera_mm)
 
     def found() -> tuple[float, dict[str, float]]:
         pieces = lay_field(s)
-        least = float(least_width(pieces.polygons).min()) / s.tessera_mm
-        return least, measure(s.outline, s.tessera_mm, s.joint_mm, pieces, s.flow)
+        least = float(least_width(pieces.polygons).min()) / s.laying.tessera_mm
+        return least, measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces, s.flow)
 
     least, after = found()
     assert least > THIN and after["narrow"] == 0
@@ -58,7 +56,7 @@ def test_short_courses_do_not_end_in_slivers(monkeypatch):
     monkeypatch.setattr(coursed, "without_strips", lambda parts_of, s, *_: (*parts_of(s), s))
 
     def least() -> float:
-        return float(least_width(lay_field(s).polygons).min()) / s.tessera_mm
+        return float(least_width(lay_field(s).polygons).min()) / s.laying.tessera_mm
 
     kept = least()
     monkeypatch.setattr(cuts, "LEAST", 0.0)

@@ -34,7 +34,7 @@ def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
     ground, owner, ruler, stretches = room_of(s)
     tips = MultiPoint(sharp_corners(s.outline, s.pitch_mm)[0])
-    new = without_wedges(ground, owner, ruler, stretches, tips, s.pitch_mm, s.joint_mm)
+    new = without_wedges(ground, owner, ruler, stretches, tips, s.pitch_mm, s.laying.joint_mm)
     changed = [k for k in range(len(ground)) if not new[k].equals(ground[k])]
     assert len(changed) >= 3  # the wedge, the piece that takes its tip, and one evened with it
     is_kept(ground, new, s)
@@ -44,7 +44,7 @@ def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
 def test_unlike_neighbours_are_evened_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
     ground, owner, _, stretches = room_of(s)
-    new = evened_out(ground, owner, stretches, s.pitch_mm, s.joint_mm)
+    new = evened_out(ground, owner, stretches, s.pitch_mm, s.laying.joint_mm)
     assert shapely.area(new).std() < shapely.area(ground).std()
     is_kept(ground, new, s)
 
@@ -54,7 +54,7 @@ def is_kept(ground: np.ndarray, new: np.ndarray, s: Setting) -> None:
     area = shapely.area(ground).sum()
     assert shapely.area(new).sum() == pytest.approx(area, rel=1e-4)
     assert overlap_mm2(new) - overlap_mm2(ground) < 1e-5 * area
-    was, now = (cost(g, s.pitch_mm, s.joint_mm).sum() for g in (ground, new))
+    was, now = (cost(g, s.pitch_mm, s.laying.joint_mm).sum() for g in (ground, new))
     assert now < was
 
 
@@ -70,10 +70,10 @@ def test_two_pieces_are_made_alike(cut: float) -> None:
 def test_the_last_piece_of_a_needle_reaches_as_far_as_it_is_wide_enough() -> None:
     """Up to where the needle is little wider than a blunt end and the least joint on both sides."""
     s = CATALOGUE["leaf_needle"]()
-    outline, joint = s.outline, s.joint_mm
+    outline, joint = s.outline, s.laying.joint_mm
     piece = shapely.intersection(outline.buffer(-joint / 2), shapely.box(0, -10, 20, 10))
     piece = shapely.convex_hull(shapely.MultiPoint(shapely.get_coordinates(piece)))
-    drawn = into_tips(np.array([piece], dtype=object), outline, s.tessera_mm, joint)[0]
+    drawn = into_tips(np.array([piece], dtype=object), outline, s.laying.tessera_mm, joint)[0]
     assert outline.covers(drawn)
     end = drawn.bounds[0]
     across = shapely.LineString([(end, -10), (end, 10)])

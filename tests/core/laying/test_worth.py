@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 import shapely
 from awkward import CATALOGUE
+from settings import setting_of
 from shapely import MultiPolygon
 from shapely.affinity import rotate
 
-from core.laying import Setting, coursed, lay_field
+from core.laying import coursed, lay_field
 from core.laying.bends import GENTLE
 from core.laying.worth import Faults, faults
 
@@ -96,7 +97,7 @@ def test_a_small_field_is_laid_better_than_its_first_way(name, monkeypatch):
 
     def found() -> Faults:
         p = lay_field(s)
-        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)
+        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
 
     kept = found()
     monkeypatch.setattr(coursed, "MOST_WAYS", 1)
@@ -106,11 +107,11 @@ def test_a_small_field_is_laid_better_than_its_first_way(name, monkeypatch):
 def test_a_small_field_that_misses_a_limit_is_laid_more_often(monkeypatch):
     """A tilted oblong whose joints run on in each of the first three ways."""
     tilted = rotate(shapely.box(0, 0, 120, 90), 11, origin=(0, 0))
-    s = Setting(MultiPolygon([tilted]), "tessellatum", 9.36, 1.404)
+    s = setting_of(MultiPolygon([tilted]), "tessellatum", 9.36, 1.404)
 
     def found() -> Faults:
         p = lay_field(s)
-        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.joint_mm)
+        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
 
     assert not found().missed
     monkeypatch.setattr(coursed, "MOST_WAYS", coursed.WAYS)
@@ -123,7 +124,7 @@ def test_one_piece_is_never_laid_again(monkeypatch):
     laid = []
     once = coursed._laid_along
     monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(once(*a)) or laid[-1])
-    lay_field(Setting(MultiPolygon([corner]), "tessellatum", 9.0, 1.0))
+    lay_field(setting_of(MultiPolygon([corner]), "tessellatum", 9.0, 1.0))
     ((polygons, course, _),) = laid
     assert len(polygons) == 1 and faults(polygons, course, corner.area, PITCH, JOINT).bare > 1
 
