@@ -11,6 +11,7 @@ import hashlib
 import io
 import json
 import math
+import reprlib
 import types
 import typing
 import zipfile
@@ -23,10 +24,17 @@ from typing import Any
 from core.commission import Colour, Commission, Laying
 from core.errors import EmblemaError
 from core.files import data_folder, write_whole
+from core.members import (
+    MOST_JSON,
+    MOST_PICTURE,
+    MOST_UNPACKED,
+    Members,
+    json_fits,
+    read_json,
+)
 
 VERSION = 3
 DOCUMENT = "commission.json"
-MOST_BYTES = 2_000_000_000  # of all members unpacked; a file that claims more is refused
 _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
 
 # A step takes the JSON of one version to the next: {version it reads: step}.
@@ -48,9 +56,13 @@ def save(path: str | Path, doc: Commission, images: Mapping[str, bytes]) -> None
     if used is not None and used not in images:
         raise EmblemaError(f"The sketch's picture '{used}' is missing; the file was not written.")
     body = {"emblema": VERSION, "commission": to_json(doc)}
+    text = json.dumps(body, indent=1, ensure_ascii=False).encode()
+    if not json_fits(text) or (used is not None and len(images[used]) > MOST_PICTURE):
+        what = "sketch's picture" if json_fits(text) else "commission"
+        raise EmblemaError(f"The {what} is too large to be opened again; the file was not written.")
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as z:
-        _put(z, DOCUMENT, json.dumps(body, indent=1, ensure_ascii=False).encode(), True)
+        _put(z, DOCUMENT, text, True)
         if used is not None:
             _put(z, f"images/{used}", images[used], False)
     write_whole(path, lambda out: out.write(packed.getvalue()))
@@ -64,47 +76,36 @@ def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
     EmblemaError
         The file is missing, damaged, or written by a later Emblema.
     """
-    path = Path(path)
-    name = path.name
-    try:
-        with zipfile.ZipFile(path) as z:
-            if sum(i.file_size for i in z.infolist()) > MOST_BYTES:
-                raise EmblemaError(f"'{name}' claims to hold more than can be opened.")
-            members = {i.filename: z.read(i) for i in z.infolist()}
-    except FileNotFoundError as e:
-        raise EmblemaError(f"There is no file '{path}'.") from e
-    except OSError as e:
-        raise EmblemaError(f"'{name}' could not be read: {e.strerror or e}.") from e
-    except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError) as e:
-        raise EmblemaError(f"'{name}' is damaged or is not an Emblema commission ({e}).") from e
-    except Exception as e:  # zlib.error and its like are not one family
-        raise EmblemaError(f"'{name}' is damaged ({e}).") from e
-    if DOCUMENT not in members:
-        raise EmblemaError(f"'{name}' is not an Emblema commission: {DOCUMENT} is missing.")
-    doc = _document(name, members[DOCUMENT])
-    images = {
-        k.removeprefix("images/"): v
-        for k, v in members.items()
-        if k.startswith("images/") and k != "images/"
-    }
-    if doc.sketch is not None:
-        key = doc.sketch.image
-        if key not in images:
-            raise EmblemaError(f"'{name}': the sketch's picture is missing from the file.")
-        if hashlib.sha256(images[key]).hexdigest() != key.split(".")[0]:
-            raise EmblemaError(f"'{name}': the sketch's picture is damaged.")
+    name = Path(path).name
+    images = {}
+    with Members(path) as members:
+        if DOCUMENT not in members.names:
+            raise EmblemaError(f"'{name}' is not an Emblema commission: {DOCUMENT} is missing.")
+        doc = _document(name, members.read(DOCUMENT, MOST_JSON))
+        if doc.sketch is not None:
+            images = _picture(name, members, doc.sketch.image)
     return doc, images
+
+
+def _picture(name: str, members: Members, key: str) -> dict[str, bytes]:
+    member = f"images/{key}"
+    if member not in members.names:
+        raise EmblemaError(f"'{name}': the sketch's picture is missing from the file.")
+    data = members.read(member, MOST_PICTURE, MOST_UNPACKED)
+    if hashlib.sha256(data).hexdigest() != key.split(".")[0]:
+        raise EmblemaError(f"'{name}': the sketch's picture is damaged.")
+    return {key: data}
 
 
 def _document(name: str, data: bytes) -> Commission:
     try:
-        body = json.loads(data)
+        body = read_json(data)
         version = body["emblema"]
         raw = body["commission"]
     except (ValueError, KeyError, TypeError) as e:
         raise EmblemaError(f"'{name}' is damaged: {DOCUMENT} cannot be read ({e}).") from e
     if not isinstance(version, int) or version < 1:
-        raise EmblemaError(f"'{name}' is damaged: its version is {version!r}.")
+        raise EmblemaError(f"'{name}' is damaged: its version is {reprlib.repr(version)}.")
     if version > VERSION:
         raise EmblemaError(
             f"'{name}' was written by a later Emblema (file version {version}, this one reads up "
@@ -208,15 +209,22 @@ def from_json(kind: Any, value: Any, where: str) -> Any:
 def _plain(kind: Any, value: Any, where: str) -> Any:
     if kind is Decimal:
         try:
-            return Decimal(value)
+            amount = Decimal(value)
+            if abs(amount.adjusted()) > 30 or not amount.is_finite():
+                raise ValueError
+            return amount
         except (InvalidOperation, TypeError, ValueError) as e:
             raise _Wrong(f"{where} is not an amount") from e
     if kind is float and type(value) in (int, float):
-        if not math.isfinite(value):
+        try:
+            number = float(value)
+        except OverflowError:  # a whole number of hundreds of digits
+            number = math.inf
+        if not math.isfinite(number):
             raise _Wrong(f"{where} is not a number")
-        return float(value)
+        return number
     if type(value) is not kind:
-        raise _Wrong(f"{where} is {value!r}, which is not {_NAMES.get(kind, kind)}")
+        raise _Wrong(f"{where} is {reprlib.repr(value)}, which is not {_NAMES.get(kind, kind)}")
     return value
 
 

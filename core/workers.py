@@ -139,13 +139,16 @@ class Workers:
                 w.task = None
                 if w.listen() is None:
                     self._lose(w)
-        for w in self._busy():
+        late = self._busy()
+        for w in late:  # all of them before the first is waited for
+            w.kill()
+        for w in late:
             self._lose(w)
 
     def _lose(self, w: _Worker) -> None:
-        with suppress(ValueError):
+        with suppress(ValueError):  # another thread has closed them all, and this one with them
             self._all.remove(w)
-        w.end()
+            w.end()
 
 
 class _Worker:
@@ -181,10 +184,15 @@ class _Worker:
         self.ready = True
         return said
 
+    def kill(self) -> None:
+        """End it, in the middle of whatever it does."""
+        with suppress(ValueError):  # it has been ended
+            self._process.kill()
+
     def end(self) -> None:
-        """End it, in the middle of whatever it does, and leave nothing of it."""
+        """End it and leave nothing of it."""
         self.pipe.close()
-        self._process.kill()
+        self.kill()
         self._process.join(1.0)
         with suppress(ValueError):  # the system is yet to end it
             self._process.close()
@@ -192,8 +200,11 @@ class _Worker:
 
 def _end(workers: list[_Worker], closings: list[None]) -> None:
     closings.append(None)  # a run in another thread starts no others
+    for w in list(workers):
+        w.kill()
     while workers:
-        workers.pop().end()
+        with suppress(IndexError):  # a run in another thread loses them too
+            workers.pop().end()
 
 
 def _result(said: tuple[str, Any]) -> Any:
