@@ -5,100 +5,26 @@ from __future__ import annotations
 import hashlib
 import io
 import math
-import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image
 
 from core.commission import Commission, Point, Sketch
 from core.errors import EmblemaError
+from core.pictures import read_image, read_picture
 
-FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
-MOST_PX = 400_000_000  # a picture larger than this is not opened
 KEPT_PX = 4000  # longest side that is kept; finer than any tessera needs
 
 Images = dict[str, bytes]
 
 
-def read_image(data: bytes, name: str) -> NDArray[np.uint8]:
-    """Return a picture's pixels as sRGB, shape (height, width, 3).
-
-    Turned upright as its EXIF says, its colour profile taken to sRGB, what is transparent laid on
-    white paper.
-
-    Raises
-    ------
-    EmblemaError
-        Not a picture of a known kind, damaged, or too large.
-    """
-    return np.asarray(_opened(data, name))
-
-
-def _opened(data: bytes, name: str) -> Image.Image:
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(data), formats=FORMATS)
-        if picture.width * picture.height > MOST_PX:
-            raise EmblemaError(
-                f"The picture '{name}' is {picture.width:,} x {picture.height:,} pixels; scan it "
-                f"coarser (300 dots an inch is plenty)."
-            )
-        if picture.format == "JPEG":  # a large scan is decoded coarser, which is far quicker
-            picture.draft(None, (2 * KEPT_PX, 2 * KEPT_PX))
-        profile = picture.info.get("icc_profile")
-        seen = ImageOps.exif_transpose(picture)
-        return _srgb(_eight_bit(seen), profile)
-    except UnidentifiedImageError as e:
-        raise EmblemaError(
-            f"'{name}' is not a picture that can be read (PNG, JPEG, TIFF, WebP or BMP)."
-        ) from e
-    except Image.DecompressionBombError as e:
-        raise EmblemaError(f"The picture '{name}' is too large to open; scan it coarser.") from e
-    except (OSError, ValueError, SyntaxError, EOFError) as e:
-        raise EmblemaError(f"The picture '{name}' is damaged and cannot be read.") from e
-
-
-def _eight_bit(picture: Image.Image) -> Image.Image:
-    if picture.mode.startswith("I;16") or picture.mode == "I":
-        deep = np.asarray(picture).astype(np.float64)
-        return Image.fromarray(np.clip(deep / 257, 0, 255).round().astype(np.uint8))
-    if picture.mode == "F":
-        deep = np.asarray(picture)
-        top = float(deep.max(initial=0.0))
-        scale = 255.0 if top <= 1.0 else 1.0
-        return Image.fromarray(np.clip(deep * scale, 0, 255).round().astype(np.uint8))
-    return picture
-
-
-def _srgb(picture: Image.Image, profile: bytes | None) -> Image.Image:
-    """Return the picture as sRGB on white paper."""
-    alpha = None
-    if "A" in picture.getbands() or "transparency" in picture.info:
-        picture = picture.convert("RGBA")
-        alpha = picture.getchannel("A")
-        picture = picture.convert("RGB")
-    if profile and picture.mode in ("RGB", "L", "CMYK"):
-        try:
-            there = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            turned = ImageCms.profileToProfile(
-                picture, there, ImageCms.createProfile("sRGB"), outputMode="RGB"
-            )
-            picture = turned if turned is not None else picture
-        except ImageCms.PyCMSError:  # a profile that does not fit its picture says nothing
-            pass
-    picture = picture.convert("RGB")
-    if alpha is not None:
-        paper = Image.new("RGB", picture.size, "white")
-        paper.paste(picture, mask=alpha)
-        picture = paper
-    return picture
-
-
-def import_sketch(doc: Commission, data: bytes, name: str) -> tuple[Commission, Images]:
+def import_sketch(
+    doc: Commission, source: bytes | Path, name: str
+) -> tuple[Commission, Images, tuple[str, ...]]:
     """Take a picture in as the commission's sketch, fitted to the finished width.
 
     A picture with a likely resolution of its own (a scan) comes in at its own size where that is
@@ -107,25 +33,26 @@ def import_sketch(doc: Commission, data: bytes, name: str) -> tuple[Commission, 
 
     Returns
     -------
-    doc, images
-        The new document, and the one picture that it needs, by its key.
+    doc, images, notes
+        The new document, the one picture that it needs, by its key, and what the user should know
+        of how it was read.
     """
-    picture = _opened(data, name)
-    dots = _dots_per_mm(data)
-    full = _declared_size(data)
-    if max(picture.size) > KEPT_PX:
-        picture.thumbnail((KEPT_PX, KEPT_PX), Image.Resampling.LANCZOS)
+    read = read_picture(source, name)
+    picture = Image.fromarray(read.pixels)
+    step = max(picture.size) / KEPT_PX
+    if step > 1:
+        # to whole pixels of one and the same size across and down: what is left over is cut off
+        size = (max(1, int(picture.width / step + 1e-9)), max(1, int(picture.height / step + 1e-9)))
+        box = (0.0, 0.0, min(size[0] * step, picture.width), min(size[1] * step, picture.height))
+        picture = picture.resize(size, Image.Resampling.LANCZOS, box=box)
     sketch, images = _kept(picture)
     mm_per_px = doc.width_mm / sketch.width_px
-    if dots:
-        across = max(full) / dots
-        if (
-            0.8 * max(doc.width_mm, doc.height_mm)
-            < across
-            < 1.25 * max(doc.width_mm, doc.height_mm)
-        ):
-            mm_per_px = across / max(sketch.width_px, sketch.height_px)
-    return replace(doc, sketch=replace(sketch, mm_per_px=mm_per_px)), images
+    if read.dots_per_mm:
+        own = read.reduced * max(step, 1.0) / read.dots_per_mm
+        across = own * max(picture.size) / max(doc.width_mm, doc.height_mm)
+        if 0.8 < across < 1.25:
+            mm_per_px = own
+    return replace(doc, sketch=replace(sketch, mm_per_px=mm_per_px)), images, read.notes
 
 
 def _kept(picture: Image.Image) -> tuple[Sketch, Images]:
@@ -139,26 +66,6 @@ def _kept(picture: Image.Image) -> tuple[Sketch, Images]:
             data, kind = out.getvalue(), "jpg"
     key = f"{hashlib.sha256(data).hexdigest()}.{kind}"
     return Sketch(key, picture.width, picture.height, 1.0), {key: data}
-
-
-def _declared_size(data: bytes) -> tuple[int, int]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-        with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
-            return picture.size
-
-
-def _dots_per_mm(data: bytes) -> float | None:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-        with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
-            dpi = picture.info.get("dpi")
-    try:
-        dots = float(dpi[0]) if dpi else 0.0
-    except (TypeError, ValueError, ZeroDivisionError, IndexError):
-        return None
-    # 72 and 96 are what programs write when they do not know
-    return dots / 25.4 if 100 <= dots <= 4800 else None
 
 
 def _sketch(doc: Commission) -> Sketch:

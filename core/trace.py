@@ -24,7 +24,8 @@ from core.coverage import knit, polygons_of
 from core.errors import EmblemaError, Stopped
 from core.fields import LEAST_MM2, areas, whole_work
 from core.geometry import SNAP_MM, outline_of
-from core.sketch import read_image, to_mm
+from core.pictures import read_image
+from core.sketch import to_mm
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -193,7 +193,7 @@ def _pieces(
 
 def sketch_image(data: bytes, name: str) -> QImage:
     """Return the sketch as Qt draws it."""
-    from core.sketch import read_image
+    from core.pictures import read_image
 
     pixels = np.ascontiguousarray(read_image(data, name))
     h, w = pixels.shape[:2]

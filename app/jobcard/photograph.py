@@ -32,7 +32,7 @@ from core.colour.chart import (
 from core.colour.convert import swatch_rgb
 from core.errors import EmblemaError
 from core.material import KINDS, Material
-from core.sketch import read_image
+from core.pictures import Picture, read_picture
 from core.stock import StockStore
 
 CORNERS = ("dark skin", "bluish green", "black", "white")
@@ -59,6 +59,8 @@ class Photograph(QDialog):
         self.photo.clicked.connect(self._corner)
         self.photo.dragged.connect(self._box)
         self.photo.corner_moved.connect(lambda *_: self._read_chart())
+        self.of_picture = text("", "hint")
+        self.of_picture.setVisible(False)
         self.by_chart = text("Open a photograph with the chart lying beside the samples.", "hint")
         self.find_button = button("Find the chart", self.find)
         self.mark_button = button("Mark its four corners", self.mark)
@@ -79,6 +81,7 @@ class Photograph(QDialog):
         side = QVBoxLayout()
         for w in (
             button("Open a photograph ...", self.choose, "main"),
+            self.of_picture,
             text("The light", "head"),
             self.by_chart,
             self.find_button,
@@ -141,19 +144,18 @@ class Photograph(QDialog):
         """Open a photograph and look for the chart; a bad file leaves the one before."""
 
         def read() -> Callable[[], None]:
-            try:
-                pixels = read_image(Path(path).read_bytes(), Path(path).name)
-            except OSError as e:
-                raise EmblemaError(f"'{path}' could not be read: {e.strerror}.") from e
-            copies = copies_of(pixels)
-            return lambda: self._opened(pixels, copies)
+            picture = read_picture(Path(path), Path(path).name)
+            copies = copies_of(picture.pixels)
+            return lambda: self._opened(picture, copies)
 
         self.told.setText("")
         self.by_chart.setText("Reading the photograph ...")
         self._ask(read)
 
-    def _opened(self, pixels: NDArray[np.uint8], copies: tuple[QImage, ...]) -> None:
-        self.pixels = pixels
+    def _opened(self, picture: Picture, copies: tuple[QImage, ...]) -> None:
+        self.pixels = picture.pixels
+        self.of_picture.setText(" ".join(picture.notes))
+        self.of_picture.setVisible(bool(picture.notes))
         self.photo.show_copies(copies)
         self.find()
 

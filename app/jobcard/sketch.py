@@ -13,7 +13,6 @@ from app.jobs import Worker
 from app.tools.corners import CornersTool
 from app.widgets import Number, Slide, Switch, button, text
 from core.commission import Commission, Sketch
-from core.errors import EmblemaError
 from core.sketch import import_sketch, place_sketch, scale_by_width
 from core.trace import Traced, trace
 
@@ -111,16 +110,15 @@ class SketchLeaf(Leaf):
         """Bring a picture in as the sketch; a large scan is read aside."""
         doc = self.doc
 
-        def read() -> tuple[Sketch | None, dict[str, bytes]]:
-            try:
-                data = Path(path).read_bytes()
-            except OSError as e:
-                raise EmblemaError(f"'{path}' could not be read: {e.strerror}.") from e
-            brought, images = import_sketch(doc, data, Path(path).name)
-            return brought.sketch, images
+        def read() -> tuple[Sketch | None, dict[str, bytes], tuple[str, ...]]:
+            brought, images, notes = import_sketch(doc, Path(path), Path(path).name)
+            return brought.sketch, images, notes
 
-        def take(found: tuple[Sketch | None, dict[str, bytes]]) -> None:
-            self.session.apply("Bring in a sketch", replace(self.doc, sketch=found[0]), found[1])
+        def take(found: tuple[Sketch | None, dict[str, bytes], tuple[str, ...]]) -> None:
+            sketch, images, notes = found
+            self.session.apply("Bring in a sketch", replace(self.doc, sketch=sketch), images)
+            for note in notes:
+                self.session.message.emit(note)
 
         self.session.errands.run(read, take)
 

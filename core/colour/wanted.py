@@ -28,7 +28,8 @@ from core.colour.coverage import Cuts, cut_at_pixels
 from core.commission import Sketch
 from core.errors import EmblemaError
 from core.material import Lab, Material
-from core.sketch import read_image, to_px
+from core.pictures import read_image
+from core.sketch import to_px
 
 _BAND_ROWS: Final = 128
 
@@ -57,7 +58,7 @@ class SketchColours:
 
     @staticmethod
     def read(data: bytes, name: str) -> SketchColours:
-        """Read a picture file (see `core.sketch.read_image`).
+        """Read a picture file (see `core.pictures.read_image`).
 
         Raises
         ------

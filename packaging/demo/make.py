@@ -35,7 +35,7 @@ def commission(sketch: bytes) -> tuple[Commission, dict[str, bytes]]:
         notes="Tea-room wall, over the long bench. Set in three sheets a metre.",
         rates=Rates(hour=Decimal("28.00"), grout_kg=Decimal("3.20"), adhesive_kg=Decimal("2.60")),
     )
-    doc, images = import_sketch(doc, sketch, "heron.png")
+    doc, images, _ = import_sketch(doc, sketch, "heron.png")
     doc = place_sketch(scale_by_width(doc, WIDTH + 2 * MARGIN), (-MARGIN, -MARGIN))
     for s in scene():
         edited = add_outline(

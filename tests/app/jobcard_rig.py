@@ -49,7 +49,7 @@ def small() -> tuple[Commission, dict[str, bytes]]:
         Field("f2", "Right", square(60, 0, 120, 80), motif="sea"),
     )
     doc = Commission("Threshold", 120.0, 80.0, fields=fields, materials=starter_stock())
-    return import_sketch(doc, data.getvalue(), "sketch.png")
+    return import_sketch(doc, data.getvalue(), "sketch.png")[:2]
 
 
 class Rig:

@@ -100,7 +100,7 @@ def test_bad_pictures_are_named() -> None:
 def test_large_scans_are_brought_down_and_keep_their_size_in_mm() -> None:
     scan = Image.new("RGB", (5000, 2500), (200, 190, 180))
     data = coded(scan, "PNG", dpi=(423.33, 423.33))  # 5000 px are 300 mm
-    doc, images = import_sketch(DOC, data, "scan.png")
+    doc, images, _ = import_sketch(DOC, data, "scan.png")
     assert doc.sketch is not None and list(images) == [doc.sketch.image]
     assert doc.sketch.width_px == KEPT_PX
     assert doc.sketch.width_px * doc.sketch.mm_per_px == pytest.approx(300, rel=1e-3)
@@ -108,7 +108,7 @@ def test_large_scans_are_brought_down_and_keep_their_size_in_mm() -> None:
 
 
 def test_scale_and_place() -> None:
-    doc, _ = import_sketch(DOC, coded(corner_marked()), "a.png")
+    doc, _, _ = import_sketch(DOC, coded(corner_marked()), "a.png")
     assert doc.sketch is not None and doc.sketch.mm_per_px == 10.0
     wide = scale_by_width(doc, 150)
     assert wide.sketch is not None and wide.sketch.mm_per_px == 5.0
@@ -137,7 +137,7 @@ def test_a_sheet_photographed_at_an_angle_is_made_straight() -> None:
 
     corners = [(80, 60), (520, 30), (560, 370), (40, 340)]
     ImageDraw.Draw(image).polygon(corners, fill=(250, 250, 250))
-    doc, images = import_sketch(Commission("Wall", 600, 400), coded(image), "photo.png")
+    doc, images, _ = import_sketch(Commission("Wall", 600, 400), coded(image), "photo.png")
     assert doc.sketch is not None
     flat, kept = straighten(doc, images, corners, 300, 200)
     assert flat.sketch is not None

@@ -41,7 +41,7 @@ def drawn() -> Image.Image:
 
 
 def traced(grain: float) -> Commission:
-    doc, images = import_sketch(Commission("Wall", W, H), png(drawn(), grain), "a.png")
+    doc, images, _ = import_sketch(Commission("Wall", W, H), png(drawn(), grain), "a.png")
     return trace(doc, images).doc
 
 
@@ -74,7 +74,7 @@ def test_fields_share_their_borders_and_cover_the_work() -> None:
 
 
 def test_what_was_drawn_by_hand_stays_on_top() -> None:
-    doc, images = import_sketch(Commission("Wall", W, H), png(drawn()), "a.png")
+    doc, images, _ = import_sketch(Commission("Wall", W, H), png(drawn()), "a.png")
     mine = add_outline(doc, [(200, 200), (500, 200), (500, 300)], "Mine")
     out = trace(mine.doc, images).doc
     assert areas(out)[-1].area == pytest.approx(areas(mine.doc)[0].area)
@@ -86,7 +86,7 @@ def test_bad_requests_are_told() -> None:
     doc = Commission("Wall", W, H)
     with pytest.raises(EmblemaError, match="no sketch"):
         trace(doc, {})
-    doc, images = import_sketch(doc, png(drawn()), "a.png")
+    doc, images, _ = import_sketch(doc, png(drawn()), "a.png")
     with pytest.raises(EmblemaError, match="2 to 64"):
         trace(doc, images, colours=1)
     with pytest.raises(Stopped):
@@ -95,7 +95,7 @@ def test_bad_requests_are_told() -> None:
 
 def test_a_plain_sheet_is_one_field() -> None:
     sheet = png(Image.new("RGB", (60, 40), (200, 190, 170)))
-    doc, images = import_sketch(Commission("Wall", 60, 40), sheet, "a.png")
+    doc, images, _ = import_sketch(Commission("Wall", 60, 40), sheet, "a.png")
     out = trace(doc, images).doc
     assert len(out.fields) == 1
     assert areas(out)[0].area == pytest.approx(2400)
