@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from core.errors import EmblemaError
+from core.material import ILLUMINANTS
 
 COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
 NAMED = 5  # lines of a list whose faults are told
@@ -100,6 +101,12 @@ def _parser() -> argparse.ArgumentParser:
     what = c.add_subparsers(required=True, metavar="import|export|list")
     s = what.add_parser("import", help="take in a stock list (CSV) or measured colours (CGATS)")
     s.add_argument("file", type=Path)
+    unsaid = "where measurements do not say"
+    s.add_argument("--light", choices=ILLUMINANTS, help=f"the light, {unsaid}")
+    s.add_argument("--observer", type=int, choices=(2, 10), help=f"the observer, {unsaid}")
+    s.add_argument(
+        "--white", type=int, choices=(1, 100), help=f"XYZ and reflectance of white, {unsaid}"
+    )
     s.set_defaults(run=_stock_import)
     s = what.add_parser("export", help="write the stock as CSV")
     s.add_argument("file", type=Path)
@@ -248,19 +255,24 @@ def _studio(ask: Callable[[Any], Any]) -> Any:
 
 
 def _stock_import(a: argparse.Namespace) -> int:
-    from core.stock.cgats import is_cgats, read_cgats, with_measured
+    from core.stock.cgats import UnknownScale, is_cgats, read_cgats, with_measured
 
     if not is_cgats(a.file):
         new, changed = _studio(lambda store: store.take_list(lambda now: _list(a.file, now)))
         print(f"{new} new materials, {changed} changed")
         return 0
-    samples = read_cgats(a.file)
+    try:
+        found = read_cgats(a.file, a.light, a.observer, a.white)
+    except UnknownScale as e:
+        raise EmblemaError(f"{e} Say which by --white 1 or --white 100.") from e
+    for note in found.notes:
+        print(note, file=sys.stderr)
     unknown: tuple[str, ...] = ()
 
     def measured(stocked: Any) -> Any:
         nonlocal unknown
-        found, unknown = with_measured(stocked.values(), samples)
-        return found
+        materials, unknown = with_measured(stocked.values(), found.samples)
+        return materials
 
     _, count = _studio(lambda store: store.take_list(measured))
     print(f"{count} materials given their measured colour")

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from dataclasses import asdict
 from pathlib import Path
-from xml.sax.saxutils import quoteattr
+from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import shapely
@@ -22,6 +20,7 @@ from core.files import write_text, write_whole
 from core.flow import curve_of
 from core.geometry import polygon_of
 from core.pieces import Layout
+from core.plaintext import csv_text, xml_text
 
 COLUMNS = [
     "field",
@@ -41,9 +40,7 @@ MOST_PX = 60_000_000
 
 def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
     """Write one row a tessera; `wkt` holds its outline in mm, true to 0.000001 mm."""
-    out = io.StringIO(newline="")
-    rows = csv.writer(out)
-    rows.writerow(COLUMNS)
+    rows: list[list[object]] = [[*COLUMNS]]
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)
         p = laid.pieces
@@ -52,7 +49,7 @@ def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> Non
         for k in range(len(p)):
             code = doc.materials[laid.stock[k]].code if laid.stock[k] >= 0 else ""
             delta = laid.delta_e[k]
-            rows.writerow(
+            rows.append(
                 [
                     f.name,
                     f.motif,
@@ -67,7 +64,7 @@ def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> Non
                     outlines[k],
                 ]
             )
-    write_text(path, out.getvalue())
+    write_text(path, csv_text(rows))
 
 
 def write_svg(path: str | Path, doc: Commission, layout: Layout) -> None:
@@ -81,7 +78,7 @@ def write_svg(path: str | Path, doc: Commission, layout: Layout) -> None:
         f'<rect width="{w:g}" height="{h:g}" fill="{_hex(bytes_from_lab(doc.grout_lab))}"/>',
     ]
     for laid in layout.fields:
-        lines.append(f"<g id={quoteattr(laid.field_id)}>")
+        lines.append(f"<g id={quoteattr(xml_text(laid.field_id))}>")
         lines.append(f"<title>{_text(doc.field_by_id(laid.field_id).name)}</title>")
         colours = bytes_from_lab(shown_lab(doc, laid))
         for polygon, colour in zip(laid.pieces.polygons, colours, strict=True):
@@ -156,4 +153,4 @@ def _hex(rgb: NDArray[np.uint8]) -> str:
 
 
 def _text(words: str) -> str:
-    return words.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return escape(xml_text(words))

@@ -6,8 +6,6 @@ Decimal. Every figure is an estimate for the studio; the wall's own limits and l
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -21,6 +19,7 @@ from core.files import write_text
 from core.geometry import polygon_of
 from core.material import Material
 from core.pieces import Layout
+from core.plaintext import csv_text
 
 # Hours a piece against one laid in courses (common practice).
 EFFORT: Final = {
@@ -219,11 +218,9 @@ def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
     """Write one row a material: what is laid, what to take with waste, in hand and short, and
     under which code to order that.
     """
-    out = io.StringIO(newline="")
-    rows = csv.writer(out)
-    rows.writerow(COLUMNS)
+    rows: list[list[object]] = [[*COLUMNS]]
     for c in counts(doc, layout):
-        rows.writerow(
+        rows.append(
             [
                 c.material.code,
                 c.material.description,
@@ -240,4 +237,4 @@ def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
                 c.order,
             ]
         )
-    write_text(path, out.getvalue())
+    write_text(path, csv_text(rows))

@@ -69,8 +69,8 @@ def write_whole(path: str | Path, write: Callable[[BinaryIO], object]) -> None:
 
 
 def write_text(path: str | Path, text: str) -> None:
-    """Write UTF-8 text whole (see `write_whole`)."""
-    write_whole(path, lambda out: out.write(text.encode()))
+    """Write UTF-8 text whole (see `write_whole`); half a surrogate pair becomes a question mark."""
+    write_whole(path, lambda out: out.write(text.encode("utf-8", "replace")))
 
 
 def what_it_is(mode: int) -> str | None:

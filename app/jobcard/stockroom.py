@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import (
     QDialog,
@@ -32,7 +32,7 @@ from app.widgets import button, row, swatch_icon, text
 from core.errors import EmblemaError
 from core.material import MOST_PIECES, Lot, Material
 from core.stock import StockStore, use_stock
-from core.stock.cgats import read_cgats, with_measured
+from core.stock.cgats import UnknownScale, read_cgats, with_measured
 from core.stock.lists import write_stock_csv
 
 SHELF = ("Code", "Description", "Kind", "In hand", "Free", "Price", "Size, mm", "Colour")
@@ -413,28 +413,46 @@ class Stockroom(QDialog):
         if path:
             self.take_measured(path)
 
-    def take_measured(self, path: str) -> None:
-        """Give materials their measured colours, by code."""
+    def take_measured(self, path: str, white: int | None = None) -> None:
+        """Give materials their measured colours, by code; what the file does not say is asked."""
+        try:
+            read = read_cgats(path, white=white)
+        except UnknownScale as e:
+            self._ask_scale(path, e)
+            return
+        except EmblemaError as e:
+            self.say(str(e))
+            return
         said = ""
 
         def do() -> None:
             nonlocal said
-            samples = read_cgats(path)
             unknown: tuple[str, ...] = ()
 
             def measured(stocked: Mapping[str, Material]) -> tuple[Material, ...]:
                 nonlocal unknown
-                found, unknown = with_measured(stocked.values(), samples)
+                found, unknown = with_measured(stocked.values(), read.samples)
                 return found
 
             _, changed = self.store.take_list(measured)
-            said = f"{changed} materials measured."
+            said = " ".join((f"{changed} materials measured.", *read.notes))
             if unknown:
                 more = f" and {len(unknown) - NAMED:,} more" if len(unknown) > NAMED else ""
                 said += f" No material is called {', '.join(unknown[:NAMED])}{more}."
 
         if self.try_to(do):
             self.say(said)
+
+    def _ask_scale(self, path: str, unsaid: UnknownScale) -> None:
+        """Ask whether reflectances are shares or per cent, and take them so."""
+        box = QMessageBox(QMessageBox.Icon.Question, "Reflectances", str(unsaid), parent=self)
+        box.setInformativeText("The instrument's manual says which; a wrong answer spoils colours.")
+        for words, white in (("Shares, white is 1", 1), ("Per cent, white is 100", 100)):
+            b = box.addButton(words, QMessageBox.ButtonRole.AcceptRole)
+            b.clicked.connect(lambda _, w=white: self.take_measured(path, w))
+        box.addButton("Leave it", QMessageBox.ButtonRole.RejectRole)
+        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        box.open()
 
     def choose_export(self) -> None:
         """Ask where to write the list."""

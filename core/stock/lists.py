@@ -12,7 +12,7 @@ import io
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -21,6 +21,7 @@ from core.colour.convert import lab_from_srgb
 from core.errors import EmblemaError
 from core.files import write_text
 from core.material import FINISHES, KINDS, OBTAINED, PRICE_UNITS, Material, check_material
+from core.plaintext import csv_text, number, read_text, unguarded
 from core.resources import asset
 
 COLUMNS: Final = (
@@ -120,7 +121,7 @@ def look_into(path: Path | str) -> StockList:
         The file is missing, is not text or holds no table.
     """
     path = Path(path)
-    text = _text(path)
+    text = read_text(path, "stock list")
     delimiter, records = max(
         ((d, _records(text, d, path.name)) for d in (",", ";", "\t", "|")), key=_regularity
     )
@@ -205,13 +206,8 @@ def read_stock_csv(
 
 def write_stock_csv(path: Path | str, materials: Iterable[Material]) -> None:
     """Write the studio's own list: comma, decimal point, UTF-8; replaces the file in one step."""
-    path = Path(path)
-    text = io.StringIO()
-    out = csv.writer(text, lineterminator="\n")
-    out.writerow(COLUMNS)
-    for m in materials:
-        out.writerow(_cell(m, column) for column in COLUMNS)
-    write_text(path, text.getvalue())
+    rows = [COLUMNS, *([_cell(m, column) for column in COLUMNS] for m in materials)]
+    write_text(path, csv_text(rows))
 
 
 @cache
@@ -223,30 +219,13 @@ def starter_stock() -> tuple[Material, ...]:
     return materials
 
 
-def _text(path: Path) -> str:
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise EmblemaError(f"The stock list '{path}' cannot be opened.") from error
-    if b"\0" in data and data[:2] not in (b"\xff\xfe", b"\xfe\xff"):
-        raise EmblemaError(f"'{path.name}' is not a text file, so not a stock list.")
-    for encoding in (
-        ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
-    ):
-        try:
-            return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise EmblemaError(f"'{path.name}' is not a text file, so not a stock list.")
-
-
 def _records(text: str, delimiter: str, name: str) -> list[tuple[int, tuple[str, ...]]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     records, line = [], 1
     try:
         for row in reader:
             if any(cell.strip() for cell in row):
-                records.append((line, tuple(row)))
+                records.append((line, tuple(unguarded(cell) for cell in row)))
             line = reader.line_num + 1
     except csv.Error as error:
         raise EmblemaError(f"'{name}' is not a stock list: line {line} cannot be read.") from error
@@ -275,12 +254,10 @@ def _number(cell: str, what: str, decimal: str) -> Decimal:
     other = "," if decimal == "." else "."
     if re.fullmatch(rf"[+-]?\d{{1,3}}(\{other}\d{{3}})+(\{decimal}\d*)?", plain):
         plain = plain.replace(other, "")
-    try:
-        value = Decimal(plain.replace(decimal, ".") if other not in plain else "?")
-    except InvalidOperation:
-        raise EmblemaError(f"{what} '{cell}' is not a number.") from None
-    if not value.is_finite():
-        raise EmblemaError(f"{what} '{cell}' is not a number.")
+    value = None if other in plain else number(plain.replace(decimal, "."))
+    if value is None:
+        said = cell if len(cell) <= 40 else f"{cell[:40]}..."
+        raise EmblemaError(f"{what} '{said}' is not a number that can be used.")
     return value
 
 
@@ -303,10 +280,10 @@ def _material(cells: Mapping[str, str], decimal: str, before: Material | None) -
             share = _number(cell.rstrip("% "), "waste", decimal)
             given["waste"] = float(share / 100 if percent else share)
         elif f.name in ("pieces", "observer"):
-            number = _number(cell, f.name, decimal)
-            if number != int(number):
+            count = _number(cell, f.name, decimal)
+            if count != int(count):
                 raise EmblemaError(f"{f.name} '{cell}' is not a whole number.")
-            given[f.name] = int(number)
+            given[f.name] = int(count)
         elif f.name in _NUMBERS:
             given[f.name] = float(_number(cell, f.name, decimal))
         elif f.name in _CHOSEN:

@@ -243,8 +243,8 @@ def test_import_of_measured_colours(capsys: Captured) -> None:
     one, two = starter_stock()[:2]
     written(
         "measured.txt",
-        'CGATS.17\nILLUMINANT\t"D65"\nBEGIN_DATA_FORMAT\nSAMPLE_ID\tLAB_L\tLAB_A\tLAB_B\n'
-        "END_DATA_FORMAT\nNUMBER_OF_SETS 3\nBEGIN_DATA\n"
+        'CGATS.17\nILLUMINANT\t"D65"\nOBSERVER 2\nBEGIN_DATA_FORMAT\n'
+        "SAMPLE_ID\tLAB_L\tLAB_A\tLAB_B\nEND_DATA_FORMAT\nNUMBER_OF_SETS 3\nBEGIN_DATA\n"
         f"{one.code}\t14.5\t0.5\t-1.5\nNOBODY\t50\t0\t0\n{two.code}\t27\t-2\t-3\nEND_DATA\n",
     )
     assert main(["stock", "import", "measured.txt"]) == 0
@@ -255,6 +255,33 @@ def test_import_of_measured_colours(capsys: Captured) -> None:
         found = store.material(one.code)
         assert found.obtained == "measured" and found.pieces == one.pieces
         np.testing.assert_allclose(found.lab, (14.5, 0.5, -1.5), atol=0.01)
+
+
+def test_what_measurements_do_not_say_is_told_or_asked(capsys: Captured) -> None:
+    one = starter_stock()[0]
+    nm = range(400, 701, 10)
+    columns = " ".join(f"nm{n}" for n in nm)
+    data = f"BEGIN_DATA\n{one.code} {' '.join('0.9' for _ in nm)}\nEND_DATA\n"
+    written(
+        "bands.txt", f"CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID {columns}\nEND_DATA_FORMAT\n{data}"
+    )
+    assert main(["stock", "import", "bands.txt"]) == 2
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1 and "shares" in said and "--white 1 or --white 100" in said
+    for white, light in ((100, 8.13), (1, 95.996)):  # L* of Y 0.9 and Y 90 (CIE 15)
+        assert main(["stock", "import", "bands.txt", "--white", str(white)]) == 0
+        with StockStore() as store:
+            assert store.material(one.code).lab == pytest.approx((light, 0, 0), abs=0.01)
+    written(
+        "plain.txt",
+        "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
+        f"BEGIN_DATA\n{one.code} 50 0 0\nEND_DATA\n",
+    )
+    capsys.readouterr()
+    assert main(["stock", "import", "plain.txt"]) == 0
+    assert "D50 and 2 degrees taken" in capsys.readouterr().err
+    assert main(["stock", "import", "plain.txt", "--light", "D65", "--observer", "2"]) == 0
+    assert capsys.readouterr().err == ""
 
 
 def test_list_prints_every_material_and_what_is_in_hand(capsys: Captured) -> None:
@@ -387,7 +414,7 @@ def test_a_list_is_known_by_what_it_holds_not_by_its_name(capsys: Captured) -> N
     assert main(["stock", "import", "list.txt"]) == 0
     columns = "BEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
     data = "BEGIN_DATA\nNEW 60 0 0\nEND_DATA\n"
-    written("measured.csv", f"CGATS.17\nILLUMINANT D65\n{columns}{data}")
+    written("measured.csv", f"CGATS.17\nILLUMINANT D65/2\n{columns}{data}")
     assert main(["stock", "import", "measured.csv"]) == 0
     assert lines(capsys) == [
         "1 new materials, 0 changed",

@@ -179,6 +179,26 @@ def test_a_price_list_changes_prices_alone(room: Stockroom, tmp_path: Path) -> N
     assert room.store.material("SEA") == replace(SEA, price=Decimal("0.25"), pieces=100)
 
 
+def test_what_measurements_do_not_say_is_asked(room: Stockroom, tmp_path: Path) -> None:
+    nm = range(400, 701, 10)
+    (tmp_path / "bands.txt").write_text(
+        f"CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID {' '.join(f'nm{n}' for n in nm)}\n"
+        f"END_DATA_FORMAT\nBEGIN_DATA\nSEA {' '.join('0.9' for _ in nm)}\nEND_DATA\n"
+    )
+    for answer, light in (
+        ("Leave it", SEA.lab[0]),
+        ("Per cent, white is 100", 8.13),
+        ("Shares, white is 1", 95.996),
+    ):
+        room.take_measured(str(tmp_path / "bands.txt"))
+        (asked,) = opened(room, QMessageBox)
+        assert "shares" in asked.text() and "L* 96.0" in asked.text() and "L* 8.1" in asked.text()
+        press(asked, answer)
+        assert room.store.material("SEA").lab[0] == pytest.approx(light, abs=0.01)
+        assert pump(lambda: not opened(room, QMessageBox), 5)
+    assert room.told.text() == "1 materials measured."
+
+
 def test_another_windows_changes_are_shown(room: Stockroom) -> None:
     with StockStore(room.store.path) as other:
         other.lose(other.lots("SEA")[0].id, 20, "dropped")

@@ -29,6 +29,7 @@ from core.flow import curve_of
 from core.geometry import polygon_of
 from core.material import Material
 from core.pieces import Layout
+from core.plaintext import unguarded
 from core.plan import Planner
 from core.setting_out import read_setting_out
 
@@ -152,6 +153,25 @@ def test_a_setting_out_written_and_read_is_the_same(
         assert (one.motif, one.laying) == (two.motif, two.laying)
     curves = curve_of(doc.flow_lines[0]), curve_of(again.flow_lines[0])
     assert shapely.hausdorff_distance(*curves) < 1e-4
+
+
+def test_names_can_neither_be_run_by_a_spreadsheet_nor_spoil_a_drawing(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    names = {"f1": "=HYPERLINK(A1)", "f2": "sun\x00\x0b\ufffe\ud800 & sky"}
+    fields = tuple(replace(f, name=names[f.id], motif="-2+3") for f in doc.fields)
+    doc = replace(doc, title="\x1bWall", fields=fields)
+    write_tesserae_csv(tmp_path / "t.csv", doc, layout)
+    with (tmp_path / "t.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert {r["motif"] for r in rows} == {"'-2+3"}
+    assert {unguarded(r["motif"]) for r in rows} == {"-2+3"}
+    assert "'=HYPERLINK(A1)" in {r["field"] for r in rows}
+    write_svg(tmp_path / "l.svg", doc, layout)
+    root = ET.parse(tmp_path / "l.svg").getroot()
+    titles = [t.text for t in root.iter(f"{SVG}title")]
+    assert titles == ["Wall", "=HYPERLINK(A1)", "sun & sky"]
 
 
 def test_a_file_that_cannot_be_written_is_named(

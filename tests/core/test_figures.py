@@ -157,6 +157,15 @@ def test_counts_csv(tmp_path: Path) -> None:
     assert row["order"] == "G"
 
 
+def test_a_code_cannot_be_run_by_a_spreadsheet(tmp_path: Path) -> None:
+    doc, layout = wall()
+    odd = replace(doc.materials[0], code="-A1", description="=1+1")
+    write_counts_csv(tmp_path / "c.csv", replace(doc, materials=(odd, *doc.materials[1:])), layout)
+    with (tmp_path / "c.csv").open(newline="", encoding="utf-8") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["code"], row["description"], row["order"]) == ("'-A1", "'=1+1", "'-A1")
+
+
 def test_more_of_a_lot_is_ordered_as_its_material(tmp_path: Path) -> None:
     doc, layout = wall()
     lot = replace(doc.materials[0], code="G lot 12", lot=12, lot_of="G")

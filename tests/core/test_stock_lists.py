@@ -1,3 +1,4 @@
+import csv
 from dataclasses import replace
 from decimal import Decimal
 
@@ -199,6 +200,29 @@ def test_what_is_no_list_is_refused_by_name(tmp_path, data, fault):
         read_stock_csv(path)
     with pytest.raises(EmblemaError, match="gone.csv"):
         read_stock_csv(tmp_path / "gone.csv")
+
+
+@pytest.mark.parametrize("price", ["1e99999999", "9" * 70, "1e-99999999", "nan", "٣"])
+def test_numbers_without_bounds_are_refused_at_once(tmp_path, price):
+    text = f"{HEADINGS}\n{GOOD.replace('96.50', price)}\n{GOOD.replace('A-1', 'A-2')}"
+    taken, refused = read_stock_csv(written(tmp_path, text))
+    assert [m.code for m in taken] == ["A-2"]
+    assert refused[0].line == 2 and "price" in refused[0].why and len(refused[0].why) < 100
+    text = f"{HEADINGS}\n{GOOD.replace(',120', ',' + price)}"
+    assert "pieces" in read_stock_csv(written(tmp_path, text))[1][0].why
+
+
+def test_cells_that_a_spreadsheet_would_run_come_back_the_same(tmp_path):
+    words = ("=1+1", "-2+3", "@home", "'=quoted", "+", "it's")
+    stock = tuple(
+        replace(starter_stock()[0], code=f"{w}x", description=w, supplier=w) for w in words
+    )
+    path = tmp_path / "own.csv"
+    write_stock_csv(path, stock)
+    assert read_stock_csv(path) == (stock, ())
+    with path.open(newline="", encoding="utf-8") as file:
+        cells = [cell for row in csv.reader(file) for cell in row]
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells if "." not in cell)
 
 
 def test_a_failed_save_leaves_the_old_list(tmp_path):
