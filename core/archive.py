@@ -1,4 +1,4 @@
-"""The `.emblema` file: one zip of readable JSON and the pictures that the commission uses.
+"""The `.emblema` file: one zip of readable JSON, the pictures it uses and the pieces as laid.
 
 The document is turned to JSON and back by the types of its own dataclasses, so that a choice
 added to the document needs no work here. A file is written beside its place and put there whole.
@@ -16,6 +16,7 @@ import types
 import typing
 import zipfile
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import cache
 from pathlib import Path
@@ -24,6 +25,7 @@ from typing import Any
 from core.commission import Colour, Commission, Laying
 from core.errors import EmblemaError
 from core.files import data_folder, write_whole
+from core.kept import Kept, KeptColours, KeptField
 from core.members import (
     MOST_JSON,
     MOST_PICTURE,
@@ -35,6 +37,9 @@ from core.members import (
 
 VERSION = 3
 DOCUMENT = "commission.json"
+LAID = "laid.json"  # what stands of each field
+PIECES = "laid.bin"  # its pieces and colours, packed
+MOST_PIECES_BYTES = 400_000_000
 _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
 
 # A step takes the JSON of one version to the next: {version it reads: step}.
@@ -44,8 +49,19 @@ MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
 }
 
 
-def save(path: str | Path, doc: Commission, images: Mapping[str, bytes]) -> None:
-    """Write a commission and the pictures it uses.
+@dataclass(frozen=True, slots=True)
+class Work:
+    """All that a file holds: the document, its pictures and what stands of its layout."""
+
+    doc: Commission
+    images: dict[str, bytes]
+    kept: Kept
+
+
+def save(
+    path: str | Path, doc: Commission, images: Mapping[str, bytes], kept: Kept | None = None
+) -> None:
+    """Write a commission, the pictures it uses and what stands of its layout.
 
     Raises
     ------
@@ -63,13 +79,23 @@ def save(path: str | Path, doc: Commission, images: Mapping[str, bytes]) -> None
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as z:
         _put(z, DOCUMENT, text, True)
+        if kept:
+            index, pieces = _laid(kept)
+            _put(z, LAID, index, True)
+            _put(z, PIECES, pieces, False)
         if used is not None:
             _put(z, f"images/{used}", images[used], False)
     write_whole(path, lambda out: out.write(packed.getvalue()))
 
 
 def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
-    """Read a commission and its pictures.
+    """Read a commission and its pictures alone (see `open_work`)."""
+    work = open_work(path)
+    return work.doc, work.images
+
+
+def open_work(path: str | Path) -> Work:
+    """Read all that a file holds.
 
     Raises
     ------
@@ -84,7 +110,58 @@ def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
         doc = _document(name, members.read(DOCUMENT, MOST_JSON))
         if doc.sketch is not None:
             images = _picture(name, members, doc.sketch.image)
-    return doc, images
+        kept = _kept(name, members) if {LAID, PIECES} <= set(members.names) else {}
+    return Work(doc, images, kept)
+
+
+def _laid(kept: Kept) -> tuple[bytes, bytes]:
+    """Return what stands as an index of JSON and the packed pieces, one field after the other."""
+    index: list[dict[str, Any]] = []
+    blocks = []
+    for field_id, one in kept.items():
+        row = {"field": field_id, "key": one.key, "solver": one.solver, "bytes": len(one.packed)}
+        blocks.append(one.packed)
+        if (c := one.colours) is not None:
+            colours = {"key": c.key, "codes": c.codes, "bytes": len(c.packed)}
+            row |= {"colours": colours | ({"unswapped": c.unswapped} if c.unswapped else {})}
+            blocks.append(c.packed)
+        index.append(row)
+    return json.dumps(index, ensure_ascii=False).encode(), b"".join(blocks)
+
+
+def _kept(name: str, members: Members) -> Kept:
+    """Return what stands of each field; whoever reads its pieces finds whether they are sound."""
+    data, at = members.read(PIECES, MOST_PIECES_BYTES), 0
+
+    def block(size: Any) -> bytes:
+        nonlocal at
+        if type(size) is not int or not 0 <= size <= len(data) - at:
+            raise ValueError("the pieces are not as many as it says")
+        at += size
+        return data[at - size : at]
+
+    try:
+        kept = {}
+        for row in read_json(members.read(LAID, MOST_JSON)):
+            packed, colours = block(row["bytes"]), None
+            if "colours" in row:
+                c = row["colours"]
+                unswapped = tuple((_word(code), int(n)) for code, n in c.get("unswapped", ()))
+                codes = tuple(_word(code) for code in c["codes"])
+                colours = KeptColours(_word(c["key"]), codes, block(c["bytes"]), unswapped)
+            solver = row["solver"]
+            if type(solver) is not int:
+                raise ValueError("a version is no number")
+            kept[_word(row["field"])] = KeptField(_word(row["key"]), solver, packed, colours)
+    except (ValueError, KeyError, TypeError) as e:
+        raise EmblemaError(f"'{name}' is damaged: {LAID} cannot be read ({e}).") from e
+    return kept
+
+
+def _word(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{reprlib.repr(value)} is no word")
+    return value
 
 
 def _picture(name: str, members: Members, key: str) -> dict[str, bytes]:

@@ -78,6 +78,8 @@ class Laying:
         Length over width of natural pieces.
     module_mm : float
         Distance between the fans of circumactum.
+    throw : int
+        Another throw of the hand: the same choices with other small irregularities.
     """
 
     opus: str = "tessellatum"
@@ -94,6 +96,7 @@ class Laying:
     strictness: float = 0.7
     slenderness: float = 1.4
     module_mm: float = 120.0
+    throw: int = 0
 
     @property
     def pitch_mm(self) -> float:

@@ -78,6 +78,11 @@ def unpacked(data: bytes) -> Pieces:
         return Pieces(polygons, np.cumsum(course), np.cumsum(piece), angle_rad)
 
 
+def whole_um(pieces: Pieces) -> Pieces:
+    """Return pieces in whole micrometres and microradians, as they are kept."""
+    return unpacked(packed(pieces))
+
+
 def packed_colours(which: Ints, wanted_lab: Floats) -> bytes:
     """Return what each piece is laid in, -1 for nothing, and wanted colours (n, 3) as bytes."""
     lab = np.where(np.isfinite(wanted_lab), np.round(wanted_lab * LAB), _UNKNOWN)

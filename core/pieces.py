@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from core.kept import Kept
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,11 +76,14 @@ class LaidField:
 class Layout:
     """Everything derived from a commission, in the order of its fields.
 
-    `dropped` names the hand edits that could not be done again: (field's name, what, why).
+    `dropped` names the hand edits that could not be done again: (field's name, what, why);
+    `kept` is what stands of each field, `broken` the fields whose kept pieces could not be read.
     """
 
     fields: tuple[LaidField, ...]
     dropped: tuple[tuple[str, str, str], ...] = ()
+    kept: Kept = field(default_factory=dict)
+    broken: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         return sum(len(f.pieces) for f in self.fields)

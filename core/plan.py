@@ -1,41 +1,60 @@
 """Rebuilds all that is derived from a commission, in order, from the first stale step.
 
-A field's pieces are kept by the setting that made them and its colours by the choices that made
-them, so that a change lays again only what it touches.
+What stands is not worked out again: a field's pieces as long as its setting has the key that they
+were laid by, its colours as long as all that they hang on is the same.
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections import OrderedDict
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any, Final
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from core.colour.fieldmatch import match_layout
-from core.colour.wanted import SketchColours
+from core.colour.difference import ciede2000
+from core.colour.fieldmatch import match_layout, palette_of
+from core.colour.wanted import SketchColours, stocked_lab
 from core.commission import Commission, Field, HandEdit
 from core.errors import CannotLay, EmblemaError
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
 from core.handwork import Dropped, apply_edits
-from core.laying import Setting, SideBySide
-from core.pieces import Layout, Pieces
+from core.kept import Kept, KeptColours, KeptField, key_of, key_of_choices
+from core.laying import GUIDE_REACH, SOLVER_VERSION, Setting, SideBySide
+from core.material import Material
+from core.packing import packed, packed_colours, unpacked, unpacked_colours, whole_um
+from core.pieces import LaidField, Layout, Pieces
 
 Progress = Callable[[float, str], None]
-_Edited = tuple[Pieces, NDArray[np.object_] | None, tuple[Dropped, ...]]
+Codes = NDArray[np.object_]
+
+RECENT_BYTES: Final = 64_000_000  # of pieces laid lately, whether or not they stand
 
 
 def setting_of(doc: Commission, field: Field) -> Setting:
-    """Return what the solver is given for one field of a commission."""
+    """Return what the solver is given for one field of a commission.
+
+    A line for all fields belongs to a field's setting only where it comes near.
+    """
+    outline = polygon_of(field.outline)
+    lines = lines_for(doc, field)
+    if lines and not outline.is_empty:
+        x0, y0, x1, y1 = outline.bounds
+        far = GUIDE_REACH * field.laying.pitch_mm
+        near = shapely.intersects(shapely.box(x0 - far, y0 - far, x1 + far, y1 + far), lines)
+        lines = tuple(line for line, felt in zip(lines, near, strict=True) if felt)
     return Setting(
-        outline=polygon_of(field.outline),
-        laying=replace(field.laying, hug=()),  # the borders themselves are given
-        flow=lines_for(doc, field),
+        outline=outline,
+        laying=replace(field.laying, hug=(), throw=0),  # the borders themselves are given
+        flow=lines,
         hug=hugged(doc, field),
-        seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()),
+        seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()) + field.laying.throw,
     )
 
 
@@ -55,13 +74,26 @@ def only_recoloured(before: Commission, after: Commission) -> bool:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Edited:
+    """A field's pieces with the work by hand done: what was laid by hand, what could not be."""
+
+    pieces: Pieces
+    materials: Codes | None
+    dropped: tuple[Dropped, ...]
+
+
 class Planner:
     """Derives layouts and remembers what it derived. Safe to use from one thread at a time."""
 
     def __init__(self) -> None:
         self._hands = SideBySide()
-        self._pieces: dict[str, tuple[Setting, Pieces]] = {}
+        self._kept: Kept = {}
+        self._recent: OrderedDict[str, KeptField] = OrderedDict()
+        self._keys: dict[str, tuple[Setting, str]] = {}
+        self._pieces: dict[str, tuple[KeptField, Pieces]] = {}
         self._edited: dict[str, tuple[Pieces, tuple[HandEdit, ...], _Edited]] = {}
+        self._matched: dict[str, tuple[tuple[Any, ...], LaidField]] = {}
         self._colours: tuple[str, SketchColours] | None = None
 
     def layout(
@@ -70,8 +102,10 @@ class Planner:
         images: Mapping[str, bytes],
         progress: Progress = lambda share, what: None,
         stop: Callable[[], bool] = lambda: False,
+        kept: Kept | None = None,
+        anew: Collection[str] = (),
     ) -> Layout:
-        """Lay and match every field.
+        """Lay and match what does not stand.
 
         Parameters
         ----------
@@ -79,6 +113,10 @@ class Planner:
             The pictures that travel with the document, by `Sketch.image`.
         progress : callable
             Told the share done (0 to 1) and what is being done, in plain words.
+        kept : mapping of str to KeptField, optional
+            What stands; where left out, what stood in the layout before.
+        anew : collection of str
+            Fields to lay with this version whatever stands.
 
         Raises
         ------
@@ -87,61 +125,147 @@ class Planner:
         core.errors.Stopped
             `stop` answered True.
         """
-        settings = [setting_of(doc, field) for field in doc.fields]
-        stale = [
-            k
-            for k, (field, setting) in enumerate(zip(doc.fields, settings, strict=True))
-            if field.id not in self._pieces or self._pieces[field.id][0] != setting
-        ]
-        size = [max(settings[k].outline.area / settings[k].pitch_mm ** 2, 1.0) for k in stale]
-        laid = 0.0
-        if stale:
-            progress(0.0, f"Laying {doc.fields[stale[0]].name}")
-        try:
-            for which, pieces in self._hands.lay([settings[k] for k in stale], stop):
-                field = doc.fields[stale[which]]
-                self._pieces[field.id] = (settings[stale[which]], pieces)
-                laid += size[which]
-                progress(0.95 * laid / sum(size), f"Laid {field.name}")
-        except CannotLay as error:
-            name = doc.fields[stale[error.which]].name
-            raise EmblemaError(f"{name} cannot be laid. {error}") from error
+        before = self._kept if kept is None else kept
+        stands, broken = self._lay(doc, before, anew, progress, stop)
+        same = len(stands) == len(before) and all(before.get(k) is v for k, v in stands.items())
+        self._kept = before if same else stands
         self._forget(doc)
-        colours = self._sketch(doc, images)
         edited = [self._by_hand(doc, f) for f in doc.fields]
-        done = match_layout(doc, [e[0] for e in edited], colours, [e[1] for e in edited])
+        done = self._match(doc, images, edited)
         dropped = tuple(
             (f.name, d.edit.kind, d.reason)
             for f, e in zip(doc.fields, edited, strict=True)
-            for d in e[2]
+            for d in e.dropped
         )
         progress(1.0, "Laid")
-        return Layout(done, dropped)
-
-    def _by_hand(self, doc: Commission, field: Field) -> _Edited:
-        """Return a field's pieces with the hand edits done, kept while neither changes."""
-        pieces = self._pieces[field.id][1]
-        edits = tuple(e for e in doc.edits if e.field_id == field.id)
-        kept = self._edited.get(field.id)
-        if kept is None or kept[0] is not pieces or kept[1] != edits:
-            done: _Edited = (pieces, None, ())
-            if edits:
-                before = kept[2][0] if kept is not None else pieces
-                now, materials, dropped = apply_edits(field, pieces, edits)
-                # where every piece lies as before, what is known of them stays known
-                done = (before if _same(now, before) else now, materials, dropped)
-            kept = self._edited[field.id] = (pieces, edits, done)
-        return kept[2]
+        return Layout(done, dropped, self._kept, broken)
 
     def close(self) -> None:
         """End the worker processes."""
         self._hands.close()
 
+    # pieces
+
+    def _lay(
+        self,
+        doc: Commission,
+        kept: Kept,
+        anew: Collection[str],
+        progress: Progress,
+        stop: Callable[[], bool],
+    ) -> tuple[dict[str, KeptField], tuple[str, ...]]:
+        """Return what stands of each field, and the names of those whose pieces were damaged."""
+        stands: dict[str, KeptField] = {}
+        stale: list[Field] = []
+        broken: list[str] = []
+        for field in doc.fields:
+            key = self._key(doc, field)
+            for one in (kept.get(field.id), self._recent.get(key)):
+                if one is None or one.key != key or field.id in anew:
+                    continue
+                try:
+                    self._open(field.id, one)
+                except EmblemaError:
+                    broken.append(field.name)
+                    continue
+                stands[field.id] = one
+                break
+            else:
+                stale.append(field)
+        settings = [self._keys[f.id][0] for f in stale]
+        size = [max(s.outline.area / s.pitch_mm**2, 1.0) for s in settings]
+        laid = 0.0
+        if stale:
+            progress(0.0, f"Laying {stale[0].name}")
+        try:
+            for k, pieces in self._hands.lay(settings, stop):
+                field = stale[k]
+                one = KeptField(self._keys[field.id][1], SOLVER_VERSION, packed(pieces))
+                stands[field.id] = one
+                self._remember(one)
+                self._open(field.id, one)
+                laid += size[k]
+                progress(0.95 * laid / sum(size), f"Laid {field.name}")
+        except CannotLay as error:
+            raise EmblemaError(f"{stale[error.which].name} cannot be laid. {error}") from error
+        return {f.id: stands[f.id] for f in doc.fields}, tuple(broken)
+
+    def _key(self, doc: Commission, field: Field) -> str:
+        setting = setting_of(doc, field)
+        known = self._keys.get(field.id)
+        if known is None or known[0] != setting:
+            known = self._keys[field.id] = setting, key_of(setting)
+        return known[1]
+
+    def _open(self, field_id: str, kept: KeptField) -> Pieces:
+        """Return kept pieces unpacked, the very ones as long as they stand."""
+        known = self._pieces.get(field_id)
+        if known is None or known[0].packed is not kept.packed:
+            known = self._pieces[field_id] = kept, unpacked(kept.packed)
+        return known[1]
+
+    def _remember(self, kept: KeptField) -> None:
+        """Keep what was laid, in case the layout is stopped or is wanted again soon."""
+        self._recent[kept.key] = kept
+        self._recent.move_to_end(kept.key)
+        size = sum(len(k.packed) for k in self._recent.values())
+        while size > RECENT_BYTES and len(self._recent) > 1:
+            size -= len(self._recent.popitem(last=False)[1].packed)
+
+    def _by_hand(self, doc: Commission, field: Field) -> _Edited:
+        """Return a field's pieces with the hand edits done, kept while neither changes."""
+        pieces = self._pieces[field.id][1]
+        edits = tuple(e for e in doc.edits if e.field_id == field.id)
+        known = self._edited.get(field.id)
+        if known is None or known[0] is not pieces or known[1] != edits:
+            done = _Edited(pieces, None, ())
+            if edits:
+                before = known[2].pieces if known is not None else pieces
+                now, materials, dropped = apply_edits(field, pieces, edits)
+                now = whole_um(now)
+                # where every piece lies as before, what is known of them stays known
+                done = _Edited(before if _same(now, before) else now, materials, dropped)
+            known = self._edited[field.id] = pieces, edits, done
+        return known[2]
+
     def _forget(self, doc: Commission) -> None:
         ids = {f.id for f in doc.fields}
-        for gone in [k for k in self._pieces if k not in ids]:
-            del self._pieces[gone]
-            self._edited.pop(gone, None)
+        for known in (self._keys, self._pieces, self._edited, self._matched):
+            for gone in [k for k in known if k not in ids]:
+                del known[gone]
+
+    # colours
+
+    def _match(
+        self, doc: Commission, images: Mapping[str, bytes], edited: list[_Edited]
+    ) -> tuple[LaidField, ...]:
+        """Match the fields whose colours do not stand; within the stock, all of them at once."""
+        hangs_on = colours_hang_on(doc, self._kept)
+        keys: list[str] = []
+        stale = []
+        for k, (field, e, inputs) in enumerate(zip(doc.fields, edited, hangs_on, strict=True)):
+            known = self._matched.get(field.id)
+            if known is not None and known[0] == inputs and known[1].pieces is e.pieces:
+                continue
+            colours, found = self._kept[field.id].colours, None
+            if colours is not None:
+                keys = keys or _keys(hangs_on)
+                found = _as_kept(doc, field, e.pieces, colours) if colours.key == keys[k] else None
+            if found is None:
+                stale.append((field, e, inputs))
+            else:
+                self._matched[field.id] = inputs, found
+        if stale and doc.within_stock:
+            stale = list(zip(doc.fields, edited, hangs_on, strict=True))
+        if stale:
+            some = replace(doc, fields=tuple(f for f, _, _ in stale))
+            pieces, materials = [e.pieces for _, e, _ in stale], [e.materials for _, e, _ in stale]
+            seen = self._sketch(doc, images)
+            for laid, (field, _, inputs) in zip(
+                match_layout(some, pieces, seen, materials), stale, strict=True
+            ):
+                self._matched[field.id] = inputs, laid
+        return tuple(self._matched[f.id][1] for f in doc.fields)
 
     def _sketch(self, doc: Commission, images: Mapping[str, bytes]) -> SketchColours | None:
         if doc.sketch is None or doc.sketch.image not in images:
@@ -150,6 +274,70 @@ class Planner:
             key = doc.sketch.image
             self._colours = (key, SketchColours.read(images[key], key))
         return self._colours[1]
+
+
+def colours_hang_on(doc: Commission, kept: Kept) -> list[tuple[Any, ...]]:
+    """Return all that each field's colours hang on, in the order of the fields."""
+    materials = tuple(_looks(m, doc.within_stock) for m in doc.materials)
+    common = (doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, materials)
+    every = tuple(
+        (
+            *(f.id, kept[f.id].key, kept[f.id].solver, f.colour, palette_of(doc, f)),
+            tuple(e for e in doc.edits if e.field_id == f.id),
+            tuple(
+                s for s in doc.swaps if s.field_id in (None, f.id) and s.motif in (None, f.motif)
+            ),
+        )
+        for f in doc.fields
+    )
+    # within the stock they share the shelf
+    return [(one, common, every if doc.within_stock else ()) for one in every]
+
+
+def _keys(hangs_on: list[tuple[Any, ...]]) -> list[str]:
+    """Return a key of what each field's colours hang on; what all have in common is read once."""
+    common = key_of_choices(*hangs_on[0][1:]) if hangs_on else ""
+    return [key_of_choices(own, common) for own, *_ in hangs_on]
+
+
+def _looks(m: Material, within_stock: bool) -> Material:
+    """Return a material as far as matching may look at it."""
+    m = replace(m, description="", price=Decimal(0), price_unit="kg", grade="", supplier="")
+    return m if within_stock else replace(m, pieces=0, waste=0.0)
+
+
+def with_colours(doc: Commission, layout: Layout) -> Kept:
+    """Return what stands of a document's layout with its colours, as the file keeps it."""
+    keys = _keys(colours_hang_on(doc, layout.kept))
+    codes = tuple(m.code for m in doc.materials)
+    return {
+        laid.field_id: replace(
+            layout.kept[laid.field_id],
+            colours=KeptColours(
+                key,
+                codes,
+                packed_colours(laid.stock, laid.wanted_lab),
+                laid.unswapped,
+            ),
+        )
+        for laid, key in zip(layout.fields, keys, strict=True)
+    }
+
+
+def _as_kept(doc: Commission, field: Field, pieces: Pieces, kept: KeptColours) -> LaidField | None:
+    """Return a field's colours as they are kept, None where they are damaged."""
+    try:
+        stock, wanted = unpacked_colours(kept.packed)
+    except EmblemaError:
+        return None
+    if kept.codes != tuple(m.code for m in doc.materials) or len(stock) != len(pieces):
+        return None
+    if len(stock) and not -1 <= stock.min() <= stock.max() < len(kept.codes):
+        return None
+    delta_e = np.full(len(stock), np.nan)
+    on = stock >= 0
+    delta_e[on] = ciede2000(wanted[on], stocked_lab(doc.materials)[stock[on]])
+    return LaidField(field.id, pieces, wanted, stock, delta_e, kept.unswapped)
 
 
 def _same(a: Pieces, b: Pieces) -> bool:

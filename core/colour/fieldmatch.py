@@ -161,11 +161,11 @@ def _rule(
     n, m = len(pieces), len(lab)
     kl = _kl(doc)
     if field.colour.wanted_lab is not None:
-        few = shifted_lab(np.array([field.colour.wanted_lab]), field.colour.shift_lab)
+        few = _hundredths(shifted_lab(np.array([field.colour.wanted_lab]), field.colour.shift_lab))
         kind = np.zeros(n, np.int64)
     elif colours is not None and doc.sketch is not None:
         seen = colours.mean_lab(doc.sketch, pieces.polygons)
-        few, kind = _alike(shifted_lab(seen, field.colour.shift_lab))
+        few, kind = _alike(_hundredths(shifted_lab(seen, field.colour.shift_lab)))
     else:
         few, kind = np.full((1, 3), np.nan), np.zeros(n, np.int64)
     wanted, known = few[kind], bool(np.isfinite(few).all())
@@ -193,6 +193,11 @@ def _rule(
         if field.colour.locked:
             stock = _locked(field, wanted, lab, allowed, stock, kl, place)
     return _Rule(wanted, stock, kind, off)
+
+
+def _hundredths(lab: Floats) -> Floats:
+    """Return colours as they are kept: the same on every machine, and finer than any eye."""
+    return np.round(lab, 2)
 
 
 def _kl(doc: Commission) -> float:

@@ -24,6 +24,8 @@ from core.laying.spec import Setting
 from core.laying.tips import into_tips
 from core.pieces import Pieces
 
+SOLVER_VERSION: int = 2  # raised whenever a change of the code alters a piece of the demo
+
 MOST_PIECES = 200_000
 TONGUE = 0.1  # tesserae: half the width of the slimmest piece set by itself
 GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
