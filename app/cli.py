@@ -130,7 +130,7 @@ def _folder(path: Path) -> Path:
     return path
 
 
-def _layout(doc: Any, images: Any) -> Any:
+def _layout(doc: Any, images: Any, kept: Any = None) -> Any:
     from core.plan import Planner
 
     show = sys.stderr.isatty()
@@ -141,7 +141,7 @@ def _layout(doc: Any, images: Any) -> Any:
 
     planner = Planner()
     try:
-        return planner.layout(doc, images, progress)
+        return planner.layout(doc, images, progress, kept=kept)
     finally:
         planner.close()
         if show:
@@ -151,8 +151,8 @@ def _layout(doc: Any, images: Any) -> Any:
 def _open(path: Path) -> tuple[Any, Any, Any]:
     from core import archive
 
-    doc, images = archive.load(path)
-    return doc, images, _layout(doc, images)
+    work = archive.open_work(path)
+    return work.doc, work.images, _layout(work.doc, work.images, work.kept)
 
 
 def _lay(a: argparse.Namespace) -> int:
@@ -176,11 +176,12 @@ def _demo(a: argparse.Namespace) -> int:
     from core import archive
     from core.export import write_png, write_svg, write_tesserae_csv
     from core.figures import write_counts_csv
+    from core.plan import with_colours
     from core.resources import asset
 
     doc, images, layout = _open(asset("demo/heron.emblema"))
     out = _folder(a.out)
-    archive.save(out / "heron.emblema", doc, images)
+    archive.save(out / "heron.emblema", doc, images, with_colours(doc, layout))
     write_tesserae_csv(out / "tesserae.csv", doc, layout)
     write_counts_csv(out / "counts.csv", doc, layout)
     write_cartoon_pdf(out / "cartoon.pdf", doc, layout)

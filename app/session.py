@@ -9,7 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
@@ -19,14 +19,25 @@ from app.jobs import Errands, Progress, Worker
 from core import archive
 from core.commission import Commission, add_swap, new_commission_id
 from core.errors import EmblemaError
+from core.kept import Kept
 from core.pieces import Layout
-from core.plan import Planner, only_recoloured
+from core.plan import Planner, only_recoloured, with_colours
 from core.stock.lists import starter_stock
 
+MOST_UNDO_BYTES = 256_000_000  # of packed pieces that undo holds on to
 SETTLE_MS = 120  # a change waits so long for the next one before it is laid
 CALM_MS = 30  # counts and figures are on the screen so long after they were worked out
 KEEP_MS = 45_000  # unsaved work is kept aside this often
 MOST_UNDO = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What an edit changed: the document before it, and the pieces that stood."""
+
+    label: str
+    doc: Commission
+    kept: Kept
 
 
 class Session(QObject):
@@ -50,9 +61,10 @@ class Session(QObject):
         super().__init__(parent)
         self._doc = Commission("", 600.0, 400.0)
         self._images: dict[str, bytes] = {}
-        self._undo: list[tuple[str, Commission]] = []
-        self._redo: list[tuple[str, Commission]] = []
-        self._saved: Commission | None = self._doc
+        self._kept: Kept = {}
+        self._undo: list[Step] = []
+        self._redo: list[Step] = []
+        self._saved: tuple[Commission, Kept] | None = (self._doc, self._kept)
         self._path: Path | None = None
         self._selection: tuple[str, ...] = ()
         self._piece: tuple[str, int] | None = None
@@ -118,18 +130,19 @@ class Session(QObject):
 
     @property
     def dirty(self) -> bool:
-        """Whether there is anything to save."""
-        return self._doc is not self._saved
+        """Whether there is anything to save: an edit, or pieces that the file does not keep yet."""
+        saved = self._saved
+        return saved is None or saved[0] is not self._doc or saved[1] is not self._kept
 
     @property
     def undo_label(self) -> str | None:
         """What undo would take back."""
-        return self._undo[-1][0] if self._undo else None
+        return self._undo[-1].label if self._undo else None
 
     @property
     def redo_label(self) -> str | None:
         """What redo would do again."""
-        return self._redo[-1][0] if self._redo else None
+        return self._redo[-1].label if self._redo else None
 
     # edits
 
@@ -139,10 +152,10 @@ class Session(QObject):
             self._images = {**self._images, **images}
         if doc is self._doc or doc == self._doc:
             return
-        self._undo.append((label, self._doc))
-        del self._undo[:-MOST_UNDO]
+        self._undo.append(Step(label, self._doc, self._kept))
         self._redo.clear()
-        self._set(doc)
+        self._bound_undo()
+        self._set(doc, self._kept)
 
     def swap(
         self, old: str, new: str, *, field_id: str | None = None, motif: str | None = None
@@ -171,29 +184,40 @@ class Session(QObject):
     def undo(self) -> None:
         """Take the last edit back."""
         if self._undo:
-            label, doc = self._undo.pop()
-            self._redo.append((label, self._doc))
-            self._set(doc)
-            self.message.emit(f"Taken back: {label}")
+            self._turn_back(self._undo, self._redo, "Taken back")
 
     def redo(self) -> None:
         """Do the last edit taken back again."""
         if self._redo:
-            label, doc = self._redo.pop()
-            self._undo.append((label, self._doc))
-            self._set(doc)
-            self.message.emit(f"Done again: {label}")
+            self._turn_back(self._redo, self._undo, "Done again")
 
-    def _set(self, doc: Commission) -> None:
+    def _turn_back(self, here: list[Step], there: list[Step], done: str) -> None:
+        """Return to a step, with the pieces that stood at it: they are not laid again."""
+        step = here.pop()
+        there.append(Step(step.label, self._doc, self._kept))
+        self._set(step.doc, step.kept)
+        self.message.emit(f"{done}: {step.label}")
+
+    def _bound_undo(self) -> None:
+        """Forget the oldest steps beyond a number and beyond what memory they may take."""
+        del self._undo[:-MOST_UNDO]
+        seen = {id(one): len(one.packed) for one in self._kept.values()}
+        for k, step in reversed(list(enumerate(self._undo))):
+            seen |= {id(one): len(one.packed) for one in step.kept.values()}
+            if sum(seen.values()) > MOST_UNDO_BYTES:
+                del self._undo[: k + 1]
+                return
+
+    def _set(self, doc: Commission, kept: Kept) -> None:
         # colours are matched at once; what is laid waits for the hand to settle
         self._recolours = self._laid_doc is not None and only_recoloured(
             _plain(self._laid_doc), _plain(doc)
         )
-        self._doc = doc
+        self._doc, self._kept = doc, kept
         ids = {f.id for f in doc.fields}
-        kept = tuple(i for i in self._selection if i in ids)
-        lost = kept != self._selection
-        self._selection = kept
+        chosen = tuple(i for i in self._selection if i in ids)
+        lost = chosen != self._selection
+        self._selection = chosen
         if self._piece is not None and self._piece[0] not in ids:
             self._piece = None
         self.changed.emit()
@@ -235,7 +259,7 @@ class Session(QObject):
         doc = Commission(
             title, width_mm, height_mm, materials=starter_stock(), id=new_commission_id()
         )
-        self._begin(doc, {}, None, saved=False)
+        self.begin(archive.Work(doc, {}), None, saved=False)
 
     def open(self, path: str | Path) -> None:
         """Open a file; a bad one changes nothing.
@@ -245,18 +269,17 @@ class Session(QObject):
         EmblemaError
             The file cannot be read.
         """
-        doc, images = archive.load(path)
-        self._begin(doc, images, Path(path))
+        work = archive.open_work(path)
+        self.begin(work, Path(path))
 
     def open_copy(self, path: str | Path) -> None:
         """Open a file, the demo, as a commission of its own that is not yet saved anywhere."""
-        doc, images = archive.load(path)
-        self._begin(replace(doc, id=new_commission_id()), images, None)
+        work = archive.open_work(path)
+        self.begin(replace(work, doc=replace(work.doc, id=new_commission_id())), None)
 
     def recover(self, kept: Path, path: Path | None) -> None:
         """Open unsaved work that was kept aside, as a change to its file."""
-        doc, images = archive.load(kept)
-        self._begin(doc, images, path, saved=False)
+        self.begin(archive.open_work(kept), path, saved=False)
 
     def save(self, path: str | Path | None = None) -> None:
         """Save to a file, the one it came from where left out.
@@ -273,10 +296,10 @@ class Session(QObject):
             raise EmblemaError("Choose where to save the commission first.")
         source = self._path if _stays(self._path, where) else None
         doc = self._doc if source is None else replace(self._doc, id=new_commission_id())
-        archive.save(where, doc, self._images)
+        archive.save(where, doc, self._images, self._standing())
         if source is not None:
             self._be(doc)
-        old, self._path, self._saved = self._path, where, self._doc
+        old, self._path, self._saved = self._path, where, (self._doc, self._kept)
         with suppress(OSError):  # nothing was kept where nothing can be written
             for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
                 kept.unlink(missing_ok=True)
@@ -291,7 +314,7 @@ class Session(QObject):
     def _be(self, doc: Commission) -> None:
         """Take another id, in all that undo returns to as well: it is no edit."""
         for some in (self._undo, self._redo):
-            some[:] = [(label, replace(d, id=doc.id)) for label, d in some]
+            some[:] = [replace(step, doc=replace(step.doc, id=doc.id)) for step in some]
         if self.layout_is_current:
             self._laid_doc = doc
         self._doc = doc
@@ -302,7 +325,9 @@ class Session(QObject):
         """Keep unsaved work where it can be found after a mishap."""
         if self.dirty:
             try:
-                archive.save(archive.recovery_path(self._path), self._doc, self._images)
+                archive.save(
+                    archive.recovery_path(self._path), self._doc, self._images, self._standing()
+                )
             except EmblemaError as e:
                 self.message.emit(str(e))
             except OSError as e:
@@ -315,13 +340,20 @@ class Session(QObject):
         with suppress(OSError):
             archive.recovery_path(self._path).unlink(missing_ok=True)
 
-    def _begin(
-        self, doc: Commission, images: Mapping[str, bytes], path: Path | None, saved: bool = True
-    ) -> None:
+    def _standing(self) -> Kept:
+        """Return what stands, as a file keeps it: with its colours where they are known."""
+        if self._layout is not None and self.layout_is_current:
+            return with_colours(self._doc, self._layout)
+        return self._kept
+
+    def begin(self, work: archive.Work, path: Path | None = None, saved: bool = True) -> None:
+        """Begin with another work, `saved` as it stands in its file or not."""
+        doc = work.doc
         self._undo.clear()
         self._redo.clear()
-        self._images, self._path = dict(images), path
-        self._saved = doc if saved else None
+        self._images, self._path = dict(work.images), path
+        self._kept = work.kept
+        self._saved = (doc, work.kept) if saved else None
         self._layout = self._laid_doc = None
         self._recolours = False
         self._selection, self._piece = (), None
@@ -330,18 +362,18 @@ class Session(QObject):
         self.path_changed.emit()
         self.selection_changed.emit()
         self.changed.emit()
-        self._settle.start()
+        self.lay()
 
     # laying
 
     def lay(self) -> None:
         """Begin to derive the layout of the document as it stands."""
         self._settle.stop()
-        doc, images = self._doc, dict(self._images)
+        doc, images, kept = self._doc, dict(self._images), self._kept
 
         def work(progress: Progress, stop: object) -> tuple[Commission, Layout, float]:
             begun = time.perf_counter()
-            layout = self._planner.layout(doc, images, progress, stop)  # type: ignore[arg-type]
+            layout = self._planner.layout(doc, images, progress, stop, kept)  # type: ignore[arg-type]
             return doc, layout, time.perf_counter() - begun
 
         self._job = self._worker.ask(work)
@@ -373,8 +405,19 @@ class Session(QObject):
         ):
             self._piece = None  # another piece has its number now
         self._layout, self._laid_doc = layout, doc
+        if self._saved == (doc, {}) and not self._kept:
+            # a file from before pieces were kept: opened, nothing was changed in it
+            self._saved = doc, layout.kept
+        stood, self._kept = self._kept is layout.kept, layout.kept
         self.laid.emit()
-        self.message.emit(f"{len(layout):,} tesserae laid in {seconds:.1f} s")
+        self.message.emit(
+            f"{' and '.join(layout.broken)}: what the file kept of its pieces is damaged, so it "
+            "was laid again."
+            if layout.broken
+            else f"{len(layout):,} tesserae, as they stood"
+            if stood
+            else f"{len(layout):,} tesserae laid in {seconds:.1f} s"
+        )
 
     def _over(self, number: int) -> bool:
         """Take note that a job has ended; return whether it was the newest."""

@@ -16,7 +16,7 @@ import types
 import typing
 import zipfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from functools import cache
 from pathlib import Path
@@ -54,8 +54,8 @@ class Work:
     """All that a file holds: the document, its pictures and what stands of its layout."""
 
     doc: Commission
-    images: dict[str, bytes]
-    kept: Kept
+    images: Mapping[str, bytes]
+    kept: Kept = field(default_factory=dict)
 
 
 def save(
@@ -91,7 +91,7 @@ def save(
 def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
     """Read a commission and its pictures alone (see `open_work`)."""
     work = open_work(path)
-    return work.doc, work.images
+    return work.doc, dict(work.images)
 
 
 def open_work(path: str | Path) -> Work:

@@ -78,9 +78,9 @@ def unpacked(data: bytes) -> Pieces:
         return Pieces(polygons, np.cumsum(course), np.cumsum(piece), angle_rad)
 
 
-def whole_um(pieces: Pieces) -> Pieces:
-    """Return pieces in whole micrometres and microradians, as they are kept."""
-    return unpacked(packed(pieces))
+def whole_um(polygons: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Return polygons (n,) in whole micrometres, as they are kept."""
+    return np.asarray(shapely.transform(polygons, lambda xy: np.round(xy * UM) / UM))
 
 
 def packed_colours(which: Ints, wanted_lab: Floats) -> bytes:

@@ -222,7 +222,7 @@ class Planner:
             if edits:
                 before = known[2].pieces if known is not None else pieces
                 now, materials, dropped = apply_edits(field, pieces, edits)
-                now = whole_um(now)
+                now = _rounded(now, pieces)
                 # where every piece lies as before, what is known of them stays known
                 done = _Edited(before if _same(now, before) else now, materials, dropped)
             known = self._edited[field.id] = pieces, edits, done
@@ -338,6 +338,17 @@ def _as_kept(doc: Commission, field: Field, pieces: Pieces, kept: KeptColours) -
     on = stock >= 0
     delta_e[on] = ciede2000(wanted[on], stocked_lab(doc.materials)[stock[on]])
     return LaidField(field.id, pieces, wanted, stock, delta_e, kept.unswapped)
+
+
+def _rounded(pieces: Pieces, known: Pieces) -> Pieces:
+    """Return pieces in whole micrometres; those that lay there before are left as they are."""
+    before = set(map(id, known.polygons))
+    new = [k for k, p in enumerate(pieces.polygons) if id(p) not in before]
+    if not new:
+        return pieces
+    polygons = pieces.polygons.copy()
+    polygons[new] = whole_um(polygons[new])
+    return replace(pieces, polygons=polygons)
 
 
 def _same(a: Pieces, b: Pieces) -> bool:

@@ -18,6 +18,7 @@ from app.jobcard import JobCard
 from app.session import Session
 from app.tools import give_tools
 from app.trays import Trays
+from core.archive import Work
 from core.commission import Commission, Field
 from core.sketch import import_sketch
 from core.stock.lists import starter_stock
@@ -64,7 +65,7 @@ class Rig:
         self.card = JobCard(self.session, self.bench)
         self.trays = Trays(self.session, self.bench)
         doc, images = small()
-        self.session._begin(doc, images, None)
+        self.session.begin(Work(doc, images))
         self.card.resize(352, 800)
         self.card.show()
         self.lay()

@@ -14,6 +14,7 @@ from skimage.color import deltaE_ciede2000
 
 from app.jobcard.colour import ColourLeaf
 from app.widgets import headed_menu
+from core.archive import Work
 
 
 @pytest.fixture
@@ -92,7 +93,7 @@ def test_another_commission_is_not_compared_with_the_one_before(
 ) -> None:
     doc, images = table.session.doc, table.session.images
     far = tuple(replace(m, lab=(m.lab[0] / 2, *m.lab[1:])) for m in doc.materials)
-    table.session._begin(replace(doc, materials=far), images, None)
+    table.session.begin(Work(replace(doc, materials=far), images))
     table.lay()
     assert "before" not in leaf.near.mean.text()
 

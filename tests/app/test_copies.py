@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QPushButton
 
 from app.jobcard.stockroom import Stockroom
 from core import archive
+from core.archive import Work
 from core.commission import Commission, new_commission_id
 from core.errors import EmblemaError
 from core.resources import asset
@@ -23,7 +24,7 @@ def kept(table: Rig, tmp_path: Path) -> Path:
     """The commission on the table, saved, with an id and three edits that can be undone."""
     session = table.session
     doc = replace(session.doc, id=new_commission_id())
-    session._begin(doc, session.images, None)
+    session.begin(Work(doc, session.images))
     for title in ("One", "Two", "Three"):
         session.apply(f"Call it {title}", replace(session.doc, title=title))
     table.lay()

@@ -12,6 +12,7 @@ from window_rig import panel
 
 from app.jobs import Errands, Worker
 from app.session import Session
+from core.archive import Work
 from core.commission import Sketch, change_field
 from core.errors import EmblemaError, Stopped
 
@@ -175,7 +176,7 @@ class Watched:
         s.message.connect(self.said.append)
 
     def begin(self, doc) -> None:
-        self.session._begin(doc, {}, None)
+        self.session.begin(Work(doc, {}))
         assert pump(lambda: self.session.layout_is_current), self.said
         assert pump(lambda: self.session._worker.idle)
         for heard in (self.shares, self.laid, self.busy, self.said):
@@ -310,7 +311,7 @@ def test_an_older_commission_is_not_shown_in_the_new_one(watched):
     s.lay()
     assert pump(lambda: watched.shares)
     other = replace(panel(60, 40), title="Other")
-    s._begin(other, {}, None)
+    s.begin(Work(other, {}))
     assert s.layout is None
     assert pump(lambda: s.layout_is_current)
     assert watched.laid == [other]

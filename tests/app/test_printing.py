@@ -18,6 +18,7 @@ from PySide6.QtPrintSupport import QPrinter
 from PySide6.QtTest import QTest
 
 from app.painting import print_pages
+from core.archive import Work
 from core.cartoon import MARGIN_MM, cartoon_pages, tiles
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError, Stopped
@@ -127,10 +128,11 @@ def shared():
             for f, x in zip(doc.fields, (0, 600), strict=True)
         )
         sketch = replace(doc.sketch, mm_per_px=10.0)
-        r.session._begin(
-            replace(doc, width_mm=1200.0, height_mm=700.0, fields=fields, sketch=sketch),
-            r.session.images,
-            None,
+        r.session.begin(
+            Work(
+                replace(doc, width_mm=1200.0, height_mm=700.0, fields=fields, sketch=sketch),
+                r.session.images,
+            ),
         )
         r.lay()
         r.card.turn_to("Sheets")

@@ -13,6 +13,7 @@ from window_rig import panel, table
 
 from app.session import MOST_UNDO, Session
 from core import archive
+from core.archive import Work
 from core.commission import Commission, add_flow_line, remove_field
 from core.errors import EmblemaError
 
@@ -38,7 +39,7 @@ def one():
 
 @pytest.fixture
 def session(one):
-    one._begin(panel(), {}, None)
+    one.begin(Work(panel(), {}))
     archive.recovery_path(None).unlink(missing_ok=True)
     return one
 
@@ -106,7 +107,7 @@ def test_so_many_steps_are_kept(session):
 @settings(max_examples=60, deadline=None)
 @given(st.lists(st.one_of(st.sampled_from(["undo", "redo", "same"]), st.integers(0, 3))))
 def test_undo_and_redo_are_a_walk_along_what_was_done(one, steps):
-    one._begin(panel(), {}, None)
+    one.begin(Work(panel(), {}))
     line, at = [one.doc], 0
     for step in steps:
         if step == "undo":
@@ -130,7 +131,7 @@ def test_undo_and_redo_are_a_walk_along_what_was_done(one, steps):
 
 def test_what_is_no_longer_there_is_no_longer_chosen(session):
     doc, images = small()
-    session._begin(doc, images, None)
+    session.begin(Work(doc, images))
     session.select(("f1", "f2"))
     heard = Heard(session)
     session.apply("Remove", remove_field(doc, "f1"))
@@ -168,7 +169,7 @@ def test_one_drag_is_one_step_and_one_change():
 
 def test_a_save_keeps_all_and_nothing_more_is_to_be_saved(session, tmp_path):
     doc, images = small()
-    session._begin(doc, images, None)
+    session.begin(Work(doc, images))
     titled(session, "Heron")
     assert session.dirty
     heard = Heard(session)
@@ -315,7 +316,7 @@ def test_unsaved_work_is_kept_aside_and_found_again(session, tmp_path):
     session.keep_aside()
     kept = archive.find_recovery(file)
     assert kept is not None and archive.load(file)[0].title == "Panel"
-    session._begin(panel(), {}, None)  # the mishap
+    session.begin(Work(panel(), {}))  # the mishap
     heard = Heard(session)
     session.recover(kept, file)
     assert session.doc == doc and session.path == file and session.dirty

@@ -24,6 +24,7 @@ from app.canvas.sight import LEAST, MOST
 from app.tools import TOOLS
 from app.window import NewDialog, Window
 from core import archive
+from core.archive import Work
 from core.commission import change_field
 from core.resources import asset
 
@@ -333,7 +334,7 @@ def test_a_commission_or_a_picture_is_dropped_on_the_window(window, tmp_path):
     letter.write_text("no picture")
     drop_file(window, letter)
     assert window.session.doc is doc and "Drop an Emblema commission" in window._banner.text()
-    window.session._saved = doc
+    window.session._saved = doc, window.session._kept
 
 
 def test_open_and_save_through_their_dialogs(window, tmp_path):
@@ -379,7 +380,7 @@ def test_a_new_commission_asks_its_size(window):
     assert window.card.leaf.name == "Sketch" and not doc.fields
     assert window.windowTitle().startswith("Hearth *")
     laid(window)
-    window.session._saved = doc
+    window.session._saved = doc, window.session._kept
 
 
 def test_work_kept_aside_is_offered_and_opened_as_a_change(window, tmp_path):
@@ -387,12 +388,12 @@ def test_work_kept_aside_is_offered_and_opened_as_a_change(window, tmp_path):
     changed = replace(window.session.doc, title="Hall")
     window.session.apply("Title", changed)
     window.session.keep_aside()
-    window.session._begin(panel(), {}, None)  # the mishap
+    window.session.begin(Work(panel(), {}))  # the mishap
     said = answer(QMessageBox, press(QMessageBox.StandardButton.Yes))
     assert window.open(file)
     assert "was not saved" in said[0] and window.session.doc == changed
     assert window.windowTitle() == "Hall * (threshold.emblema) - Emblema"
-    window.session._begin(panel(), {}, None)
+    window.session.begin(Work(panel(), {}))
     answer(QMessageBox, press(QMessageBox.StandardButton.No))
     assert window.open(file)
     assert window.session.doc.title == "Threshold" and archive.find_recovery(file) is None
@@ -409,7 +410,7 @@ def test_unsaved_work_is_asked_for_before_it_is_left(window, tmp_path, button):
     assert said == ["The commission has changes that are not saved."]
     assert window.session.doc.title == ("Hall" if button == "Cancel" else "Panel")
     assert archive.load(file)[0].title == ("Hall" if button == "Save" else "Threshold")
-    window.session._saved = window.session.doc
+    window.session._saved = window.session.doc, window.session._kept
 
 
 def test_closing_asks_for_unsaved_work():

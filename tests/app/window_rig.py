@@ -17,6 +17,7 @@ from app.session import Session
 from app.tools import give_tools
 from app.window import Window
 from core import archive
+from core.archive import Work
 from core.commission import Commission, field_of
 from core.stock.lists import starter_stock
 
@@ -56,7 +57,7 @@ class Table:
     def begin(self, doc: Commission, images: dict[str, bytes] | None = None) -> None:
         """Put a commission on the bench, nothing done to it yet."""
         self.said.clear()
-        self.session._begin(doc, images or {}, None)
+        self.session.begin(Work(doc, images or {}))
         self.bench.take("Hand")
         self.lay()
 

@@ -7,6 +7,7 @@ import shapely
 from PySide6.QtCore import Qt
 from tools_rig import ENTER, ESCAPE, choose, menu_at, one_step_back, shapes
 
+from core.archive import Work
 from core.commission import add_flow_line, change_flow_line, remove_flow_line
 from core.geometry import polygon_of
 
@@ -143,7 +144,7 @@ def test_a_flow_line_turns_the_courses(bench):
 
 def flow_on(t):
     doc, _ = add_flow_line(t.session.doc, [(10, 40), (50, 40), (90, 40)])
-    t.session._begin(doc, {}, None)
+    t.session.begin(Work(doc, {}))
     t.lay()
     t.bench.take("Flow line")
     return t.session.doc
