@@ -242,7 +242,8 @@ def _plain_maker(picture: Image.Image) -> Callable[[Image.Image], Image.Image]:
 
         def eight_bit(band: Image.Image) -> Image.Image:
             deep = np.asarray(band)
-            return Image.fromarray(of_deep[np.clip(deep, 0, 65535).astype(np.uint16)])
+            deep = deep if deep.dtype.itemsize == 2 else np.clip(deep, 0, 65535)
+            return Image.fromarray(of_deep[deep])
 
         return eight_bit
     if mode in ("L", "1") and not clear:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -130,7 +130,7 @@ def straighten(
     EmblemaError
         The corners do not enclose a convex figure.
     """
-    from skimage.transform import ProjectiveTransform, warp
+    from skimage.transform import ProjectiveTransform
 
     sketch = _sketch(doc)
     corners = np.asarray(corners_mm, float)
@@ -143,14 +143,33 @@ def straighten(
     pixels = read_image(images[sketch.image], "sketch")
     at = to_px(sketch, corners)
     sides = np.hypot(*(np.roll(at, -1, 0) - at).T)
-    across = min(max(sides[0], sides[2], 16.0), KEPT_PX)
+    across = min(max(sides[0], sides[2], 16.0), KEPT_PX, KEPT_PX * width_mm / height_mm)
     size = (max(2, round(across * height_mm / width_mm)), max(2, round(across)))
     flat = np.array([[0, 0], [size[1], 0], [size[1], size[0]], [0, size[0]]], float)
     to_photo = ProjectiveTransform.from_estimate(flat, at)
-    straight = warp(pixels, to_photo, output_shape=size, order=1, mode="edge")
-    new, kept = _kept(Image.fromarray((straight * 255).round().astype(np.uint8)))
+    new, kept = _kept(Image.fromarray(_seen_through(pixels, to_photo, size)))
     new = replace(new, mm_per_px=width_mm / new.width_px)
     return replace(doc, sketch=new), kept
+
+
+def _seen_through(
+    pixels: NDArray[np.uint8],
+    to_photo: Callable[[NDArray[np.float64]], NDArray[np.float64]],
+    size: tuple[int, int],
+) -> NDArray[np.uint8]:
+    """Return a picture of so many rows and columns, taken from another one, in bands of rows."""
+    from scipy import ndimage
+
+    out = np.empty((*size, 3), np.uint8)
+    for top in range(0, size[0], 256):
+        rows, columns = np.mgrid[top : min(top + 256, size[0]), 0 : size[1]]
+        x, y = to_photo(np.stack([columns.ravel(), rows.ravel()], axis=1).astype(float)).T
+        for k in range(3):
+            seen = ndimage.map_coordinates(
+                pixels[..., k], [y, x], np.float64, order=1, mode="nearest"
+            )
+            out[top : top + 256, :, k] = np.rint(seen).reshape(rows.shape)
+    return out
 
 
 def to_px(sketch: Sketch, xy_mm: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,12 +8,15 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QDialog,
     QFileDialog,
+    QFrame,
     QHBoxLayout,
     QLineEdit,
+    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -66,6 +69,7 @@ class Photograph(QDialog):
         self.mark_button = button("Mark its four corners", self.mark)
         self.grey_button = button("Use a grey card", self.grey)
         self.read_words = text("Then drag a rectangle over a sample.", "hint")
+        self.doubtful = text("", "warn")
         self.swatch = text("")
         self.swatch.setFixedHeight(64)
         self.code = QLineEdit()
@@ -89,6 +93,7 @@ class Photograph(QDialog):
             self.grey_button,
             text("The sample", "head"),
             self.read_words,
+            self.doubtful,
             self.swatch,
             self.code,
             self.description,
@@ -99,10 +104,14 @@ class Photograph(QDialog):
         ):
             side.addWidget(w)
         side.addStretch(1)
-        side.addWidget(button("Close", self.accept))
-        panel = QWidget()
-        panel.setFixedWidth(320)
-        panel.setLayout(side)
+        inner = QWidget()
+        inner.setLayout(side)
+        panel = QScrollArea()  # what is said of a doubtful photograph takes room
+        panel.setWidget(inner)
+        panel.setWidgetResizable(True)
+        panel.setFrameShape(QFrame.Shape.NoFrame)
+        panel.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        panel.setFixedWidth(336)
         self.closer = button("Closer", lambda: self.photo.zoom(STEP), tip="Or turn the wheel")
         self.whole = button("Whole picture", self.photo.whole)
         seen = QVBoxLayout()
@@ -120,7 +129,10 @@ class Photograph(QDialog):
         )
         box = QHBoxLayout(self)
         box.addLayout(seen, 1)
-        box.addWidget(panel)
+        right = QVBoxLayout()
+        right.addWidget(panel, 1)
+        right.addWidget(button("Close", self.accept))
+        box.addLayout(right)
         self._worker = Worker(self)
         self._job = 0
         self._worker.done.connect(self._over)
@@ -277,10 +289,14 @@ class Photograph(QDialog):
                 f"Put right by the chart ({c.method}). Its patches are off by "
                 f"{c.mean_delta_e:.1f} in the mean, {c.worst_delta_e:.1f} at worst "
                 f"({c.worst_patch}); expect {c.mean_unseen:.1f} of other colours. (CIEDE2000)"
+                + "".join(f" Take care: {d}." for d in c.doubts)
             )
         else:
             self.by_chart.setText("Put right by a grey card: less sure than by a chart.")
         self.swatch.setVisible(r is not None)
+        doubts = r.doubts if r is not None else ()
+        self.doubtful.setVisible(bool(doubts))
+        self.doubtful.setText(f"Doubtful: {'; '.join(doubts)}.")
         code = self.code.text().strip()
         stocked = code in self.store.available()
         may_add = not self.store.only_read
@@ -311,21 +327,23 @@ class Photograph(QDialog):
             return
         code = self.code.text().strip()
         light, a, b = (round(v, 2) for v in self.reading.lab)
+        doubts = self.reading.doubts
         colour = {
             "lab": (light, a, b),
             "illuminant": "D65",
             "observer": 2,
-            "obtained": "photograph" if self.reading.sure else "estimated",
+            "obtained": "photograph" if self.reading.sure and not doubts else "estimated",
         }
+        as_estimate = ", as an estimate since it is doubtful" if doubts else ""
         try:
             if code in self.store.available():
                 seen = self.store.material(code)
                 self.store.change_material(code, replace(seen, **colour), seen=seen)
-                said = f"{code} has this colour now."
+                said = f"{code} has this colour now{as_estimate}."
             else:
                 words = self.description.text().strip() or code
                 self.store.add_material(Material(code, words, self.kind.value, **colour))
-                said = f"{code} is in the stock. Enter its pieces in the stockroom."
+                said = f"{code} is in the stock{as_estimate}. Enter its pieces in the stockroom."
         except EmblemaError as e:
             self.told.setText(str(e))
             return

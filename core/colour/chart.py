@@ -27,8 +27,16 @@ from core.colour.convert import (
     lab_from_xyz,
     lab_under_d65,
     linear_from_lab,
+    xyz_from_linear,
 )
 from core.colour.difference import ciede2000
+from core.colour.evenness import (
+    Light,
+    doubts_of_light,
+    doubts_of_place,
+    doubts_of_sample,
+    light_across,
+)
 from core.colour.findchart import CORNERS, LATTICE, carried, find_lattice, projective
 from core.colour.science import colour_science
 from core.errors import EmblemaError
@@ -36,7 +44,10 @@ from core.errors import EmblemaError
 MEAN_LIMIT: Final = 3.0  # CIEDE2000; a correction that misses by more is refused
 WORST_LIMIT: Final = 9.0
 _FOUND: Final = 12.0
+_MOST_READ: Final = 250_000  # pixels of a sample; of more every other one and so on
 _PATCH: Final = 0.25  # what is read of a patch, to each side of its middle, in patch distances
+_ACROSS: Final = np.linspace(-_PATCH, _PATCH, 13)
+_GRID: Final[Floats] = np.stack(np.meshgrid(_ACROSS, _ACROSS), axis=-1).reshape(-1, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +67,8 @@ class Correction:
     worst_patch : str
     corners_px : ndarray, shape (4, 2), or None
         Middles of the chart's corner patches: dark skin, bluish green, black, white.
+    light : Light or None
+        How the light falls off across the chart; None for a grey card.
     """
 
     method: str
@@ -65,11 +78,17 @@ class Correction:
     mean_unseen: float
     worst_patch: str
     corners_px: Floats | None
+    light: Light | None
     _apply: Callable[[Floats], Floats]
 
     def lab(self, picture: NDArray[np.uint8]) -> Floats:
         """Return the CIELAB (D65) of 8-bit pixels, shape (..., 3)."""
         return lab_from_linear(self._apply(LINEAR_OF_BYTE[picture]))
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Why what is read by it is to be doubted, in plain words."""
+        return () if self.light is None else doubts_of_light(self.light)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +104,15 @@ class Reading:
     clipped : float
         Share of the pixels too bright or too dark for the camera, 0 to 1; left out of the mean.
     sure : bool
+    doubts : tuple of str
+        Why it may not be the sample's colour, in plain words (see `core.colour.evenness`).
     """
 
     lab: tuple[float, float, float]
     spread: float
     clipped: float
     sure: bool
+    doubts: tuple[str, ...]
 
 
 @cache
@@ -117,11 +139,10 @@ def find_chart(picture: NDArray[np.uint8]) -> Floats:
     EmblemaError
         No chart could be found.
     """
-    linear = LINEAR_OF_BYTE[picture]
     _, wanted = chart_colours()
 
     def unlikeness(transform: Floats) -> float:
-        seen, _ = _patch_means(linear, transform)
+        seen = _means(_patches(picture, transform))
         terms = np.column_stack([seen, np.sqrt(seen), np.ones(len(seen))])
         target = linear_from_lab(wanted)
         # Weighed towards the dark patches, which differ most to the eye for the same light.
@@ -159,7 +180,10 @@ def correction_from_chart(
     if corners.shape != (4, 2) or not ((corners >= 0) & (corners < (width, height))).all():
         raise EmblemaError("The four corners of the chart must lie in the photograph.")
     transform = projective(LATTICE[list(CORNERS)], corners)
-    seen, clipped = _patch_means(LINEAR_OF_BYTE[picture], transform)
+    within = _patches(picture, transform)
+    seen = _means(within)
+    clipped = (within >= LINEAR_OF_BYTE[254]).any(axis=2).mean(axis=1)
+    light = light_across(xyz_from_linear(within)[..., 1], _GRID)
     names, wanted = chart_colours()
     if (clipped > 0.2).any():
         bad = ", ".join(names[k] for k in np.flatnonzero(clipped > 0.2))
@@ -176,7 +200,7 @@ def correction_from_chart(
             + (", or mark its corners in the order asked." if corners_px is not None else ".")
         )
     return Correction(
-        method, True, mean, float(delta_e[worst]), unseen, names[worst], corners, apply
+        method, True, mean, float(delta_e[worst]), unseen, names[worst], corners, light, apply
     )
 
 
@@ -190,13 +214,13 @@ def correction_from_grey(
     card_px : array_like, shape (k, 2)
         An outline on the card, in pixels.
     """
-    linear = LINEAR_OF_BYTE[_inside(picture, card_px)]
+    linear = LINEAR_OF_BYTE[_inside(picture, card_px)[0]]
     seen = np.median(linear, axis=0)
     if (seen < 0.005).any() or (seen > 0.98).any():
         raise EmblemaError("The grey card is too dark or too bright in the photograph.")
     gain = linear_from_lab(card_lab) / seen
     return Correction(
-        "grey card", False, np.nan, np.nan, np.nan, "", None, lambda v: np.asarray(v * gain)
+        "grey card", False, np.nan, np.nan, np.nan, "", None, None, lambda v: np.asarray(v * gain)
     )
 
 
@@ -215,7 +239,7 @@ def read_sample(
     EmblemaError
         The outline holds no pixels, or nearly all are clipped (gloss, deep shadow).
     """
-    pixels = _inside(picture, outline_px)
+    pixels, at = _inside(picture, outline_px)
     lost = ((pixels >= 254) | (pixels == 0)).any(axis=1)
     share = float(lost.mean())
     if share > 0.8:
@@ -226,40 +250,52 @@ def read_sample(
     light = linear_from_lab(lab).mean(axis=0)
     mean = lab_from_linear(light)
     spread = float(ciede2000(lab, mean).mean())
+    doubts = doubts_of_sample(lab, at[~lost], share)
+    if correction.light is not None and correction.corners_px is not None:
+        on_lattice = projective(correction.corners_px, LATTICE[list(CORNERS)])
+        doubts += doubts_of_place(correction.light, carried(on_lattice, at.mean(axis=0)), mean)
     return Reading(
         (float(np.clip(mean[0], 0, 100)), float(mean[1]), float(mean[2])),
         spread,
         share,
         correction.sure,
+        doubts,
     )
 
 
-def _inside(picture: NDArray[np.uint8], outline_px: ArrayLike) -> NDArray[np.uint8]:
+def _inside(
+    picture: NDArray[np.uint8], outline_px: ArrayLike
+) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
+    """Return the pixels within an outline (n, 3), and where they are, x and y (n, 2)."""
     import shapely
 
     outline = shapely.Polygon(np.asarray(outline_px, np.float64))
     height, width = picture.shape[:2]
     left, top, right, bottom = outline.bounds
-    x = np.arange(max(int(left), 0), min(int(np.ceil(right)), width))
-    y = np.arange(max(int(top), 0), min(int(np.ceil(bottom)), height))
+    step = max(1, int(np.sqrt(outline.area / _MOST_READ)))
+    x = np.arange(max(int(left), 0), min(int(np.ceil(right)), width), step)
+    y = np.arange(max(int(top), 0), min(int(np.ceil(bottom)), height), step)
     xx, yy = np.meshgrid(x, y)
     within = shapely.contains_xy(outline, xx + 0.5, yy + 0.5)
     if not within.any():
         raise EmblemaError("The outline holds nothing of the photograph.")
-    return np.asarray(picture[yy[within], xx[within]])
+    at = np.stack([xx[within], yy[within]], axis=1)
+    return np.asarray(picture[at[:, 1], at[:, 0]]), at
 
 
-def _patch_means(linear: Floats, transform: Floats) -> tuple[Floats, Floats]:
-    """Return the patches' linear light (24, 3) and the share of each that is too bright (24,)."""
-    across = np.linspace(-_PATCH, _PATCH, 13)
-    grid = np.stack(np.meshgrid(across, across), axis=-1).reshape(-1, 2)
-    at = np.floor(carried(transform, LATTICE[:, None, :] + grid) + 0.5).astype(np.int64)
-    height, width = linear.shape[:2]
-    seen = linear[np.clip(at[..., 1], 0, height - 1), np.clip(at[..., 0], 0, width - 1)]
-    clipped = (seen >= LINEAR_OF_BYTE[254]).any(axis=2).mean(axis=1)
+def _patches(picture: NDArray[np.uint8], transform: Floats) -> Floats:
+    """Return the linear light at the places `_GRID` of each patch (24, n, 3)."""
+    at = np.floor(carried(transform, LATTICE[:, None, :] + _GRID) + 0.5).astype(np.int64)
+    height, width = picture.shape[:2]
+    x, y = np.clip(at[..., 0], 0, width - 1), np.clip(at[..., 1], 0, height - 1)
+    return np.asarray(LINEAR_OF_BYTE[picture[y, x]])
+
+
+def _means(seen: Floats) -> Floats:
+    """Return the patches' linear light (24, 3)."""
     # Without the outermost tenths: specks, scratches and noise do not move a trimmed mean.
-    inner = np.sort(seen, axis=1)[:, len(grid) // 10 : -(len(grid) // 10)]
-    return inner.mean(axis=1), clipped
+    inner = np.sort(seen, axis=1)[:, len(_GRID) // 10 : -(len(_GRID) // 10)]
+    return np.asarray(inner.mean(axis=1))
 
 
 def _fitted(seen: Floats, wanted: Floats) -> tuple[str, Callable[[Floats], Floats], float]:

@@ -235,6 +235,35 @@ def test_a_small_chart_is_marked_and_samples_read_closely(
         assert deltaE_ciede2000(np.array(store.material("ROSE").lab), np.array(ROSE)) < 3
 
 
+def test_a_doubtful_sample_is_said_beside_it_and_stocked_as_an_estimate(
+    window: Photograph, tmp_path: Path
+) -> None:
+    mark(window)
+    x, y = ROSE_AT
+    drag(window, px(window, x + 5, y + 5), px(window, x + 35, y + 35))
+    assert window.reading is not None and window.reading.doubts == ()
+    assert not window.doubtful.isVisible()
+    # half of it beside the sample
+    drag(window, px(window, x + 20, y + 20), px(window, x + 35, y + 20))
+    assert (
+        window.doubtful.isVisible() and "Doubtful: it holds two colours" in window.doubtful.text()
+    )
+    window.code.setText("ROSE")
+    press(window, "Add to the stock")
+    assert "as an estimate since it is doubtful" in window.read_words.text()
+    with StockStore(tmp_path / "stock.sqlite") as store:
+        assert store.material("ROSE").obtained == "estimated"
+
+
+def test_a_broken_profile_is_said(window: Photograph, picture: Path, tmp_path: Path) -> None:
+    assert not window.of_picture.isVisible()
+    with Image.open(picture) as image:
+        image.save(tmp_path / "odd.png", icc_profile=b"no profile" * 30, compress_level=1)
+    window.open_photo(str(tmp_path / "odd.png"))
+    assert pump(lambda: window.of_picture.isVisible() and window.settled(), 30)
+    assert "odd.png" in window.of_picture.text() and "left out" in window.of_picture.text()
+
+
 def test_a_sample_box_is_dragged_to_another_sample_and_made_larger(window: Photograph) -> None:
     mark(window)
     x, y = ROSE_AT

@@ -181,7 +181,8 @@ def test_samples_are_read_right_under_many_lights(light):
     plain = ciede2000([as_seen(picture, sample_outline(transform, k)) for k in range(8)], truth)
     assert off.mean() < 2 and off.max() < 4
     assert off.mean() < 0.5 * plain.mean()
-    assert all(r.sure and r.clipped == 0 and r.spread < 2.5 for r in read)
+    assert all(r.sure and r.clipped == 0 and r.spread < 2.5 and not r.doubts for r in read)
+    assert correction.doubts == ()
     assert correction.mean_delta_e <= MEAN_LIMIT and correction.worst_delta_e <= WORST_LIMIT
     assert correction.mean_delta_e <= correction.mean_unseen
 

@@ -144,5 +144,11 @@ def test_a_sheet_photographed_at_an_angle_is_made_straight() -> None:
     pixels = read_image(kept[flat.sketch.image], "a")
     assert (pixels[5:-5, 5:-5] > 240).all()
     assert flat.sketch.width_px * flat.sketch.mm_per_px == pytest.approx(300)
+    # however slender the sheet is said to be, what is kept stays within bounds
+    for size_mm in ((10, 3000), (3000, 10)):
+        slender, _ = straighten(doc, images, corners, *size_mm)
+        assert slender.sketch is not None
+        assert max(slender.sketch.width_px, slender.sketch.height_px) <= KEPT_PX
+        assert slender.sketch.width_px * slender.sketch.mm_per_px == pytest.approx(size_mm[0])
     with pytest.raises(EmblemaError, match="corners"):
         straighten(doc, images, [corners[k] for k in (0, 2, 1, 3)], 300, 200)
