@@ -120,7 +120,13 @@ class Errands(QObject):
     def __init__(self, parent: QObject | None = None) -> None:
         super().__init__(parent)
         self._hand = ThreadPoolExecutor(1, "errands")
+        self._open = 0
         self._told.connect(lambda listener, words: listener(*words))
+
+    @property
+    def idle(self) -> bool:
+        """Whether all that was asked is done and told."""
+        return self._open == 0
 
     def run(
         self,
@@ -143,8 +149,13 @@ class Errands(QObject):
             except Exception as e:  # a fault of ours: say so and stay alive
                 traceback.print_exc()
                 self.failed.emit(f"Something went wrong: {e!r}")
-            self._told.emit(over, ())
+            self._told.emit(ended, ())
 
+        def ended() -> None:
+            self._open -= 1
+            over()
+
+        self._open += 1
         self._hand.submit(errand)
 
     def watch(

@@ -6,20 +6,23 @@ All edits go through `apply`. The layout is derived in the background and may la
 
 from __future__ import annotations
 
+import operator
 import time
 from collections.abc import Callable, Iterable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QObject, QTimer, Signal
 from shapely import Polygon
 
 from app.jobs import Errands, Progress, Worker
-from core import archive
+from core import archive, openfiles
 from core.commission import Commission, add_swap, new_commission_id
 from core.errors import EmblemaError
 from core.kept import Kept
+from core.keptaside import LeftWork, Place
+from core.locks import Lock
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured, with_colours
 from core.stock.lists import starter_stock
@@ -90,6 +93,16 @@ class Session(QObject):
         self._keep = QTimer(self, interval=KEEP_MS)
         self._keep.timeout.connect(self.keep_aside)
         self._keep.start()
+        self._place = Place()
+        self._place_used = False
+        self._put_aside: tuple[Commission, Kept] | None = None  # what was last kept aside
+        self._may_be_kept = False  # whether there may be anything to forget
+        self.changed.connect(lambda: None if self._edited else self.forget_kept())
+        self._aside = Errands(self)
+        self.keeps_aside = True  # False once the user knows that unsaved work is not kept
+        self._seen: openfiles.Seen | None = None
+        self._mark: Lock | None = None
+        self._looking = False
 
     # what stands
 
@@ -129,10 +142,20 @@ class Session(QObject):
         return self._path
 
     @property
+    def looking(self) -> bool:
+        """Whether the file is only looked at: it is not saved to."""
+        return self._looking
+
+    @property
     def dirty(self) -> bool:
         """Whether there is anything to save: an edit, or pieces that the file does not keep yet."""
         saved = self._saved
         return saved is None or saved[0] is not self._doc or saved[1] is not self._kept
+
+    @property
+    def _edited(self) -> bool:
+        """Whether there is an edit to save: pieces alone can be laid again."""
+        return self._saved is None or self._saved[0] is not self._doc
 
     @property
     def undo_label(self) -> str | None:
@@ -261,48 +284,69 @@ class Session(QObject):
         )
         self.begin(archive.Work(doc, {}), None, saved=False)
 
-    def open(self, path: str | Path) -> None:
-        """Open a file; a bad one changes nothing.
+    def open(self, path: str | Path, *, look: bool = False) -> None:
+        """Open a file, only to look at it if so asked; a bad one changes nothing.
 
         Raises
         ------
         EmblemaError
             The file cannot be read.
         """
-        work = archive.open_work(path)
-        self.begin(work, Path(path))
+        path = Path(path)
+        seen = openfiles.seen(path)  # before it is read: a change meanwhile is asked about later
+        self.begin(archive.open_work(path), path, seen=seen, look=look)
 
     def open_copy(self, path: str | Path) -> None:
         """Open a file, the demo, as a commission of its own that is not yet saved anywhere."""
         work = archive.open_work(path)
         self.begin(replace(work, doc=replace(work.doc, id=new_commission_id())), None)
 
-    def recover(self, kept: Path, path: Path | None) -> None:
-        """Open unsaved work that was kept aside, as a change to its file."""
-        self.begin(archive.open_work(kept), path, saved=False)
+    def recover(self, left: LeftWork) -> None:
+        """Open work that a mishap left behind, as a change to its file.
 
-    def save(self, path: str | Path | None = None) -> None:
+        Raises
+        ------
+        EmblemaError
+            It cannot be read, or another window has opened it.
+        """
+        work = archive.open_work(left.work)
+        place = Place.of(left)
+        if place is None:
+            raise EmblemaError(
+                f"The unsaved work on '{work.doc.title}' is open in another window now."
+            )
+        self.begin(work, left.file, saved=False, seen=left.seen, place=place)
+
+    def save(self, path: str | Path | None = None, *, replace_changed: bool = False) -> None:
         """Save to a file, the one it came from where left out.
 
         Beside the file it came from, the new one is a copy: a commission of its own to the stock.
 
         Raises
         ------
+        core.openfiles.ChangedMeanwhile
+            The file it came from was changed by another, and is not to be replaced all the same.
         EmblemaError
             There is no file yet, or it cannot be written.
         """
         where = Path(path) if path is not None else self._path
         if where is None:
             raise EmblemaError("Choose where to save the commission first.")
+        if openfiles.same_place(where, self._path):
+            if self._looking:
+                raise EmblemaError(f"'{where.name}' is only looked at: save under another name.")
+            if not replace_changed and openfiles.changed_since(where, self._seen):
+                raise openfiles.ChangedMeanwhile(
+                    f"'{where.name}' was changed by another since it was opened here."
+                )
         source = self._path if _stays(self._path, where) else None
         doc = self._doc if source is None else replace(self._doc, id=new_commission_id())
-        archive.save(where, doc, self._images, self._standing())
+        archive.save(where, doc, self._images, self._standing()())
         if source is not None:
             self._be(doc)
-        old, self._path, self._saved = self._path, where, (self._doc, self._kept)
-        with suppress(OSError):  # nothing was kept where nothing can be written
-            for kept in {archive.recovery_path(old), archive.recovery_path(where)}:
-                kept.unlink(missing_ok=True)
+        self._saved = (self._doc, self._kept)
+        self._take_file(where, openfiles.seen(where), look=False)
+        self.forget_kept()
         self.path_changed.emit()
         apart = (
             f", a commission of its own: what is set aside in the stock stays with {source.name}"
@@ -322,36 +366,89 @@ class Session(QObject):
             self.lay()
 
     def keep_aside(self) -> None:
-        """Keep unsaved work where it can be found after a mishap."""
-        if self.dirty:
+        """Keep unsaved work where it can be found after a mishap, if it has changed."""
+        if not self._edited:
+            self.forget_kept()
+            return
+        now = (self._doc, self._kept)
+        if self._put_aside is not None and all(map(operator.is_, now, self._put_aside)):
+            return
+        self._put_aside = now
+        self._may_be_kept = self._place_used = True
+        place, images, standing = self._place, dict(self._images), self._standing()
+        path, seen = (None, None) if self._looking else (self._path, self._seen)
+        doc = self._doc
+
+        def keep() -> str | None:
             try:
-                archive.save(
-                    archive.recovery_path(self._path), self._doc, self._images, self._standing()
-                )
+                save = partial(archive.save, doc=doc, images=images, kept=standing())
+                place.keep(save, doc.title, path, seen)
             except EmblemaError as e:
-                self.message.emit(str(e))
-            except OSError as e:
-                self.message.emit(
-                    f"Unsaved work cannot be kept in '{e.filename}' ({e.strerror}): save it."
-                )
+                return str(e)
+            return None
+
+        self._aside.run(keep, self._told)
+
+    def _told(self, fault: str | None) -> None:
+        """Say once that unsaved work cannot be kept."""
+        if fault is not None:
+            self._put_aside = None
+            if self.keeps_aside:
+                self.message.emit(f"Unsaved work cannot be kept aside, so save it. {fault}")
+        self.keeps_aside = fault is None
 
     def forget_kept(self) -> None:
-        """The user chose not to save: nothing is to be found again."""
-        with suppress(OSError):
-            archive.recovery_path(self._path).unlink(missing_ok=True)
+        """Nothing is to be found again: all is saved, or the user chose not to save."""
+        self._put_aside = None
+        if self._may_be_kept:
+            self._may_be_kept = False
+            self._aside.run(self._place.forget, lambda _: None)
 
-    def _standing(self) -> Kept:
-        """Return what stands, as a file keeps it: with its colours where they are known."""
-        if self._layout is not None and self.layout_is_current:
-            return with_colours(self._doc, self._layout)
-        return self._kept
+    def _take_file(self, path: Path | None, seen: openfiles.Seen | None, look: bool) -> None:
+        """Let go of the file before and be a window on this one."""
+        if self._mark is not None:
+            self._mark.release(remove=True)
+        self._path, self._seen, self._looking = path, seen, look
+        self._mark = openfiles.mark_open(path) if path is not None and not look else None
 
-    def begin(self, work: archive.Work, path: Path | None = None, saved: bool = True) -> None:
-        """Begin with another work, `saved` as it stands in its file or not."""
+    def _standing(self) -> Callable[[], Kept]:
+        """Return what gives what stands, as a file keeps it: with its colours where known."""
+        doc, layout, kept = self._doc, self._layout, self._kept
+        if layout is None or not self.layout_is_current:
+            return lambda: kept
+        return lambda: with_colours(doc, layout)
+
+    def begin(
+        self,
+        work: archive.Work,
+        path: Path | None = None,
+        saved: bool = True,
+        *,
+        seen: openfiles.Seen | None = None,
+        look: bool = False,
+        place: Place | None = None,
+    ) -> None:
+        """Begin with another work.
+
+        Parameters
+        ----------
+        saved : bool
+            Whether it is as it stands in its file, which was `seen` so.
+        look : bool
+            Whether the file is only looked at.
+        place : Place, optional
+            Where it is kept aside, if it is.
+        """
         doc = work.doc
+        self.forget_kept()
+        self._leave_place()
+        self._place = place or Place()
+        self._put_aside = (doc, work.kept) if place is not None else None
+        self._may_be_kept = self._place_used = place is not None
+        self._take_file(path, seen, look)
         self._undo.clear()
         self._redo.clear()
-        self._images, self._path = dict(work.images), path
+        self._images = dict(work.images)
         self._kept = work.kept
         self._saved = (doc, work.kept) if saved else None
         self._layout = self._laid_doc = None
@@ -443,9 +540,18 @@ class Session(QObject):
         self.message.emit(f"Writing {Path(path).name} ...")
         self.errands.run(do, lambda _: self.message.emit(f"Written to {path}"))
 
+    def _leave_place(self) -> None:
+        if self._place_used:  # after what is being done to it
+            self._aside.run(self._place.leave, lambda _: None)
+
     def close(self) -> None:
-        """End the background work."""
+        """End the background work; unsaved work that was kept and not let go stays kept."""
         self.errands.close()
+        if not self._edited:
+            self.forget_kept()
+        self._leave_place()
+        self._aside.close()
+        self._take_file(None, None, look=False)
         self._keep.stop()
         self._settle.stop()
         self._worker.close()

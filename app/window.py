@@ -33,7 +33,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import theme
+from app import fileasking, theme
 from app.canvas import Bench
 from app.canvas.sight import RULER
 from app.icons import icon
@@ -43,8 +43,9 @@ from app.tools import GAPS, TOOLS, give_tools
 from app.tools.corners import CornersTool
 from app.trays import Trays
 from app.widgets import Number, row, text
-from core import archive
+from core import keptaside, openfiles
 from core.errors import EmblemaError
+from core.files import data_fault
 from core.resources import asset
 
 COMMISSIONS = "Emblema commissions (*.emblema)"
@@ -272,6 +273,7 @@ class Window(QMainWindow):
         star = " *" if s.dirty else ""
         self._title.setText(title + star)
         name = s.path.name if s.path is not None else "not saved yet"
+        name += ", only looked at" if s.looking else ""
         self.setWindowTitle(f"{title}{star} ({name}) - Emblema")
         undo, redo = self.actions_by_name["Undo"], self.actions_by_name["Redo"]
         undo.setEnabled(s.undo_label is not None)
@@ -309,27 +311,45 @@ class Window(QMainWindow):
         path = Path(path)
         if path.resolve() == asset("demo/heron.emblema").resolve():
             return self._try(lambda: self.session.open_copy(path))
-        kept = archive.find_recovery(path)
-        if kept is not None and self._wants(kept, path.name):
-            return self._try(lambda: self.session.recover(kept, path))
-        return self._try(lambda: self.session.open(path))
-
-    def _wants(self, kept: Path, name: str) -> bool:
-        answer = QMessageBox.question(
-            self,
-            "Unsaved work",
-            f"Work on '{name}' was not saved when the program last ended. Open it with that work?",
-        )
-        if answer == QMessageBox.StandardButton.Yes:
+        look = False
+        own = openfiles.same_place(path, self.session.path) and not self.session.looking
+        if not own and openfiles.is_open(path):
+            answer = fileasking.ask_open_elsewhere(self, path.name)
+            if answer is None:
+                return False
+            if answer == fileasking.COPY:
+                return self._try(lambda: self.session.open_copy(path))
+            look = answer == fileasking.LOOK
+        if not look and self.offer(keptaside.left_behind(path)):
             return True
-        kept.unlink(missing_ok=True)
-        return False
+        return self._try(lambda: self.session.open(path, look=look))
+
+    def offer(self, found: list[keptaside.LeftWork]) -> bool:
+        """Offer work that was left behind; return whether it was opened."""
+        kept = fileasking.ask_kept(self, found)
+        return kept is not None and self._try(lambda: self.session.recover(kept))
 
     def save(self) -> bool:
-        """Save, asking where if there is no file yet."""
-        if self.session.path is None:
+        """Save, asking where if there is no file yet, or it is only looked at."""
+        if self.session.path is None or self.session.looking:
             return self.ask_save_as()
-        return self._try(self.session.save)
+        return self._save_to(self.session.path)
+
+    def _save_to(self, path: Path) -> bool:
+        """Save to a file, asking before what another has saved there is replaced."""
+        try:
+            self.session.save(path)
+            return True
+        except openfiles.ChangedMeanwhile:
+            answer = fileasking.ask_changed(self, path.name)
+            if answer == fileasking.ANOTHER:
+                return self.ask_save_as()
+            if answer is None:
+                return False
+        except EmblemaError as e:
+            self.say(str(e))
+            return False
+        return self._try(lambda: self.session.save(path, replace_changed=True))
 
     def ask_save_as(self) -> bool:
         """Save to another file."""
@@ -339,7 +359,7 @@ class Window(QMainWindow):
             return False
         if not path.endswith(".emblema"):
             path += ".emblema"
-        return self._try(lambda: self.session.save(path))
+        return self._save_to(Path(path))
 
     def may_leave(self) -> bool:
         """Ask what is to become of unsaved work; False to stay."""
@@ -432,10 +452,13 @@ def main(path: str | None = None) -> int:
     theme.dress(app)
     window = Window()
     window.show()
-    kept = archive.find_recovery(None) if path is None else None
-    if kept is not None and window._wants(kept, "a new commission"):
-        window._try(lambda: window.session.recover(kept, None))
-    elif not window.open(path if path is not None else asset("demo/heron.emblema")):
+    fault = data_fault()
+    if fault is not None:
+        window.session.keeps_aside = False
+        fileasking.warn_of_data_folder(window, fault)
+    if not (path is None and window.offer(keptaside.left_behind())) and not window.open(
+        path if path is not None else asset("demo/heron.emblema")
+    ):
         window.session.new(900, 600, "")
     window.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose, False)
     return app.exec()

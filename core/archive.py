@@ -24,7 +24,7 @@ from typing import Any
 
 from core.commission import Colour, Commission, Laying
 from core.errors import EmblemaError
-from core.files import data_folder, write_whole
+from core.files import write_whole
 from core.kept import Kept, KeptColours, KeptField
 from core.members import (
     MOST_JSON,
@@ -319,24 +319,3 @@ def _dataclass(kind: type, value: Any, where: str) -> Any:
         elif f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING:
             raise _Wrong(f"{where}.{f.name} is missing")
     return kind(**known)
-
-
-# --- work not yet saved ---------------------------------------------------------------------
-
-
-def recovery_path(path: str | Path | None) -> Path:
-    """Return where unsaved work on a file (None: on a new commission) is kept."""
-    key = "new" if path is None else hashlib.sha256(str(Path(path).resolve()).encode()).hexdigest()
-    folder = data_folder() / "unsaved"
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder / f"{key[:16]}.emblema"
-
-
-def find_recovery(path: str | Path | None) -> Path | None:
-    """Return unsaved work on a file that is newer than the file itself, or None."""
-    kept = recovery_path(path)
-    if not kept.exists():
-        return None
-    if path is not None and Path(path).exists():
-        return kept if kept.stat().st_mtime > Path(path).stat().st_mtime else None
-    return kept

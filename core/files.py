@@ -11,6 +11,7 @@ import errno
 import os
 import secrets
 import stat
+import tempfile
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -91,6 +92,7 @@ def why(error: OSError) -> str:
         errno.EROFS: "its disk is read-only",
         errno.ENAMETOOLONG: "its name is too long",
         errno.ENOENT: "its folder is not there",
+        errno.EEXIST: "a file stands in its place",
         errno.ENOTDIR: "what should be its folder is a file",
         errno.ELOOP: "it is a link that leads back to itself",
     }
@@ -153,8 +155,29 @@ def _settle(folder: Path) -> None:
 
 
 def data_folder() -> Path:
-    """Return the user's data folder for Emblema, made if need be; EMBLEMA_DATA overrides it."""
+    """Return the user's data folder for Emblema, made if need be; EMBLEMA_DATA overrides it.
+
+    Raises
+    ------
+    EmblemaError
+        It cannot be made.
+    """
     own = os.environ.get("EMBLEMA_DATA")
     folder = Path(own) if own else Path(platformdirs.user_data_dir("Emblema", appauthor=False))
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as e:
+        raise EmblemaError(f"The data folder '{folder}' cannot be made: {why(e)}.") from e
     return folder
+
+
+def data_fault() -> str | None:
+    """Return what is wrong with the data folder, in one sentence, None where it can be used."""
+    try:
+        folder = data_folder()
+        with tempfile.TemporaryFile(dir=folder):  # asking for the right to is not proof
+            return None
+    except EmblemaError as e:
+        return str(e)
+    except OSError as e:
+        return f"The data folder '{folder}' cannot be written to: {why(e)}."

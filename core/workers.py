@@ -25,7 +25,7 @@ Stop = Callable[[], bool]
 Do = Callable[[Any, Stop], Any]
 
 LISTEN_S: Final = 0.05
-PATIENCE_S: Final = 0.2  # that a worker has to stop by itself
+PATIENCE_S: Final = 0.15  # that a worker has to stop by itself
 TRIES: Final = 4  # at one task, when workers are killed from outside
 STILLBORN: Final = 3  # workers in a row that end before they begin: there can be none here
 

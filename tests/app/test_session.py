@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import os
+import threading
 import zipfile
 from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from jobcard_rig import small
+from jobcard_rig import pump, small
 from window_rig import panel, table
 
 from app.session import MOST_UNDO, Session
-from core import archive
+from core import archive, keptaside, openfiles
 from core.archive import Work
 from core.commission import Commission, add_flow_line, remove_field
 from core.errors import EmblemaError
+from core.files import data_folder
 
 
 class Heard(list):
@@ -40,7 +43,8 @@ def one():
 @pytest.fixture
 def session(one):
     one.begin(Work(panel(), {}))
-    archive.recovery_path(None).unlink(missing_ok=True)
+    for kept in keptaside.left_behind():
+        kept.throw_away()
     return one
 
 
@@ -295,7 +299,7 @@ def test_a_file_that_cannot_be_read_says_so_and_loses_nothing(session, tmp_path,
     doc = titled(session, "Heron")
     session.select(("f1",))
     heard = Heard(session)
-    for open_it in (session.open, session.open_copy, lambda p: session.recover(p, None)):
+    for open_it in (session.open, session.open_copy):
         with pytest.raises(EmblemaError, match=BROKEN[how]) as said:
             open_it(file)
         assert file.name in str(said.value) and "\n" not in str(said.value)
@@ -307,44 +311,134 @@ def test_a_file_that_cannot_be_read_says_so_and_loses_nothing(session, tmp_path,
 # --- work kept aside --------------------------------------------------------------------------
 
 
+def kept(session: Session, file=None) -> list[keptaside.LeftWork]:
+    """Wait for what is being kept, and return what another window would be offered."""
+    pump(lambda: session._aside.idle)
+    return keptaside.left_behind(file)
+
+
+def places() -> set[str]:
+    folder = data_folder() / "unsaved"
+    return set(os.listdir(folder)) if folder.exists() else set()
+
+
+def mishap(session: Session) -> None:
+    """End the session's hold of its place, as the system does when its process is killed."""
+    pump(lambda: session._aside.idle)
+    session._place._lock.release()
+    session._place, session._place_used, session._may_be_kept = keptaside.Place(), False, False
+    session.begin(Work(panel(), {}))
+
+
 def test_unsaved_work_is_kept_aside_and_found_again(session, tmp_path):
     file = tmp_path / "heron.emblema"
     session.save(file)
     session.keep_aside()
-    assert archive.find_recovery(file) is None  # nothing to keep
+    assert kept(session) == []  # nothing to keep
     doc = titled(session, "Heron")
     session.keep_aside()
-    kept = archive.find_recovery(file)
-    assert kept is not None and archive.load(file)[0].title == "Panel"
-    session.begin(Work(panel(), {}))  # the mishap
+    assert kept(session) == []  # its window is alive
+    mishap(session)
+    os.utime(file)  # whatever the dates
+    (found,) = kept(session, file)
+    assert (found.file, found.title) == (file, "Heron") and archive.load(file)[0].title == "Panel"
+    assert kept(session, tmp_path / "other.emblema") == []
     heard = Heard(session)
-    session.recover(kept, file)
+    session.recover(found)
     assert session.doc == doc and session.path == file and session.dirty
-    assert heard.count("opened") == 1
+    assert heard.count("opened") == 1 and kept(session) == []  # it is this window's now
+    with pytest.raises(EmblemaError, match="open in another window"):
+        session.recover(found)
+    mishap(session)  # again, before anything else was done
+    (found,) = kept(session, file)
+    session.recover(found)
     session.save()
-    assert archive.load(file)[0] == doc and archive.find_recovery(file) is None
+    mishap_free = kept(session)
+    assert archive.load(file)[0] == doc and mishap_free == [] and not found.work.exists()
 
 
 def test_a_new_commission_is_kept_aside_too(session, tmp_path):
     session.new(300, 200, "Hearth")
     session.keep_aside()
-    assert archive.load(archive.find_recovery(None))[0].title == "Hearth"
+    mishap(session)
+    (found,) = kept(session)
+    assert found.file is None and archive.load(found.work)[0].title == "Hearth"
+    session.recover(found)
     session.save(tmp_path / "hearth.emblema")
-    assert archive.find_recovery(None) is None
+    mishap(session)
+    assert kept(session) == []
+
+
+def test_two_windows_with_new_commissions_keep_apart(session):
+    other = Session()
+    for s, title in ((session, "Hearth"), (other, "Porch")):
+        s.new(300, 200, title)
+        s.keep_aside()
+    mishap(session)
+    mishap(other)
+    assert {k.title for k in kept(session)} == {"Hearth", "Porch"}
+    other.close()
 
 
 def test_work_that_is_let_go_is_not_found_again(session):
     titled(session, "Heron")
     session.keep_aside()
-    assert archive.find_recovery(None) is not None
     session.forget_kept()
-    assert archive.find_recovery(None) is None
+    mishap(session)
+    assert kept(session) == []
 
 
-def test_the_clock_keeps_work_aside(session):
+@pytest.mark.parametrize("how", ["undo", "begin anew", "close"])
+def test_what_was_taken_back_is_not_found_again(session, tmp_path, how):
+    """Kept aside, then back to what is saved: nothing was lost."""
+    s = Session()
+    s.begin(Work(panel(), {}))
+    before = places()
+    s.save(tmp_path / "heron.emblema")
+    titled(s, "Heron")
+    s.keep_aside()
+    s.undo()
+    assert not s.dirty
+    if how == "undo":
+        mishap(s)  # at once
+    elif how == "begin anew":
+        s.new(300, 200, "Hearth")
+    s.close()
+    assert kept(session) == []
+    if how != "undo":
+        assert places() == before  # nor is anything else left
+
+
+def test_the_clock_keeps_what_has_changed_and_nothing_else(session):
     titled(session, "Heron")
     session._keep.timeout.emit()
-    assert archive.find_recovery(None) is not None
+    assert pump(lambda: session._aside.idle)
+    work = session._place._lock.path.parent / "work.emblema"
+    first = work.stat()
+    session._keep.timeout.emit()
+    assert pump(lambda: session._aside.idle)
+    assert work.stat().st_ino == first.st_ino and work.stat().st_mtime_ns == first.st_mtime_ns
+    titled(session, "Reeds")
+    session._keep.timeout.emit()
+    assert pump(lambda: session._aside.idle)
+    assert archive.load(work)[0].title == "Reeds"
+    session.forget_kept()
+
+
+def test_keeping_aside_does_not_hold_up_the_window(session, monkeypatch):
+    """It is written by another thread than the one that draws."""
+    threads = []
+    keep = keptaside.Place.keep
+
+    def watched(*given):
+        threads.append(threading.current_thread())
+        return keep(*given)
+
+    monkeypatch.setattr(keptaside.Place, "keep", watched)
+    titled(session, "Heron")
+    session.keep_aside()
+    assert pump(lambda: session._aside.idle)
+    assert len(threads) == 1 and threads[0] is not threading.main_thread()
 
 
 def test_a_data_folder_that_cannot_be_written_loses_nothing(tmp_path, monkeypatch):
@@ -353,9 +447,90 @@ def test_a_data_folder_that_cannot_be_written_loses_nothing(tmp_path, monkeypatc
     session, said = Session(), []
     session.message.connect(said.append)
     session.new(300, 200, "Threshold")
-    session.keep_aside()
+    for _ in range(3):
+        session.keep_aside()
+        assert pump(lambda: session._aside.idle)
     assert len(said) == 1 and str(tmp_path / "data") in said[0] and "save it" in said[0]
     session.save(tmp_path / "threshold.emblema")
     assert not session.dirty and said[-1] == "Saved threshold.emblema"
     session.forget_kept()
     session.close()
+
+
+# --- a file that others have open too ---------------------------------------------------------
+
+
+def test_a_file_changed_by_another_is_not_replaced_unasked(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    other = Session()
+    other.open(file)
+    titled(other, "By another")
+    other.save()
+    titled(session, "Heron")
+    with pytest.raises(openfiles.ChangedMeanwhile, match="heron.emblema.*changed by another"):
+        session.save()
+    assert archive.load(file)[0].title == "By another" and session.dirty
+    session.save(replace_changed=True)
+    assert archive.load(file)[0].title == "Heron" and not session.dirty
+    titled(session, "Reeds")
+    session.save()  # nobody has changed it since
+    with pytest.raises(openfiles.ChangedMeanwhile):
+        titled(other, "Again")
+        other.save()
+    other.close()
+
+
+def test_a_file_touched_moved_away_or_written_the_same_is_saved_unasked(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    os.utime(file, (1, 1))
+    titled(session, "Heron")
+    session.save()
+    file.write_bytes(file.read_bytes())
+    titled(session, "Reeds")
+    session.save()
+    file.rename(tmp_path / "elsewhere.emblema")
+    titled(session, "Pond")
+    session.save()
+    assert archive.load(file)[0].title == "Pond"
+
+
+def test_work_found_again_knows_that_its_file_was_changed_meanwhile(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    titled(session, "Heron")
+    session.keep_aside()
+    mishap(session)
+    archive.save(file, replace(panel(), title="By another"), {})
+    (found,) = kept(session, file)
+    session.recover(found)
+    with pytest.raises(openfiles.ChangedMeanwhile):
+        session.save()
+    session.forget_kept()
+
+
+def test_a_file_that_is_only_looked_at_is_not_saved_to(session, tmp_path):
+    file = tmp_path / "heron.emblema"
+    session.save(file)
+    session.open(file, look=True)
+    assert session.looking and not openfiles.is_open(file)
+    titled(session, "Heron")
+    with pytest.raises(EmblemaError, match="only looked at"):
+        session.save()
+    session.save(tmp_path / "mine.emblema")
+    assert not session.looking and session.path.name == "mine.emblema"
+    assert archive.load(file)[0].title == "Panel"
+
+
+def test_a_file_is_marked_as_open_for_as_long_as_it_is(session, tmp_path):
+    first, second = tmp_path / "first.emblema", tmp_path / "second.emblema"
+    session.save(first)
+    link = tmp_path / "link.emblema"
+    link.symlink_to(first)
+    assert openfiles.is_open(first) and openfiles.is_open(link)
+    session.save(second)
+    assert openfiles.is_open(second) and not openfiles.is_open(first)
+    session.new(300, 200, "Hearth")
+    assert not openfiles.is_open(second)
+    assert not openfiles._mark(first).exists() and not openfiles._mark(second).exists()

@@ -11,6 +11,7 @@ from PySide6.QtGui import QDragEnterEvent, QDropEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QApplication,
+    QDialog,
     QDoubleSpinBox,
     QFileDialog,
     QInputDialog,
@@ -21,9 +22,11 @@ from PySide6.QtWidgets import (
 from window_rig import LEFT, NONE, laid, make, panel, quiet, reopened, seen
 
 from app.canvas.sight import LEAST, MOST
+from app.fileasking import ANOTHER, COPY, GO_ON, LOOK, REPLACE, KeptDialog
+from app.session import Session
 from app.tools import TOOLS
 from app.window import NewDialog, Window
-from core import archive
+from core import archive, keptaside
 from core.archive import Work
 from core.commission import change_field
 from core.resources import asset
@@ -383,20 +386,117 @@ def test_a_new_commission_asks_its_size(window):
     window.session._saved = doc, window.session._kept
 
 
-def test_work_kept_aside_is_offered_and_opened_as_a_change(window, tmp_path):
+def left(w: Window, title: str) -> None:
+    """Change the title, keep it aside, and have the process that did it killed."""
+    w.session.apply("Title", replace(w.session.doc, title=title))
+    w.session.keep_aside()
+    assert pump(lambda: w.session._aside.idle)
+    w.session._place._lock.release()
+    w.session._place, w.session._place_used = keptaside.Place(), False
+    w.session._may_be_kept = False
+    w.session.begin(Work(panel(), {}))
+
+
+def hit(words: str):
+    """Return how a button with these words is pressed."""
+
+    def do(dialog: QDialog) -> None:
+        (found,) = [b for b in dialog.findChildren(QPushButton) if b.text() == words]
+        QTest.mouseClick(found, LEFT)
+
+    return do
+
+
+def test_work_kept_aside_is_offered_and_opened_as_a_change(window):
     file = window.session.path
-    changed = replace(window.session.doc, title="Hall")
-    window.session.apply("Title", changed)
-    window.session.keep_aside()
-    window.session.begin(Work(panel(), {}))  # the mishap
-    said = answer(QMessageBox, press(QMessageBox.StandardButton.Yes))
+    left(window, "Hall")
+    said = answer(KeptDialog, hit("Not now"))
     assert window.open(file)
-    assert "was not saved" in said[0] and window.session.doc == changed
+    assert said == ["Unsaved work"] and window.session.doc.title == "Threshold"
+    answer(KeptDialog, hit("Open with that work"))
+    assert window.open(file)
+    assert window.session.doc.title == "Hall"
     assert window.windowTitle() == "Hall * (threshold.emblema) - Emblema"
-    window.session.begin(Work(panel(), {}))
-    answer(QMessageBox, press(QMessageBox.StandardButton.No))
+    left(window, "Hall")
+
+    def throw(dialog: KeptDialog) -> None:
+        assert dialog.list.count() == 1 and "threshold.emblema" in dialog.list.item(0).text()
+        answer(QMessageBox, press(QMessageBox.StandardButton.No))
+        hit("Throw it away")(dialog)
+        assert dialog.list.count() == 1
+        answer(QMessageBox, press(QMessageBox.StandardButton.Yes))
+        hit("Throw it away")(dialog)
+
+    answer(KeptDialog, throw)
     assert window.open(file)
-    assert window.session.doc.title == "Threshold" and archive.find_recovery(file) is None
+    assert window.session.doc.title == "Threshold" and keptaside.left_behind() == []
+
+
+def test_all_that_was_left_is_offered_at_once_and_one_of_it_opened(window):
+    left(window, "Hall")
+    window.session.new(300, 200, "Porch")
+    left(window, "Porch")
+
+    def second(dialog: KeptDialog) -> None:
+        words = [dialog.list.item(k).text() for k in range(dialog.list.count())]
+        assert sorted(w.split("  ")[0] for w in words) == ["Hall", "Porch"]
+        dialog.list.setCurrentRow([w.startswith("Porch") for w in words].index(True))
+        hit("Open with that work")(dialog)
+
+    answer(KeptDialog, second)
+    assert window.offer(keptaside.left_behind())
+    assert window.session.doc.title == "Porch" and window.session.path is None
+    (rest,) = keptaside.left_behind()
+    assert rest.title == "Hall"
+    rest.throw_away()
+    window.session.forget_kept()
+
+
+@pytest.mark.parametrize("how", [COPY, LOOK, GO_ON, "Cancel"])
+def test_a_file_open_in_another_window_may_be_opened_all_the_same(window, tmp_path, how):
+    file = tmp_path / "panel.emblema"
+    archive.save(file, panel(), {})
+    other = Session()
+    other.open(file)
+    said = answer(QMessageBox, hit(how))
+    assert window.open(file) is (how != "Cancel")
+    assert said == ["'panel.emblema' is open in another window."]
+    s = window.session
+    assert s.doc.title == ("Threshold" if how == "Cancel" else "Panel")
+    if how == COPY:
+        assert s.path is None and s.doc.id != other.doc.id
+    elif how == LOOK:
+        assert s.path == file and "only looked at" in window.windowTitle()
+        s.apply("Title", replace(s.doc, title="Hall"))
+        answer(QFileDialog, choose(tmp_path / "mine"))
+        assert window.save() and s.path == tmp_path / "mine.emblema" and not s.looking
+        assert archive.load(file)[0].title == "Panel"
+    elif how == GO_ON:
+        assert s.path == file and not s.looking
+    other.close()
+
+
+@pytest.mark.parametrize("how", [ANOTHER, REPLACE, "Leave it"])
+def test_a_file_changed_by_another_is_asked_about_before_it_is_replaced(window, tmp_path, how):
+    file = window.session.path
+    archive.save(file, replace(panel(), title="By another"), {})
+    window.session.apply("Title", replace(window.session.doc, title="Hall"))
+    if how == ANOTHER:
+
+        def another(box: QMessageBox) -> None:
+            answer(QFileDialog, choose(tmp_path / "mine"))
+            hit(how)(box)
+
+        said = answer(QMessageBox, another)
+    else:
+        said = answer(QMessageBox, hit(how))
+    window.actions_by_name["Save"].trigger()
+    assert said == ["'threshold.emblema' was changed by another since it was opened here."]
+    assert archive.load(file)[0].title == ("Hall" if how == REPLACE else "By another")
+    assert window.session.dirty is (how == "Leave it")
+    if how == ANOTHER:
+        assert archive.load(tmp_path / "mine.emblema")[0].title == "Hall"
+    window.session._saved = window.session.doc, window.session._kept
 
 
 @pytest.mark.parametrize("button", ["Save", "Discard", "Cancel"])
@@ -421,7 +521,7 @@ def test_closing_asks_for_unsaved_work():
     answer(QMessageBox, press(QMessageBox.StandardButton.Discard))
     assert w.close() and not w.isVisible()
     assert not w.session._worker._thread.is_alive()
-    assert archive.find_recovery(None) is None
+    assert keptaside.left_behind() == []
 
 
 # --- the sketch, measured and straightened on the bench ----------------------------------------

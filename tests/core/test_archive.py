@@ -228,14 +228,3 @@ def test_defaults_are_left_out_and_come_back() -> None:
     assert set(archive.to_json(m)) == {"code", "description", "kind", "lab", "price"}
     assert archive.from_json(Material, archive.to_json(m), "m") == m
     assert len(fields(Material)) > 5
-
-
-def test_unsaved_work_is_found_again(tmp_path: Path) -> None:
-    path = tmp_path / "a.emblema"
-    archive.save(path, Commission("saved", 10, 10), {})
-    assert archive.find_recovery(path) is None
-    kept = archive.recovery_path(path)
-    archive.save(kept, Commission("unsaved", 10, 10), {})
-    os.utime(path, (1, 1))
-    assert archive.find_recovery(path) == kept
-    assert archive.load(kept)[0].title == "unsaved"

@@ -439,7 +439,7 @@ def test_files_that_cannot_be_used_are_named(tmp_path):
 def test_a_data_folder_that_is_a_file_is_said(tmp_path, monkeypatch):
     (tmp_path / "mine").write_text("no folder")
     monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "mine"))
-    with pytest.raises(EmblemaError, match="folder for the stock, '.*mine', cannot be made"):
+    with pytest.raises(EmblemaError, match="data folder '.*mine' cannot be made: a file"):
         StockStore()
 
 
