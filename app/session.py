@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import operator
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from PySide6.QtCore import QObject, QTimer, Signal
 from shapely import Polygon
 
 from app.jobs import Errands, Progress, Worker
 from core import archive, openfiles
-from core.commission import Commission, add_swap, new_commission_id
+from core.agreed import agreed_that_change, no_longer_agreed, question, record_print
+from core.commission import Commission, Printed, add_swap, new_commission_id
 from core.errors import EmblemaError
 from core.kept import Kept
 from core.keptaside import LeftWork, Place
@@ -41,6 +43,16 @@ class Step:
     label: str
     doc: Commission
     kept: Kept
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A layout that was asked for, and who wants to look at it before it may stand."""
+
+    doc: Commission
+    layout: Layout
+    seconds: float
+    then: Callable[[Layout], object] | None
 
 
 class Session(QObject):
@@ -73,6 +85,8 @@ class Session(QObject):
         self._piece: tuple[str, int] | None = None
         self._layout: Layout | None = None
         self._laid_doc: Commission | None = None
+        # asked before what is agreed is changed; without a window nobody is there to ask
+        self.ask: Callable[[str], bool] = lambda words: True
         self._job = 0
         self._awaited = False  # whether that job has yet to tell how it ended
         self._recolours = False
@@ -133,8 +147,9 @@ class Session(QObject):
 
     @property
     def layout_is_current(self) -> bool:
-        """Whether the layout is that of the document."""
-        return self._laid_doc is self._doc
+        """Whether the layout is that of the document and of the pieces that stand."""
+        laid = self._layout
+        return laid is not None and self._laid_doc is self._doc and laid.kept is self._kept
 
     @property
     def path(self) -> Path | None:
@@ -170,11 +185,18 @@ class Session(QObject):
     # edits
 
     def apply(self, label: str, doc: Commission, images: Mapping[str, bytes] | None = None) -> None:
-        """Make a new document the one that stands; one undo step. The same one does nothing."""
-        if images:
-            self._images = {**self._images, **images}
+        """Make a new document the one that stands; one undo step. The same one does nothing.
+
+        Raises
+        ------
+        EmblemaError
+            It would change what is agreed, and the user would rather not.
+        """
         if doc is self._doc or doc == self._doc:
             return
+        doc = self._with_consent(label, doc)
+        if images:
+            self._images = {**self._images, **images}
         self._undo.append(Step(label, self._doc, self._kept))
         self._redo.clear()
         self._bound_undo()
@@ -204,6 +226,32 @@ class Session(QObject):
             add_swap(doc, old, new, field_id=field_id, motif=motif),
         )
 
+    def try_apply(
+        self, label: str, doc: Commission, images: Mapping[str, bytes] | None = None
+    ) -> bool:
+        """Apply an edit; where it is refused say why, and return False."""
+        try:
+            self.apply(label, doc, images)
+        except EmblemaError as e:
+            self.message.emit(str(e))
+            return False
+        return True
+
+    def _with_consent(self, label: str, doc: Commission) -> Commission:
+        """Return a document that may stand: asked for, where it would change what is agreed."""
+        changed = agreed_that_change(self._doc, doc)
+        if not changed:
+            return doc
+        if not self.ask(question(self._doc, changed, label)):
+            self.changed.emit()  # what a control shows already is taken back
+            raise EmblemaError("Left as it is agreed.")
+        return no_longer_agreed(doc, changed)
+
+    def note_print(self, printed: Printed) -> None:
+        """Note what was printed, for good: undo does not take it back."""
+        self._in_all(lambda doc: record_print(doc, printed))
+        self.changed.emit()
+
     def undo(self) -> None:
         """Take the last edit back."""
         if self._undo:
@@ -216,9 +264,14 @@ class Session(QObject):
 
     def _turn_back(self, here: list[Step], there: list[Step], done: str) -> None:
         """Return to a step, with the pieces that stood at it: they are not laid again."""
+        try:
+            doc = self._with_consent(f"{done}: {here[-1].label}", here[-1].doc)
+        except EmblemaError as e:
+            self.message.emit(str(e))
+            return
         step = here.pop()
         there.append(Step(step.label, self._doc, self._kept))
-        self._set(step.doc, step.kept)
+        self._set(doc, step.kept)
         self.message.emit(f"{done}: {step.label}")
 
     def _bound_undo(self) -> None:
@@ -343,7 +396,7 @@ class Session(QObject):
         doc = self._doc if source is None else replace(self._doc, id=new_commission_id())
         archive.save(where, doc, self._images, self._standing()())
         if source is not None:
-            self._be(doc)
+            self._in_all(lambda d: replace(d, id=doc.id))
         self._saved = (self._doc, self._kept)
         self._take_file(where, openfiles.seen(where), look=False)
         self.forget_kept()
@@ -355,13 +408,14 @@ class Session(QObject):
         )
         self.message.emit(f"Saved {where.name}{apart}")
 
-    def _be(self, doc: Commission) -> None:
-        """Take another id, in all that undo returns to as well: it is no edit."""
+    def _in_all(self, change: Callable[[Commission], Commission]) -> None:
+        """Change the document, and all that undo returns to as well: it is no edit."""
         for some in (self._undo, self._redo):
-            some[:] = [replace(step, doc=replace(step.doc, id=doc.id)) for step in some]
-        if self.layout_is_current:
-            self._laid_doc = doc
-        self._doc = doc
+            some[:] = [replace(step, doc=change(step.doc)) for step in some]
+        current = self.layout_is_current
+        self._doc = change(self._doc)
+        if current:
+            self._laid_doc = self._doc
         if self._awaited:  # what is being laid is of the document before
             self.lay()
 
@@ -463,15 +517,49 @@ class Session(QObject):
 
     # laying
 
+    def try_anew(self, field_ids: Collection[str], then: Callable[[Layout], object]) -> None:
+        """Lay fields with this version of the program aside; what stands is left as it is.
+
+        `then` is handed the layout if the document is still the same; see `take_anew`.
+        """
+        if self.layout_is_current:
+            self._ask(then, field_ids)
+        else:
+            self.message.emit("Wait until all is laid, then try again.")
+
+    def take_anew(self, label: str, layout: Layout) -> None:
+        """Let another layout of the document stand; one undo step.
+
+        Raises
+        ------
+        EmblemaError
+            It would change what is agreed, and the user would rather not.
+        """
+        changed = {k for k, one in layout.kept.items() if self._kept.get(k) is not one}
+        agreed = tuple(a.field_id for a in self._doc.agreed if a.field_id in changed)
+        doc = self._doc
+        if agreed:
+            if not self.ask(question(doc, agreed, label)):
+                raise EmblemaError("Left as it is agreed.")
+            doc = no_longer_agreed(doc, agreed)
+        self._undo.append(Step(label, self._doc, self._kept))
+        self._redo.clear()
+        self._bound_undo()
+        self._set(doc, layout.kept)
+
     def lay(self) -> None:
         """Begin to derive the layout of the document as it stands."""
+        self._ask(None)
+
+    def _ask(self, then: Callable[[Layout], object] | None, anew: Collection[str] = ()) -> None:
+        """Ask for a layout, to stand or, with `then`, to be looked at."""
         self._settle.stop()
         doc, images, kept = self._doc, dict(self._images), self._kept
 
-        def work(progress: Progress, stop: object) -> tuple[Commission, Layout, float]:
+        def work(progress: Progress, stop: Callable[[], bool]) -> Done:
             begun = time.perf_counter()
-            layout = self._planner.layout(doc, images, progress, stop, kept)  # type: ignore[arg-type]
-            return doc, layout, time.perf_counter() - begun
+            layout = self._planner.layout(doc, images, progress, stop, kept, anew)
+            return Done(doc, layout, time.perf_counter() - begun, then)
 
         self._job = self._worker.ask(work)
         self._awaited = True
@@ -491,11 +579,14 @@ class Session(QObject):
         self._settle.stop()
         self._worker.stop()
 
-    def _on_done(self, number: int, result: tuple[Commission, Layout, float]) -> None:
+    def _on_done(self, number: int, result: Done) -> None:
         if not self._over(number):
             return
-        doc, layout, seconds = result
+        doc, layout, seconds = result.doc, result.layout, result.seconds
         if doc is not self._doc:  # the document has moved on
+            return
+        if result.then is not None:
+            result.then(layout)
             return
         if self._piece is not None and _piece(layout, self._piece) != _piece(
             self._layout, self._piece
@@ -535,10 +626,20 @@ class Session(QObject):
         if number == self._job:
             self.progress.emit(share, what)
 
-    def write(self, path: str, do: Callable[[], object]) -> None:
-        """Write a file aside, and say when it is there."""
+    def write(
+        self,
+        path: str,
+        do: Callable[[], Any],
+        then: Callable[[Any], object] = lambda _: None,
+    ) -> None:
+        """Write a file aside, and say when it is there; `then` takes what `do` returned."""
         self.message.emit(f"Writing {Path(path).name} ...")
-        self.errands.run(do, lambda _: self.message.emit(f"Written to {path}"))
+
+        def written(result: Any) -> None:
+            then(result)
+            self.message.emit(f"Written to {path}")
+
+        self.errands.run(do, written)
 
     def _leave_place(self) -> None:
         if self._place_used:  # after what is being done to it

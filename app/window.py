@@ -82,6 +82,7 @@ class Window(QMainWindow):
         give_tools(self.bench)
         self.bench.tools[CornersTool.name] = CornersTool(self.bench)
         self.session.message.connect(self.say)
+        self.session.ask = self._ask_agreed
         self.session.busy.connect(self._busy)
         self.session.progress.connect(self._on_progress)
         self.session.changed.connect(self._show_state)
@@ -282,6 +283,13 @@ class Window(QMainWindow):
         redo.setToolTip(f"Do again: {s.redo_label}" if s.redo_label else "Nothing to do again")
 
     # --- files
+
+    def _ask_agreed(self, words: str) -> bool:
+        ask = QMessageBox(QMessageBox.Icon.Question, "Agreed with the client", words, parent=self)
+        yes = ask.addButton("Change it all the same", QMessageBox.ButtonRole.AcceptRole)
+        ask.setDefaultButton(ask.addButton("Leave it", QMessageBox.ButtonRole.RejectRole))
+        ask.exec()
+        return ask.clickedButton() is yes
 
     def _try(self, do: Callable[[], object]) -> bool:
         try:

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.agreed import mark_of, piece_marks
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.commission import Commission
@@ -29,6 +30,7 @@ from core.pieces import Layout
 # ISO 216, mm, lying
 PAPERS = {"A4": (297.0, 210.0), "A3": (420.0, 297.0), "A1": (841.0, 594.0), "A0": (1189.0, 841.0)}
 WHOLE = "whole"
+KEY = "Key"
 MARGIN_MM = 12.0
 OVERLAP_MM = 10.0
 FOOT_MM = 9.0  # below the drawing: the page's name and the level check bar
@@ -128,10 +130,40 @@ def cartoon_pages(
     parts = tiles(doc, paper)
     keyed = {c.material.code: k for k, c in enumerate(counts(doc, layout), 1)}
     drawing = _Drawing(doc, layout, keyed, mirrored, flow)
-    pages = [_key_page(doc, layout, parts, paper, mirrored, keyed)]
+    whole = mark_of(drawing.marks)
+    pages = [_key_page(doc, layout, parts, paper, mirrored, keyed, whole)]
     for tile in parts:
         pages.append(_tile_page(doc, drawing, tile, paper, mirrored, len(parts)))
     return tuple(pages)
+
+
+def page_marks(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> dict[str, str]:
+    """Return each page's mark (`core.agreed`) by its name, and the whole's as that of the key."""
+    parts = tiles(doc, paper)
+    pieces = _turned(_all_pieces(layout), doc.width_mm if mirrored else None)
+    tree, marks = shapely.STRtree(pieces), piece_marks(doc, layout)
+    found = {t.name: mark_of(marks[_seen(tree, t)]) for t in parts}
+    return {KEY: mark_of(marks), **found}
+
+
+def _all_pieces(layout: Layout) -> NDArray[np.object_]:
+    return np.concatenate([f.pieces.polygons for f in layout.fields] or [np.empty(0, object)])
+
+
+def _seen(tree: shapely.STRtree, tile: Tile) -> NDArray[np.int64]:
+    """Return which pieces are seen on a page, in order."""
+    box = shapely.box(tile.x0, tile.y0, tile.x1, tile.y1)
+    return np.sort(tree.query(box, predicate="intersects"))
+
+
+def _turned(shapes: NDArray[np.object_], width: float | None) -> NDArray[np.object_]:
+    """Return shapes as seen from the back of a work so wide; None for the front."""
+    if width is None or not len(shapes):
+        return shapes
+    return np.asarray(
+        shapely.transform(shapes, lambda xy: np.stack([width - xy[:, 0], xy[:, 1]], 1)),
+        dtype=object,
+    )
 
 
 class _Drawing:
@@ -140,29 +172,19 @@ class _Drawing:
     def __init__(
         self, doc: Commission, layout: Layout, keyed: dict[str, int], mirrored: bool, flow: bool
     ) -> None:
-        self.width, self.mirrored = doc.width_mm, mirrored
-        some = [f for f in layout.fields if len(f.pieces)]
-        self.pieces = self._turned(
-            np.concatenate([f.pieces.polygons for f in some] or [np.empty(0, object)])
-        )
-        stock = np.concatenate([f.stock for f in some] or [np.empty(0, np.int64)])
+        width = doc.width_mm if mirrored else None
+        self.pieces = _turned(_all_pieces(layout), width)
+        self.marks = piece_marks(doc, layout)
+        stock = np.concatenate([f.stock for f in layout.fields] or [np.empty(0, np.int64)])
         words = np.array([str(keyed.get(m.code, "")) for m in doc.materials] + ["?"], dtype=object)
         self.words = words[stock]
         self.tree = shapely.STRtree(self.pieces)
         self.places, self.sizes = _label_places(self.pieces, self.words)
-        self.borders = self._turned(
-            np.array([polygon_of(f.outline).boundary for f in doc.fields], dtype=object)
+        self.borders = _turned(
+            np.array([polygon_of(f.outline).boundary for f in doc.fields], dtype=object), width
         )
-        self.flow = self._turned(
-            np.array([curve_of(w) for w in doc.flow_lines] if flow else [], dtype=object)
-        )
-
-    def _turned(self, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-        if not self.mirrored or not len(shapes):
-            return shapes
-        return np.asarray(
-            shapely.transform(shapes, lambda xy: np.stack([self.width - xy[:, 0], xy[:, 1]], 1)),
-            dtype=object,
+        self.flow = _turned(
+            np.array([curve_of(w) for w in doc.flow_lines] if flow else [], dtype=object), width
         )
 
 
@@ -187,7 +209,7 @@ def _tile_page(
     page_w, page_h = page_size(doc, paper)
     shift = np.array([MARGIN_MM - tile.x0, MARGIN_MM - tile.y0])
     seen = shapely.box(tile.x0, tile.y0, tile.x1, tile.y1)
-    mine = np.sort(drawing.tree.query(seen, predicate="intersects"))
+    mine = _seen(drawing.tree, tile)
     items: list[Paths | Text] = []
     if len(drawing.flow):
         items.append(_lines(drawing.flow, seen, shift, FLOW, 0.15))
@@ -205,7 +227,9 @@ def _tile_page(
     over = [*_trim_marks(x0, y0, x1, y1), *_check_bars(x0, y0, y1)]
     side = "seen from the back (mirrored)" if mirrored else "seen from the front"
     where = "whole" if paper == WHOLE else f"page {tile.name} of {of}"
-    foot = f"{textwrap.shorten(doc.title, 40, placeholder=' ...')}   {where}   {side}   true size"
+    mark = mark_of(drawing.marks[mine])
+    title = textwrap.shorten(doc.title, 40, placeholder=" ...")
+    foot = f"mark {mark}   {title}   {where}   {side}   true size"
     left = x0 + CHECK_MM + 26
     size = min(2.8, (page_w - MARGIN_MM - left) / (0.6 * len(foot)))
     if size < 1.6:  # a narrow page: over the trim mark's row, below the bar
@@ -262,6 +286,7 @@ def _key_page(
     paper: str,
     mirrored: bool,
     keyed: dict[str, int],
+    mark: str,
 ) -> Page:
     w, h = PAPERS["A4"] if paper == WHOLE else PAPERS[paper]
     table = counts(doc, layout)
@@ -272,7 +297,8 @@ def _key_page(
             m,
             m + 10,
             f"{doc.width_mm:g} x {doc.height_mm:g} mm, {len(layout):,} tesserae, "
-            + ("drawn mirrored, as laid face down" if mirrored else "drawn from the front"),
+            + ("drawn mirrored, as laid face down" if mirrored else "drawn from the front")
+            + f", mark {mark}",
             3.2,
             colour=GREY,
         ),
@@ -294,7 +320,7 @@ def _key_page(
             y += 3.7
         y += 1.0
     items += _materials(doc, table, keyed, m + map_w + 12, m + 22, w - m, h - m)
-    return Page(w, h, "Key", tuple(items))
+    return Page(w, h, KEY, tuple(items))
 
 
 def _page_map(

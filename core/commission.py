@@ -281,6 +281,28 @@ class Rates:
 
 
 @dataclass(frozen=True, slots=True)
+class Agreed:
+    """A field that is not to change unasked, since a day (YYYY-MM-DD)."""
+
+    field_id: str
+    on: str
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """A print that was made: on which day (YYYY-MM-DD), what in words, and each page's mark.
+
+    `paper` and `mirrored` are as in `core.cartoon`; `marks` holds (page's name, mark).
+    """
+
+    on: str
+    what: str
+    paper: str
+    mirrored: bool
+    marks: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Commission:
     """The whole authored document. `width_mm` and `height_mm` are the finished size.
 
@@ -309,6 +331,8 @@ class Commission:
     notes: str = ""
     currency: str = ""
     id: str = ""
+    agreed: tuple[Agreed, ...] = ()
+    printed: tuple[Printed, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -371,6 +395,7 @@ def remove_field(doc: Commission, field_id: str) -> Commission:
         flow_lines=tuple(line for line in doc.flow_lines if line.field_id != field_id),
         swaps=tuple(s for s in doc.swaps if s.field_id != field_id),
         edits=tuple(e for e in doc.edits if e.field_id != field_id),
+        agreed=tuple(a for a in doc.agreed if a.field_id != field_id),
     )
 
 

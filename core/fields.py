@@ -212,6 +212,7 @@ def _without_orphans(doc: Commission) -> Commission:
         flow_lines=tuple(w for w in doc.flow_lines if w.field_id in ids),
         swaps=tuple(s for s in doc.swaps if s.field_id in ids),
         edits=tuple(e for e in doc.edits if e.field_id in ids),
+        agreed=tuple(a for a in doc.agreed if a.field_id in ids),
     )
 
 

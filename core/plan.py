@@ -240,23 +240,23 @@ class Planner:
         self, doc: Commission, images: Mapping[str, bytes], edited: list[_Edited]
     ) -> tuple[LaidField, ...]:
         """Match the fields whose colours do not stand; within the stock, all of them at once."""
-        hangs_on = colours_hang_on(doc, self._kept)
+        hang_on = _colours_hang_on(doc, self._kept)
         keys: list[str] = []
         stale = []
-        for k, (field, e, inputs) in enumerate(zip(doc.fields, edited, hangs_on, strict=True)):
+        for k, (field, e, inputs) in enumerate(zip(doc.fields, edited, hang_on, strict=True)):
             known = self._matched.get(field.id)
             if known is not None and known[0] == inputs and known[1].pieces is e.pieces:
                 continue
             colours, found = self._kept[field.id].colours, None
             if colours is not None:
-                keys = keys or _keys(hangs_on)
+                keys = keys or _keys(hang_on)
                 found = _as_kept(doc, field, e.pieces, colours) if colours.key == keys[k] else None
             if found is None:
                 stale.append((field, e, inputs))
             else:
                 self._matched[field.id] = inputs, found
         if stale and doc.within_stock:
-            stale = list(zip(doc.fields, edited, hangs_on, strict=True))
+            stale = list(zip(doc.fields, edited, hang_on, strict=True))
         if stale:
             some = replace(doc, fields=tuple(f for f, _, _ in stale))
             pieces, materials = [e.pieces for _, e, _ in stale], [e.materials for _, e, _ in stale]
@@ -276,13 +276,20 @@ class Planner:
         return self._colours[1]
 
 
-def colours_hang_on(doc: Commission, kept: Kept) -> list[tuple[Any, ...]]:
-    """Return all that each field's colours hang on, in the order of the fields."""
+def _colours_hang_on(doc: Commission, kept: Kept) -> list[tuple[Any, ...]]:
+    return hangs_on(doc, {k: (one.key, one.solver) for k, one in kept.items()})
+
+
+def hangs_on(doc: Commission, laid: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+    """Return all that each field's colours and its work by hand hang on, in order of the fields.
+
+    `laid` says by a field's id how its pieces were laid.
+    """
     materials = tuple(_looks(m, doc.within_stock) for m in doc.materials)
     common = (doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, materials)
     every = tuple(
         (
-            *(f.id, kept[f.id].key, kept[f.id].solver, f.colour, palette_of(doc, f)),
+            *(f.id, laid[f.id], f.colour, palette_of(doc, f)),
             tuple(e for e in doc.edits if e.field_id == f.id),
             tuple(
                 s for s in doc.swaps if s.field_id in (None, f.id) and s.motif in (None, f.motif)
@@ -294,10 +301,10 @@ def colours_hang_on(doc: Commission, kept: Kept) -> list[tuple[Any, ...]]:
     return [(one, common, every if doc.within_stock else ()) for one in every]
 
 
-def _keys(hangs_on: list[tuple[Any, ...]]) -> list[str]:
+def _keys(hang_on: list[tuple[Any, ...]]) -> list[str]:
     """Return a key of what each field's colours hang on; what all have in common is read once."""
-    common = key_of_choices(*hangs_on[0][1:]) if hangs_on else ""
-    return [key_of_choices(own, common) for own, *_ in hangs_on]
+    common = key_of_choices(*hang_on[0][1:]) if hang_on else ""
+    return [key_of_choices(own, common) for own, *_ in hang_on]
 
 
 def _looks(m: Material, within_stock: bool) -> Material:
@@ -308,7 +315,7 @@ def _looks(m: Material, within_stock: bool) -> Material:
 
 def with_colours(doc: Commission, layout: Layout) -> Kept:
     """Return what stands of a document's layout with its colours, as the file keeps it."""
-    keys = _keys(colours_hang_on(doc, layout.kept))
+    keys = _keys(_colours_hang_on(doc, layout.kept))
     codes = tuple(m.code for m in doc.materials)
     return {
         laid.field_id: replace(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 
 from PySide6.QtGui import QFocusEvent
@@ -11,6 +12,7 @@ from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 
 from app.jobcard.base import Leaf
 from app.widgets import Number, button, row, text
+from core.agreed import agree
 from core.fields import resize_work
 
 
@@ -77,6 +79,10 @@ class BriefLeaf(Leaf):
         self.group(
             "Rates", row("Currency", self.currency), self.hour, self.grout, self.bed, self.seconds
         )
+        self.agreed = text("", "hint")
+        self.agree = button("All is agreed", self._agree)
+        self.free = button("No longer agreed", self._free)
+        self.group("Agreed with the client", self.agreed, row(self.agree, self.free))
         self.group(
             "The hand",
             text("Every laying has small irregularities. Lay it with other ones:", "hint"),
@@ -102,6 +108,13 @@ class BriefLeaf(Leaf):
 
         return changed
 
+    def _agree(self) -> None:
+        ids = {f.id for f in self.doc.fields}
+        self.try_to("Agree all", lambda: agree(self.doc, ids, date.today().isoformat()))
+
+    def _free(self) -> None:
+        self.change("No longer agreed", agreed=())
+
     def _throw(self) -> None:
         self.change("Another throw of the hand", seed=self.doc.seed + 1)
 
@@ -119,3 +132,9 @@ class BriefLeaf(Leaf):
         self.grout.show_value(float(doc.rates.grout_kg))
         self.bed.show_value(float(doc.rates.adhesive_kg))
         self.seconds.show_value(doc.rates.seconds_a_piece)
+        self.agreed.setText(
+            f"{len(doc.agreed)} of {len(doc.fields)} fields are agreed. What would change them "
+            "asks first; all that is printed as a cartoon is agreed by itself."
+        )
+        self.agree.setEnabled(len(doc.agreed) < len(doc.fields))
+        self.free.setEnabled(bool(doc.agreed))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 
 import numpy as np
 from PySide6.QtCore import QSize, Qt
@@ -12,6 +13,7 @@ from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWi
 from app.jobcard.base import Leaf
 from app.tools.parting import PartTool
 from app.widgets import button, row, text
+from core.agreed import agree, no_longer_agreed
 from core.colour.convert import swatch_rgb
 from core.fields import (
     Edited,
@@ -77,6 +79,10 @@ class FieldsLeaf(Leaf):
             ),
             button("Choose the whole motif", self._whole_motif),
         )
+        self.agreed = text("", "hint")
+        self.agree = button("Agreed", self._agree, tip="What would change them asks first")
+        self.free = button("No longer agreed", self._free)
+        self.group("Agreed with the client", self.agreed, row(self.agree, self.free))
         self.check = text("", "hint")
         self.mend = button("Mend gaps and overlaps", self._knit)
         self.group("Sound?", self.check, self.mend)
@@ -146,6 +152,26 @@ class FieldsLeaf(Leaf):
         motifs = {f.motif for f in self.chosen() if f.motif}
         self.session.select(f.id for f in self.doc.fields if f.motif in motifs)
 
+    def _agree(self) -> None:
+        self.try_to("Agree fields", lambda: agree(self.doc, self._ids(), date.today().isoformat()))
+
+    def _free(self) -> None:
+        self.try_to("No longer agreed", lambda: no_longer_agreed(self.doc, self._ids()))
+
+    def _show_agreed(self) -> None:
+        since = {a.field_id: a.on for a in self.doc.agreed}
+        ids = self._ids()
+        some = [i for i in ids if i in since]
+        self.agree.setEnabled(len(some) < len(ids))
+        self.free.setEnabled(bool(some))
+        if not ids:
+            words = f"{len(since)} of {len(self.doc.fields)} fields are agreed."
+        elif len(ids) == 1:
+            words = f"Agreed on {since[ids[0]]}." if some else "Not agreed yet."
+        else:
+            words = f"{len(some)} of the {len(ids)} chosen are agreed."
+        self.agreed.setText(f"{words} What would change an agreed field asks first.")
+
     def _knit(self) -> None:
         self._edited("Mend gaps and overlaps", lambda: knit_all(self.doc))
 
@@ -195,6 +221,7 @@ class FieldsLeaf(Leaf):
         )
         motifs = {f.motif for f in some}
         self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
+        self._show_agreed()
 
     def draw(self) -> None:
         layout = self.session.layout

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtWidgets import (
-    QGridLayout,
-    QLineEdit,
-    QToolButton,
-    QWidget,
-)
+from PySide6.QtWidgets import QGridLayout, QLineEdit, QMessageBox, QToolButton, QWidget
 
 from app.jobcard.base import Leaf
 from app.jobcard.pictures import laying_icon
 from app.widgets import Choice, Number, button, text
-from core.commission import LAYINGS, Field
+from core.changes import changes, told
+from core.commission import LAYINGS, Commission, Field, change_field
+from core.errors import EmblemaError
+from core.laying import SOLVER_VERSION
+from core.pieces import Layout
 
 TELL = {
     "tessellatum": "Parallel courses along the flow.",
@@ -127,14 +126,16 @@ class LayingLeaf(Leaf):
             number("Length to width", "slenderness", "", 1, 8, 0.1, 2),
             number("Fans apart", "module_mm", "mm", 20, 2000, 5, 0),
         )
-        self.group(
-            "",
-            button(
-                "Lay again with another hand",
-                self._throw,
-                tip="The same choices with other small irregularities",
-            ),
+        self.throw = button(
+            "Lay again with another hand",
+            self._throw,
+            tip="The chosen fields: the same choices with other small irregularities",
         )
+        self.older = text("", "hint")
+        self.anew = button(
+            "Lay again with this version ...", self._anew, tip="Says first what would change"
+        )
+        self.group("", self.throw, self.older, self.anew)
 
     def _laying(self, name: str) -> None:
         self.change_chosen(f"Lay in {name}", opus=name)
@@ -146,7 +147,40 @@ class LayingLeaf(Leaf):
             self.change_chosen("Hug motifs", hug=motifs)
 
     def _throw(self) -> None:
-        self.change("Another throw of the hand", seed=self.doc.seed + 1)
+        def make() -> Commission:
+            doc = self.doc
+            for f in self.chosen():
+                doc = change_field(doc, f.id, throw=f.laying.throw + 1)
+            return doc
+
+        self.try_to("Another throw of the hand", make)
+
+    def _older(self) -> list[str]:
+        """Return the fields, of those chosen or of all, that an earlier version laid."""
+        layout = self.session.layout
+        kept = layout.kept if layout is not None else {}
+        ids = {f.id for f in self.chosen()} or set(kept)
+        return [k for k, one in kept.items() if k in ids and one.solver < SOLVER_VERSION]
+
+    def _anew(self) -> None:
+        self.session.try_anew(self._older(), self._offer)
+
+    def _offer(self, layout: Layout) -> None:
+        """Say what would change, and let it stand if it is wanted."""
+        before, doc = self.session.layout, self.doc
+        if before is None:
+            return
+        found = told(doc, changes(doc, before, layout))
+        ask = QMessageBox(QMessageBox.Icon.Question, "Lay again", found, parent=self)
+        ask.setInformativeText("It can be taken back with undo.")
+        yes = ask.addButton("Lay again", QMessageBox.ButtonRole.AcceptRole)
+        ask.setDefaultButton(ask.addButton("Leave as it lies", QMessageBox.ButtonRole.RejectRole))
+        ask.exec()
+        if ask.clickedButton() is yes:
+            try:
+                self.session.take_anew("Lay again with this version", layout)
+            except EmblemaError as e:
+                self.session.message.emit(str(e))
 
     def showEvent(self, event: object) -> None:
         """Draw the little pictures when they are first seen."""
@@ -157,7 +191,12 @@ class LayingLeaf(Leaf):
 
     def refresh(self) -> None:
         some = self.chosen()
-        for card in (self.which, self.sizes, self.hugging, self.special):
+        older = len(self._older())
+        fields = "1 field was" if older == 1 else f"{older} fields were"
+        self.older.setText(f"{fields} laid by an earlier version, and stand as they were.")
+        self.older.setVisible(bool(older))
+        self.anew.setVisible(bool(older))
+        for card in (self.which, self.sizes, self.hugging, self.special, self.throw):
             card.setEnabled(bool(some))
         self.of.setText(
             "Choose a field on the bench"

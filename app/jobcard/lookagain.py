@@ -249,7 +249,7 @@ class LookAgainLeaf(Leaf):
             return
         tried = mend(self.doc, layout, f)
         if tried.done:
-            self.session.apply(f"Mend: {RULES[f.rule].lower()}", tried.doc)
+            self.session.try_apply(f"Mend: {RULES[f.rule].lower()}", tried.doc)
         else:
             self.reason.setText(f"Not mended: {tried.reason}.")
             self.reason.setVisible(True)
@@ -275,8 +275,8 @@ class LookAgainLeaf(Leaf):
         if self.doc is not asked:
             self.session.message.emit("The commission changed meanwhile; mend again.")
             return
-        if count:
-            self.session.apply(f"Mend {count} findings", doc)
+        if count and not self.session.try_apply(f"Mend {count} findings", doc):
+            return
         self.reason.setText(f"{count} of {tried} mended. Mend again for those close together.")
         self.reason.setVisible(True)
 

@@ -128,7 +128,7 @@ class Share(QWidget):
     def part(self) -> None:
         """Let the commission be another than the one it was begun from."""
         doc = replace(self.session.doc, id=new_commission_id())
-        self.session.apply("A commission of its own", doc)
+        self.session.try_apply("A commission of its own", doc)
         self.room.try_to(lambda: None, "Nothing is set aside for it yet.")
 
     def set_aside(self) -> None:

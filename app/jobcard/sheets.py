@@ -11,11 +11,13 @@ from PySide6.QtWidgets import QFileDialog, QProgressBar, QWidget
 
 from app.canvas import Bench
 from app.jobcard.base import Leaf
+from app.jobcard.prints import Prints, print_of
 from app.jobs import Progress
 from app.painting import print_pages, write_cartoon_pdf
 from app.theme import INK, SLATE, STONE, VERDIGRIS
 from app.widgets import Choice, Switch, button, row, text
 from core.cartoon import PAPERS, WHOLE, cartoon_pages, tiles
+from core.commission import Printed
 from core.figures import CAUTIONS
 
 if TYPE_CHECKING:
@@ -93,6 +95,8 @@ class SheetsLeaf(Leaf):
             self.print,
             self.printing,
         )
+        self.prints = Prints(self.session)
+        self.group("Printed", self.prints)
         self.group(
             "Before you lay over it",
             text(
@@ -123,7 +127,12 @@ class SheetsLeaf(Leaf):
             self.session.message.emit("Nothing is laid yet.")
             return
         paper, mirrored = self.paper.value, self.mirrored.isChecked()
-        self.session.write(path, lambda: write_cartoon_pdf(path, doc, layout, paper, mirrored))
+
+        def do() -> Printed:
+            write_cartoon_pdf(path, doc, layout, paper, mirrored)
+            return print_of(doc, layout, paper, mirrored)
+
+        self.session.write(path, do, self.session.note_print)
 
     def ask_print(self) -> None:
         """Ask for a printer, and print."""
@@ -141,16 +150,21 @@ class SheetsLeaf(Leaf):
             return
         paper, mirrored = self.paper.value, self.mirrored.isChecked()
 
-        def work(progress: Progress, stop: Callable[[], bool]) -> int:
+        def work(progress: Progress, stop: Callable[[], bool]) -> tuple[int, Printed]:
             pages = cartoon_pages(doc, layout, paper, mirrored)
-            return print_pages(printer, pages, progress, stop)
+            sent = print_pages(printer, pages, progress, stop)
+            return sent, print_of(doc, layout, paper, mirrored)
+
+        def then(done: tuple[int, Printed]) -> None:
+            self.session.note_print(done[1])
+            self.session.message.emit(f"{done[0]} pages sent to the printer, at 100 %.")
 
         self._show_progress(0.0, "Drawing the pages ...")
         self._show_printing(True)
         self._halt = self.session.errands.watch(
             work,
             self._show_progress,
-            lambda n: self.session.message.emit(f"{n} pages sent to the printer, at 100 %."),
+            then,
             lambda: self._show_printing(False),
         )
 
@@ -169,3 +183,6 @@ class SheetsLeaf(Leaf):
         high = (WIDE - 72) * self.doc.height_mm / self.doc.width_mm
         self.map.setFixedHeight(int(min(300, max(90, high))) + 8)
         self.map.update()
+
+    def draw(self) -> None:
+        self.prints.refresh()

@@ -116,7 +116,9 @@ class SketchLeaf(Leaf):
 
         def take(found: tuple[Sketch | None, dict[str, bytes], tuple[str, ...]]) -> None:
             sketch, images, notes = found
-            self.session.apply("Bring in a sketch", replace(self.doc, sketch=sketch), images)
+            brought = replace(self.doc, sketch=sketch)
+            if not self.session.try_apply("Bring in a sketch", brought, images):
+                return
             for note in notes:
                 self.session.message.emit(note)
 
@@ -159,7 +161,8 @@ class SketchLeaf(Leaf):
         if self.doc is not self._asked:
             self.session.message.emit("The commission changed meanwhile; trace again.")
             return
-        self.session.apply("Trace from sketch", result.doc)
+        if not self.session.try_apply("Trace from sketch", result.doc):
+            return
         self.session.message.emit(f"{len(result.field_ids)} fields traced from the sketch.")
 
     def _failed(self, number: int, words: str) -> None:

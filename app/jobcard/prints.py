@@ -1,0 +1,128 @@
+"""What was printed, and whether it still holds: by the marks that the pages carry."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
+
+from app.session import Session
+from app.widgets import text
+from core.agreed import LETTERS, MARK_LETTERS, pages_that_hold
+from core.cartoon import KEY, WHOLE, page_marks
+from core.commission import Commission, Printed
+from core.pieces import Layout
+
+MOST_NAMED = 6
+MOST_PRINTS = 4
+Marks = dict[tuple[str, bool], dict[str, str]]  # by paper and side, each page's
+
+
+def print_of(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> Printed:
+    """Return the note of a cartoon printed today."""
+    marks = page_marks(doc, layout, paper, mirrored)
+    pages = "whole" if paper == WHOLE else f"{paper}, {len(marks) - 1} pages"
+    what = f"Cartoon, {pages}{', mirrored' if mirrored else ''}"
+    return Printed(date.today().isoformat(), what, paper, mirrored, tuple(marks.items()))
+
+
+class Prints(QWidget):
+    """The prints that were made, newest first, and a line to look a page's mark up."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        self.words = text("")
+        self.line = QLineEdit()
+        self.line.setPlaceholderText("Mark at the foot of a page")
+        self.line.setMaxLength(MARK_LETTERS)
+        self.line.setMinimumHeight(36)
+        self.line.textChanged.connect(lambda _: self.show_found())
+        self.found = text("", "hint")
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(8)
+        for w in (self.words, self.line, self.found):
+            box.addWidget(w)
+        self._marks: Marks = {}
+        self._of: object = None  # the layout and prints that the marks are of
+        self._asked: object = None
+
+    def refresh(self) -> None:
+        """Work the marks of today out aside, if anything was printed, and show what holds."""
+        doc, layout = self.session.laid_doc, self.session.layout
+        printed = self.session.doc.printed
+        if doc is None or layout is None or not printed:
+            self._marks, self._of = {}, None
+            self._show()
+            return
+        now = (layout, printed)
+        if self._of == now or self._asked == now:
+            self._show()
+            return
+        self._asked = now
+        kinds = {(p.paper, p.mirrored) for p in printed}
+
+        def work() -> Marks:
+            return {kind: page_marks(doc, layout, *kind) for kind in kinds}
+
+        def then(marks: Marks) -> None:
+            self._marks, self._of = marks, now
+            self._show()
+
+        self.session.errands.run(work, then)
+
+    def _show(self) -> None:
+        printed = self.session.doc.printed
+        self.line.setVisible(bool(printed))
+        self.found.setVisible(bool(printed))
+        if not printed:
+            self.words.setText("Nothing is printed yet. What is printed is agreed by itself.")
+            return
+        lines = [self._holds(p) for p in reversed(printed[-MOST_PRINTS:])]
+        if len(printed) > MOST_PRINTS:
+            lines.append(f"and {len(printed) - MOST_PRINTS} before these")
+        self.words.setText("\n".join(lines))
+        self.show_found()
+
+    def _holds(self, p: Printed) -> str:
+        head = f"{p.on}: {p.what}: "
+        marks = self._marks.get((p.paper, p.mirrored))
+        if marks is None:
+            return head + "looking ..."
+        holds, gone = pages_that_hold(p, marks)
+        gone = [name for name in gone if name != KEY]
+        if len(holds) == len(p.marks):
+            return head + "every page holds."
+        if len(gone) >= len(p.marks) - 1:
+            return head + "no page holds any more."
+        named = ", ".join(gone[:MOST_NAMED]) + (" ..." if len(gone) > MOST_NAMED else "")
+        return head + f"{len(gone)} pages no longer hold: {named}."
+
+    def show_found(self) -> None:
+        """Say of the mark that was typed whether its page holds."""
+        mark = self.line.text().strip().upper()
+        if len(mark) < MARK_LETTERS:
+            self.found.setText("Type the mark of a printed page to see whether it still holds.")
+            return
+        if any(letter not in LETTERS for letter in mark):
+            self.found.setText("A mark has six signs, none of them B, I, L, O, 0, 1 or 8.")
+            return
+        for (paper, _), marks in self._marks.items():
+            for name, now in marks.items():
+                if now == mark:
+                    self.found.setText(f"It holds: {_page(name)} ({paper}), as it is now.")
+                    return
+        for p in reversed(self.session.doc.printed):
+            for name, then in p.marks:
+                if then == mark:
+                    self.found.setText(
+                        f"It no longer holds: {_page(name)} of {p.what}, {p.on}. Its pieces or "
+                        "materials have changed since."
+                    )
+                    return
+        self.found.setText("No page printed of this commission has this mark.")
+
+
+def _page(name: str) -> str:
+    return "the key page" if name == KEY else f"page {name}"
