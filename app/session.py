@@ -654,6 +654,7 @@ class Session(QObject):
         self._aside.close()
         self._take_file(None, None, look=False)
         self._keep.stop()
+        self._calm.stop()
         self._settle.stop()
         self._worker.close()
         self._planner.close()

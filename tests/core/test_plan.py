@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from plan_rig import bands, planning
 
 from core import handwork
 from core.commission import (
@@ -26,7 +27,6 @@ from core.kept import key_of
 from core.laying import SOLVER_VERSION
 from core.pieces import Layout
 from core.plan import Planner, setting_of, with_colours
-from core.stock.lists import starter_stock
 
 WALL = (((0.0, 0.0), (90.0, 0.0), (90.0, 90.0), (0.0, 90.0)),)
 NOTHING = (((0.0, 0.0), (90.0, 0.0), (45.0, 0.0)),)
@@ -34,9 +34,8 @@ NOTHING = (((0.0, 0.0), (90.0, 0.0), (45.0, 0.0)),)
 
 @pytest.fixture
 def planner() -> Iterator[Planner]:
-    one = Planner()
-    yield one
-    one.close()
+    with planning() as one:
+        yield one
 
 
 @pytest.mark.parametrize("large", [False, True], ids=["one after the other", "side by side"])
@@ -53,22 +52,6 @@ def test_the_field_that_cannot_be_laid_is_named_and_the_others_stay(
     mended = replace(doc, fields=(ground, replace(line, outline=(WALL,))))
     layout = planner.layout(mended, {})
     assert [len(f.pieces) > 50 for f in layout.fields] == [True, True]
-
-
-def bands(**common: object) -> Commission:
-    """Return three fields side by side."""
-    fields = tuple(
-        field_of(
-            f"f{k}",
-            name,
-            ((((50.0 * k, 0.0), (50.0 * k + 50, 0.0), (50.0 * k + 50, 60.0), (50.0 * k, 60.0)),),),
-            "water" if k else "",
-            wanted_lab=(30.0 + 20 * k, 5.0 * k, -10.0),
-            **common,
-        )
-        for k, name in enumerate(("Left", "Middle", "Right"))
-    )
-    return Commission("Bands", 150.0, 60.0, fields=fields, materials=starter_stock()[:20])
 
 
 def alike(a: Layout, b: Layout) -> None:
@@ -139,13 +122,10 @@ def test_what_is_remembered_is_what_is_laid_and_matched_from_nothing(
     for _ in range(10):
         doc = some_edit(doc, layout, luck)
         layout = planner.layout(doc, {})
-        fresh = Planner()
-        try:
+        with planning() as fresh:
             alike(layout, fresh.layout(doc, {}))
             # and so it is from what a file keeps
             alike(layout, fresh.layout(doc, {}, kept=with_colours(doc, layout)))
-        finally:
-            fresh.close()
 
 
 def test_a_change_to_one_field_leaves_the_very_pieces_of_the_others(planner: Planner) -> None:
@@ -226,10 +206,7 @@ def test_damaged_pieces_are_laid_again_and_named(planner: Planner) -> None:
     doc = bands()
     first = planner.layout(doc, {})
     broken = {**first.kept, "f1": replace(first.kept["f1"], packed=b"nothing of the kind")}
-    fresh = Planner()
-    try:
+    with planning() as fresh:
         layout = fresh.layout(doc, {}, kept=broken)
-    finally:
-        fresh.close()
     assert layout.broken == ("Middle",)
     alike(layout, first)
