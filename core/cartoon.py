@@ -138,12 +138,12 @@ def cartoon_pages(
 
 
 def page_marks(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> dict[str, str]:
-    """Return each page's mark (`core.agreed`) by its name, and the whole's as that of the key."""
+    """Return each page's mark (`core.agreed`) by its name, and last the key's, of all pieces."""
     parts = tiles(doc, paper)
     pieces = _turned(_all_pieces(layout), doc.width_mm if mirrored else None)
     tree, marks = shapely.STRtree(pieces), piece_marks(doc, layout)
     found = {t.name: mark_of(marks[_seen(tree, t)]) for t in parts}
-    return {KEY: mark_of(marks), **found}
+    return {**found, KEY: mark_of(marks)}
 
 
 def _all_pieces(layout: Layout) -> NDArray[np.object_]:

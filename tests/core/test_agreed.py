@@ -167,7 +167,7 @@ def test_each_page_carries_the_mark_that_is_worked_out_for_it(mirrored: bool) ->
     layout = laid(doc)
     marks = page_marks(doc, layout, "A4", mirrored)
     pages = cartoon_pages(doc, layout, "A4", mirrored)
-    assert list(marks) == [p.name for p in pages] and len(pages) > 3
+    assert sorted(marks) == sorted(p.name for p in pages) and len(pages) > 3
     for page in pages:
         words = " ".join(i.words for i in (*page.items, *page.over) if isinstance(i, Text))
         assert f"mark {marks[page.name]}" in words
