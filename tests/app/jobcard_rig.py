@@ -24,7 +24,7 @@ from core.sketch import import_sketch
 from core.stock.lists import starter_stock
 
 
-def pump(until: Callable[[], bool], most: float = 20.0) -> bool:
+def pump(until: Callable[[], bool], most: float = 60.0) -> bool:
     """Run the event loop until something holds."""
     app = QApplication.instance() or QApplication([])
     end = time.monotonic() + most
