@@ -15,6 +15,7 @@ from typing import Any, Final, TypeVar
 
 from core.errors import EmblemaError
 from core.material import Key, Lab, Lot, Material, check_lab, check_material, check_pieces
+from core.plaintext import number
 from core.stock.file import StockFile
 from core.stock.lists import starter_stock
 
@@ -359,8 +360,11 @@ def _plain(m: Material, column: str) -> Any:
 
 def _material(row: sqlite3.Row) -> Material:
     given = {c: row[c] for c in _PLAIN}
-    given["price"] = Decimal(given["price"])
-    return Material(lab=(row["l"], row["a"], row["b"]), pieces=int(row["pieces"]), **given)
+    price = number(str(given.pop("price")))
+    if price is None:
+        raise EmblemaError(f"The stock is damaged: the price of '{row['code']}' is no amount.")
+    lab = (row["l"], row["a"], row["b"])
+    return Material(lab=lab, pieces=int(row["pieces"]), price=price, **given)
 
 
 def _lot(row: sqlite3.Row) -> Lot:

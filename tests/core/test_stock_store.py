@@ -642,3 +642,15 @@ class Shelf(RuleBasedStateMachine):
 
 TestShelf = Shelf.TestCase
 TestShelf.settings = settings(max_examples=15, stateful_step_count=25, deadline=None)
+
+
+@pytest.mark.parametrize("price", ["1e99999999", "nan", "dear"])
+def test_a_price_that_is_no_amount_is_said_at_once(tmp_path, price):
+    path = tmp_path / "stock.sqlite"
+    with StockStore(path) as store:
+        code = store.materials()[0].code
+        with closing(sqlite3.connect(path)) as db:
+            db.execute("UPDATE material SET price = ? WHERE code = ?", (price, code))
+            db.commit()
+        with pytest.raises(EmblemaError, match=f"damaged: the price of '{code}'"):
+            store.material(code)
