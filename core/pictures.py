@@ -17,7 +17,14 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, JpegImagePlugin, TiffImagePlugin, UnidentifiedImageError
+from PIL import (
+    Image,
+    ImageCms,
+    JpegImagePlugin,
+    PngImagePlugin,
+    TiffImagePlugin,
+    UnidentifiedImageError,
+)
 
 from core.errors import EmblemaError
 
@@ -31,6 +38,8 @@ _BAND_PX: Final = 4_000_000
 # Pillow's own limit (179 million pixels) would refuse a telephone's photograph; `_check_size` asks
 # for memory instead, before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
+# A PNG whose profile is larger than this is refused by Pillow; some printers' are beyond its 1 MB.
+PngImagePlugin.MAX_TEXT_CHUNK = 8_000_000
 
 _UPRIGHT: Final[dict[int, Callable[[NDArray[np.uint8]], NDArray[np.uint8]]]] = {
     # EXIF 2.32, tag 0x0112: where row 0 and column 0 are seen
@@ -267,7 +276,8 @@ def _to_srgb(
     """Return what turns a band without transparency to sRGB, and what is to be said of it."""
     mode = {"LA": "L", "RGBA": "RGB"}.get(band.mode, band.mode)
     profile = picture.info.get("icc_profile")
-    if profile or mode == "LAB":
+    # Pillow says None where there is a profile that it could not unpack or put together
+    if mode == "LAB" or "icc_profile" in picture.info:
         try:
             there = (
                 ImageCms.createProfile("LAB")  # D50, as TIFF 6.0 has it

@@ -96,6 +96,21 @@ def test_a_broken_profile_is_left_out_and_said(kind: str, spoil) -> None:
     assert "heron.pic" in note and "profile" in note
 
 
+def test_a_profile_that_cannot_even_be_unpacked_is_left_out_and_said() -> None:
+    png = bytearray(coded(photo(), "PNG", icc_profile=srgb()))
+    at = png.index(b"iCCP")
+    (length,) = struct.unpack(">I", png[at - 4 : at])
+    png[at + 20 : at + 40] = b"\xff" * 20
+    png[at + 4 + length : at + 8 + length] = struct.pack(
+        ">I", zlib.crc32(png[at : at + 4 + length])
+    )
+    jpeg = bytearray(coded(photo(), "JPEG", icc_profile=srgb()))
+    jpeg[jpeg.index(b"ICC_PROFILE\0") + 13] = 3  # the first of three parts, the others missing
+    for data in (png, jpeg, coded(photo(), "PNG", icc_profile=b"\0" * 3_000_000)):
+        (note,) = read_picture(bytes(data), "heron.pic").notes
+        assert "heron.pic" in note and "profile" in note
+
+
 def test_a_picture_whose_head_says_too_much_is_refused_before_it_is_decoded() -> None:
     png = bytearray(coded(Image.new("RGB", (8, 8))))
     webp = coded(Image.new("RGB", (8, 8)), "WEBP", lossless=True)
