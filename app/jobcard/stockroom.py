@@ -444,8 +444,8 @@ class Stockroom(QDialog):
             self.say(said)
 
     def _ask_scale(self, path: str, unsaid: UnknownScale) -> None:
-        """Ask whether reflectances are shares or per cent, and take them so."""
-        box = QMessageBox(QMessageBox.Icon.Question, "Reflectances", str(unsaid), parent=self)
+        """Ask whether measurements are shares or per cent, and take them so."""
+        box = QMessageBox(QMessageBox.Icon.Question, "Shares or per cent", str(unsaid), parent=self)
         box.setInformativeText("The instrument's manual says which; a wrong answer spoils colours.")
         for words, white in (("Shares, white is 1", 1), ("Per cent, white is 100", 100)):
             b = box.addButton(words, QMessageBox.ButtonRole.AcceptRole)

@@ -44,7 +44,7 @@ _SAID_TWICE: Final = "says two different things of the {}: {}."
 
 
 class UnknownScale(EmblemaError):
-    """A file does not say whether its reflectances are shares or per cent.
+    """A file does not say whether its reflectances, or XYZ, are shares or per cent.
 
     `lightest` is the L* of its lightest sample either way, by what white would be: 1 or 100.
     """
@@ -109,12 +109,12 @@ def read_cgats(
         where left out (ISO 13655), and a note says so.
     white : 1 or 100, optional
         What a perfect white is in XYZ's Y and in reflectances, where the file does not say. For
-        XYZ 100 where left out (ISO 13655), and a note says so.
+        XYZ 100 where left out (ISO 13655), and a note says so, unless all could as well be shares.
 
     Raises
     ------
     UnknownScale
-        Nobody says whether reflectances are shares or per cent.
+        Nobody says whether reflectances, or XYZ of which no Y is above 1, are shares or per cent.
     EmblemaError
         The file is no such file, a line of it cannot be read (it is named), or its light or
         observer is not known.
@@ -338,7 +338,16 @@ def _samples(
     elif set(_XYZ) <= set(place):
         under = _under(table, name, illuminant, observer, notes)
         scale, assumed = _scale_of_xyz(table, name, white)
-        xyz = values([place[c] for c in _XYZ]) / scale
+        xyz = values([place[c] for c in _XYZ])
+        if assumed and xyz[:, 1].max() <= 1:
+            lightest = {w: float(lab_from_xyz(xyz / w)[:, 0].max()) for w in (1, 100)}
+            raise UnknownScale(
+                f"'{name}' does not say whether its XYZ are shares (white is Y 1; the lightest "
+                f"sample is L* {lightest[1]:.1f} then) or per cent (white is Y 100; L* "
+                f"{lightest[100]:.1f}).",
+                lightest,
+            )
+        xyz = xyz / scale
         lab = lab_under_d65(lab_from_xyz(xyz, WHITES[under]), *under)
         if assumed:
             notes[

@@ -209,7 +209,9 @@ def test_the_scale_is_never_told_by_the_largest_value(tmp_path):
     assert e.value.lightest[100] == pytest.approx(903.3 * 0.009, abs=0.01)
     assert read_cgats(path, white=100).samples[0].lab[0] == pytest.approx(8.13, abs=0.01)
     path = written(tmp_path, ("XYZ_X", "XYZ_Y", "XYZ_Z"), [(0.868, 0.9, 0.743)])
-    assert read_cgats(path).samples[0].lab == pytest.approx((8.13, 0, 0), abs=0.05)
+    with pytest.raises(UnknownScale, match=r"XYZ are shares.*L\* 96\.0.*per cent.*8\.1"):
+        read_cgats(path)
+    assert read_cgats(path, white=100).samples[0].lab == pytest.approx((8.13, 0, 0), abs=0.05)
     assert read_cgats(path, white=1).samples[0].lab[0] == pytest.approx(96.0, abs=0.05)
 
 
