@@ -24,7 +24,7 @@ from core.material import check_lab, check_material
 from core.stock.cgats import is_cgats, read_cgats
 from core.stock.lists import read_stock_csv, write_stock_csv
 
-SLOW_S = 5.0
+SLOW_S = 5.0  # of a core; longer than this is a hang
 
 
 def read(path: Path) -> str:
@@ -52,7 +52,7 @@ def main() -> int:
         files = itertools.islice(damaged_lists(every_list(), seed), count)
         for k, (name, data) in enumerate(files):
             path.write_bytes(data)
-            began = time.monotonic()
+            began = time.process_time()
             try:
                 what = read(path)
             except EmblemaError as e:
@@ -60,7 +60,7 @@ def main() -> int:
                 what = "refused" if good else f"FAILED: {e}"
             except Exception:
                 what = "FAILED: " + traceback.format_exc()
-            if time.monotonic() - began > SLOW_S:
+            if time.process_time() - began > SLOW_S:
                 what = "FAILED: too slow"
             came[name.split()[0]][what.split(":")[0]] += 1
             if what.startswith("FAILED"):
