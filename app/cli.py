@@ -1,21 +1,27 @@
 """The command line: opens the window, or does one thing without it.
 
-Bad input ends with exit code 2 and one line that says what is wrong.
+Bad input ends with exit code 2 and one line that says what is wrong, a fault of the program
+itself with exit code 1.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import re
 import sys
+import traceback
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
 from core.errors import EmblemaError
+from core.files import data_folder, write_text
 from core.material import ILLUMINANTS
 
 COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
+FAULTS = "fault.txt"  # in the user's data folder: the newest fault of the program's own
 NAMED = 5  # lines of a list whose faults are told
 _BELOW_ZERO = re.compile(r"[-\u2212](\.?\d|inf|nan)", re.IGNORECASE)
 
@@ -24,20 +30,48 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
-        if not given or (given[0] not in COMMANDS and not given[0].startswith("-")):
-            return _window(given)
-        if given[0] == "match":
-            # Led by a blank it is a number to argparse too, which else takes -1e-3 for an option.
-            given = [f" {word}" if _BELOW_ZERO.match(word) else word for word in given]
-        chosen = _parser().parse_args(given)
-        run: Callable[[argparse.Namespace], int] = chosen.run
-        return run(chosen)
+        try:
+            return _run(given)
+        finally:
+            sys.stdout.flush()
     except EmblemaError as e:
         print(f"emblema: {' '.join(str(e).split())}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         print("emblema: stopped; nothing was changed.", file=sys.stderr)
         return 130
+    except BrokenPipeError:  # whoever reads has read enough
+        with suppress(OSError, ValueError):  # else Python tries once more, and complains
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as e:
+        print(f"emblema: {_unforeseen(e)}", file=sys.stderr)
+        return 1
+
+
+def _run(given: list[str]) -> int:
+    if not given or not (given[0] in COMMANDS or given[0].startswith("-")):
+        return _window(given)
+    if given[0] == "match":
+        # Led by a blank it is a number to argparse too, which else takes -1e-3 for an option.
+        given = [f" {word}" if _BELOW_ZERO.match(word) else word for word in given]
+    chosen = _parser().parse_args(given)
+    run: Callable[[argparse.Namespace], int] = chosen.run
+    return run(chosen)
+
+
+def _unforeseen(error: Exception) -> str:
+    """Return one sentence on a fault of the program's own, with where the rest is written."""
+    if isinstance(error, MemoryError):
+        return "this is more than the memory of this computer holds."
+    words = " ".join(f"{type(error).__name__}: {error}".split())[:200]
+    try:
+        log = data_folder() / FAULTS
+        write_text(log, "".join(traceback.format_exception(error)))
+        where = f"details are in '{log}'"
+    except (EmblemaError, OSError):
+        where = "no details could be written"
+    return f"a fault of Emblema itself, which is not the file's ({words}); {where}."
 
 
 class _Parser(argparse.ArgumentParser):
@@ -117,6 +151,17 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _window(given: list[str]) -> int:
+    file = Path(given[0]) if given else None
+    if file is not None:
+        if file.suffix.lower() != ".emblema" and (len(given) > 1 or not file.is_file()):
+            raise EmblemaError(
+                f"There is no command '{file}'. The commands are {', '.join(COMMANDS)}; "
+                "'emblema FILE' opens the window."
+            )
+        if len(given) > 1:
+            raise EmblemaError("The window opens one file at a time.")
+        if not file.is_file():
+            raise EmblemaError(f"There is no file '{file}'.")
     from app.window import main as open_window
 
     return open_window(given[0] if given else None)
@@ -156,15 +201,28 @@ def _open(path: Path) -> tuple[Any, Any, Any]:
 
 
 def _lay(a: argparse.Namespace) -> int:
-    from core.export import write_png, write_svg, write_tesserae_csv
+    from core.export import fields_frame, write_png, write_svg, write_tesserae_csv
     from core.setting_out import read_setting_out
 
     doc, notes = read_setting_out(a.setting_out)
     layout = _layout(doc, {})
+    frame = fields_frame(doc)
+    if not len(layout):
+        size = f"{frame[2] - frame[0]:.3g} x {frame[3] - frame[1]:.3g} mm"
+        raise EmblemaError(
+            f"'{a.setting_out.name}': no piece can be laid, since its fields, {size} in all, are "
+            "too small or too narrow for their tesserae; coordinates are millimetres, not degrees "
+            "or metres."
+        )
+    bare = [doc.field_by_id(f.field_id).name for f in layout.fields if not len(f.pieces)]
+    notes += tuple(
+        f"Field '{name}' is too small or too narrow for a piece; nothing is laid in it."
+        for name in bare
+    )
     out = _folder(a.out)
     write_tesserae_csv(out / "tesserae.csv", doc, layout)
-    write_svg(out / "layout.svg", doc, layout)
-    write_png(out / "layout.png", doc, layout)
+    write_svg(out / "layout.svg", doc, layout, frame)
+    write_png(out / "layout.png", doc, layout, frame=frame)
     for note in notes:
         print(note, file=sys.stderr)
     print(f"{len(layout):,} tesserae in {out}")

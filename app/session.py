@@ -20,6 +20,7 @@ from shapely import Polygon
 from app.jobs import Errands, Progress, Worker
 from core import archive, openfiles
 from core.agreed import agreed_that_change, no_longer_agreed, question, record_print
+from core.checks import check_document
 from core.commission import Commission, Printed, add_swap, new_commission_id
 from core.errors import EmblemaError
 from core.kept import Kept
@@ -190,10 +191,12 @@ class Session(QObject):
         Raises
         ------
         EmblemaError
-            It would change what is agreed, and the user would rather not.
+            The document could be saved but not opened again; or it would change what is agreed,
+            and the user would rather not.
         """
         if doc is self._doc or doc == self._doc:
             return
+        check_document(doc)
         doc = self._with_consent(label, doc)
         if images:
             self._images = {**self._images, **images}

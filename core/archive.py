@@ -10,20 +10,17 @@ import dataclasses
 import hashlib
 import io
 import json
-import math
 import reprlib
-import types
-import typing
 import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
-from functools import cache
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from core.checks import check_document
 from core.commission import Colour, Commission, Laying
-from core.errors import EmblemaError
+from core.errors import EmblemaError, lowered
 from core.files import write_whole
 from core.kept import Kept, KeptColours, KeptField
 from core.members import (
@@ -34,6 +31,7 @@ from core.members import (
     json_fits,
     read_json,
 )
+from core.typed import typed
 
 VERSION = 3
 DOCUMENT = "commission.json"
@@ -181,7 +179,7 @@ def _document(name: str, data: bytes) -> Commission:
         raw = body["commission"]
     except (ValueError, KeyError, TypeError) as e:
         raise EmblemaError(f"'{name}' is damaged: {DOCUMENT} cannot be read ({e}).") from e
-    if not isinstance(version, int) or version < 1:
+    if type(version) is not int or version < 1:
         raise EmblemaError(f"'{name}' is damaged: its version is {reprlib.repr(version)}.")
     if version > VERSION:
         raise EmblemaError(
@@ -191,9 +189,11 @@ def _document(name: str, data: bytes) -> Commission:
     for step in range(version, VERSION):
         raw = MIGRATIONS[step](raw)
     try:
-        return typing.cast(Commission, from_json(Commission, raw, "commission"))
-    except _Wrong as e:
-        raise EmblemaError(f"'{name}' is damaged: {e}.") from e
+        doc = typed(Commission, raw)
+        check_document(doc)
+    except EmblemaError as e:
+        raise EmblemaError(f"'{name}' cannot be opened: {lowered(e)}") from e
+    return doc
 
 
 def _divided(raw: dict[str, Any]) -> dict[str, Any]:
@@ -223,10 +223,6 @@ def _put(z: zipfile.ZipFile, name: str, data: bytes, press: bool) -> None:
 # --- the document as JSON -------------------------------------------------------------------
 
 
-class _Wrong(Exception):
-    pass
-
-
 def to_json(value: Any) -> Any:
     """Return a dataclass, or what one holds, as JSON; attributes at their default are left out."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -246,76 +242,3 @@ def to_json(value: Any) -> Any:
     if isinstance(value, Decimal):
         return str(value)
     return value
-
-
-@cache
-def _hints(kind: type) -> dict[str, Any]:
-    return typing.get_type_hints(kind)
-
-
-def from_json(kind: Any, value: Any, where: str) -> Any:
-    """Return JSON as the type it was made from; `where` names the place in messages."""
-    origin, args = typing.get_origin(kind), typing.get_args(kind)
-    if kind is Any:
-        return value
-    if origin in (typing.Union, types.UnionType):
-        if value is None and type(None) in args:
-            return None
-        inner = [a for a in args if a is not type(None)]
-        return from_json(inner[0], value, where)
-    if dataclasses.is_dataclass(kind):
-        return _dataclass(typing.cast(type, kind), value, where)
-    if origin is tuple:
-        if not isinstance(value, list):
-            raise _Wrong(f"{where} is not a list")
-        if len(args) == 2 and args[1] is ...:
-            return tuple(from_json(args[0], v, f"{where}[{k}]") for k, v in enumerate(value))
-        if len(value) != len(args):
-            raise _Wrong(f"{where} has {len(value)} entries instead of {len(args)}")
-        return tuple(
-            from_json(a, v, f"{where}[{k}]")
-            for k, (a, v) in enumerate(zip(args, value, strict=True))
-        )
-    if origin is dict or kind is dict:
-        if not isinstance(value, dict):
-            raise _Wrong(f"{where} is not a table")
-        return dict(value)
-    return _plain(kind, value, where)
-
-
-def _plain(kind: Any, value: Any, where: str) -> Any:
-    if kind is Decimal:
-        try:
-            amount = Decimal(value)
-            if abs(amount.adjusted()) > 30 or not amount.is_finite():
-                raise ValueError
-            return amount
-        except (InvalidOperation, TypeError, ValueError) as e:
-            raise _Wrong(f"{where} is not an amount") from e
-    if kind is float and type(value) in (int, float):
-        try:
-            number = float(value)
-        except OverflowError:  # a whole number of hundreds of digits
-            number = math.inf
-        if not math.isfinite(number):
-            raise _Wrong(f"{where} is not a number")
-        return number
-    if type(value) is not kind:
-        raise _Wrong(f"{where} is {reprlib.repr(value)}, which is not {_NAMES.get(kind, kind)}")
-    return value
-
-
-_NAMES = {str: "text", int: "a whole number", float: "a number", bool: "yes or no"}
-
-
-def _dataclass(kind: type, value: Any, where: str) -> Any:
-    if not isinstance(value, dict):
-        raise _Wrong(f"{where} is not a table")
-    hints = _hints(kind)
-    known = {}
-    for f in dataclasses.fields(kind):
-        if f.name in value:
-            known[f.name] = from_json(hints[f.name], value[f.name], f"{where}.{f.name}")
-        elif f.default is dataclasses.MISSING and f.default_factory is dataclasses.MISSING:
-            raise _Wrong(f"{where}.{f.name} is missing")
-    return kind(**known)

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
+from core.bounds import one_of, said, within, written
 from core.errors import EmblemaError
-from core.material import Lab, Material
+from core.material import Lab, Material, check_lab
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -32,6 +33,7 @@ LAYINGS = (
 )
 PIECES = ("cut", "rounds", "tapers")
 MATCHES = ("nearest", "mix", "shade")
+HUGGING = ("vermiculatum", "classicum")  # with courses of their own size along a border
 EDITS = ("lift", "set", "nip", "join", "shift", "pin", "stock")
 
 
@@ -466,20 +468,61 @@ def rename_codes(doc: Commission, new: Mapping[str, str]) -> Commission:
     )
 
 
+# name, words, least, most, unit
+_RANGES = (
+    ("tessera_mm", "the tessera", 1, 500, " mm"),
+    ("variation", "how much lengths vary", 0, 0.3, ""),
+    ("width_variation", "how much widths vary", 0, 0.3, ""),
+    ("hug_courses", "the number of hugging courses", 1, 5, ""),
+    ("spread", "the spread of sizes", 0, 0.6, ""),
+    ("strictness", "how strictly pieces turn along the flow", 0, 1, ""),
+    ("slenderness", "length over width", 1, 8, ""),
+    ("module_mm", "the distance between fans", 5, 10_000, " mm"),
+    ("throw", "the throw of its hand", 0, 2**62, ""),
+    ("accent_share", "the accent's share", 0, 1, ""),
+    ("at_most", "the number of colours at most", 0, 1000, ""),
+)
+LEAST_JOINT_MM = 0.01
+LONGEST_NAME = 200
+MOST_NAMED = 2000  # materials or motifs that one choice names
+
+
 def check_field(f: Field) -> None:
-    """Raise EmblemaError where a field's numbers cannot be laid."""
-    if f.laying.opus not in LAYINGS:
-        raise EmblemaError(f"Field '{f.name}': there is no laying called '{f.laying.opus}'.")
-    if f.laying.pieces not in PIECES:
-        raise EmblemaError(f"Field '{f.name}': there are no pieces called '{f.laying.pieces}'.")
-    if f.colour.match not in MATCHES:
-        raise EmblemaError(f"Field '{f.name}': there is no match called '{f.colour.match}'.")
-    if not 1.0 <= f.laying.tessera_mm <= 500.0:
+    """Raise EmblemaError where a field's names, numbers or choices cannot be used.
+
+    Its outline is looked at by `core.checks.check_document`.
+    """
+    written("A field's name", f.name, LONGEST_NAME)
+    who, laying, colour = f"Field '{f.name}':", f.laying, f.colour
+    written(f"{who} its motif", f.motif, LONGEST_NAME)
+    one_of(f"{who} the laying", laying.opus, LAYINGS)
+    one_of(f"{who} the kind of pieces", laying.pieces, PIECES)
+    one_of(f"{who} the match", colour.match, MATCHES)
+    for name, words, least, most, unit in _RANGES:
+        value = getattr(laying if name in _LAYING else colour, name)
+        within(f"{who} {words}", value, least, most, unit)
+    joint, small = laying.joint_mm, laying.hug_tessera_mm
+    if not LEAST_JOINT_MM <= joint < laying.tessera_mm:
         raise EmblemaError(
-            f"Field '{f.name}': the tessera is {f.laying.tessera_mm:g} mm; it must be 1 to 500 mm."
+            f"{who} the joint is {said(joint)} mm; it must be more than 0 and less than the "
+            f"tessera ({laying.tessera_mm:g} mm)."
         )
-    if not 0.0 < f.laying.joint_mm < f.laying.tessera_mm:
+    if small is not None:
+        within(f"{who} the tessera of its hugging courses", small, 1, 500, " mm")
+    small = small or laying.tessera_mm * 2 / 3
+    if laying.opus in HUGGING and joint >= small:
         raise EmblemaError(
-            f"Field '{f.name}': the joint is {f.laying.joint_mm:g} mm; it must be more than 0 and "
-            f"less than the tessera ({f.laying.tessera_mm:g} mm)."
+            f"{who} the joint is {said(joint)} mm; it must be less than the tessera of its hugging "
+            f"courses ({small:.3g} mm)."
         )
+    if colour.wanted_lab is not None:
+        check_lab(f"{who} the wanted colour's", colour.wanted_lab)
+    for value in colour.shift_lab:
+        within(f"{who} the shift of its colour", value, -200, 200)
+    codes = ("palette", "blend", "locked")
+    for words, some in (("motifs", laying.hug), *((k, getattr(colour, k)) for k in codes)):
+        if len(some) > MOST_NAMED:
+            raise EmblemaError(f"{who} its {words} are {len(some):,}; {MOST_NAMED:,} are the most.")
+        for name in some:
+            written(f"{who} its {words}", name, LONGEST_NAME)
+    written(f"{who} its accent", colour.accent, LONGEST_NAME)

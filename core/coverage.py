@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from core.geometry import SNAP_MM
+from core.geometry import SNAP_MM, valid
 
 Areas = Sequence[MultiPolygon]
 Line = NDArray[np.float64]
@@ -153,7 +153,7 @@ def redrawn(areas: Areas, change: Callable[[Line, bool], Line]) -> list[MultiPol
 
 def polygons_of(geometry: shapely.Geometry) -> MultiPolygon:
     """Return the polygonal parts of any geometry, made valid."""
-    return MultiPolygon(_polygons(shapely.make_valid(geometry)))
+    return MultiPolygon(_polygons(valid(geometry)))
 
 
 def _faces(areas: Areas) -> tuple[NDArray[np.object_], NDArray[np.int64]]:

@@ -18,3 +18,9 @@ class CannotLay(EmblemaError):
     def __init__(self, which: int, why: str) -> None:
         super().__init__(why)
         self.which = which
+
+
+def lowered(error: Exception) -> str:
+    """Return what an error says as the end of another sentence."""
+    words = str(error)
+    return words[:1].lower() + words[1:]

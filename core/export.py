@@ -35,7 +35,11 @@ COLUMNS = [
     "delta_e",
     "wkt",
 ]
-MOST_PX = 60_000_000
+MOST_PX = 25_000_000  # painting takes some 50 bytes a pixel
+MOST_SIDE_PX = 30_000  # many programs open no longer side
+PX_A_TESSERA = 12
+
+Frame = tuple[float, float, float, float]
 
 
 def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
@@ -67,15 +71,42 @@ def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> Non
     write_text(path, csv_text(rows))
 
 
-def write_svg(path: str | Path, doc: Commission, layout: Layout) -> None:
-    """Write pieces in their colours on the grout, grouped by field, in true mm."""
-    w, h = doc.width_mm, doc.height_mm
+def whole_frame(doc: Commission, layout: Layout) -> Frame:
+    """Return the finished work as x0, y0, x1, y1 mm, with what is laid beyond it."""
+    polygons = [laid.pieces.polygons for laid in layout.fields if len(laid.pieces)]
+    laid = np.concatenate([*polygons, [shapely.box(0, 0, doc.width_mm, doc.height_mm)]])
+    return _bounds(laid)
+
+
+def fields_frame(doc: Commission) -> Frame:
+    """Return what the fields lie in, wherever that is, as x0, y0, x1, y1 mm."""
+    return _bounds(np.array([polygon_of(f.outline) for f in doc.fields], dtype=object))
+
+
+def _bounds(shapes: NDArray[np.object_]) -> Frame:
+    x0, y0, x1, y1 = shapely.total_bounds(shapes).tolist()
+    return x0, y0, x1, y1
+
+
+def write_svg(
+    path: str | Path, doc: Commission, layout: Layout, frame: Frame | None = None
+) -> None:
+    """Write pieces in their colours on the grout, grouped by field, in true mm.
+
+    Parameters
+    ----------
+    frame : tuple of float
+        What is shown, x0, y0, x1, y1 mm; see `whole_frame` where left out.
+    """
+    x0, y0, x1, y1 = frame or whole_frame(doc, layout)
+    box = [f"{v:.12g}" for v in (x0, y0, x1 - x0, y1 - y0)]
+    grout = _hex(bytes_from_lab(doc.grout_lab))
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:g}mm" height="{h:g}mm" '
-        f'viewBox="0 0 {w:g} {h:g}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{box[2]}mm" height="{box[3]}mm" '
+        f'viewBox="{" ".join(box)}">',
         f"<title>{_text(doc.title)}</title>",
-        f'<rect width="{w:g}" height="{h:g}" fill="{_hex(bytes_from_lab(doc.grout_lab))}"/>',
+        f'<rect x="{box[0]}" y="{box[1]}" width="{box[2]}" height="{box[3]}" fill="{grout}"/>',
     ]
     for laid in layout.fields:
         lines.append(f"<g id={quoteattr(xml_text(laid.field_id))}>")
@@ -90,22 +121,37 @@ def write_svg(path: str | Path, doc: Commission, layout: Layout) -> None:
     write_text(path, "\n".join(lines))
 
 
-def write_png(path: str | Path, doc: Commission, layout: Layout, px_per_mm: float = 2.0) -> None:
-    """Write a picture of the laid work; large works are brought down to what a picture can hold."""
-    area = doc.width_mm * doc.height_mm
-    mm_per_px = max(1 / px_per_mm, float(np.sqrt(area / MOST_PX)))
-    image = Image.fromarray(picture(doc, layout, mm_per_px))
+def write_png(
+    path: str | Path,
+    doc: Commission,
+    layout: Layout,
+    px_per_mm: float = 2.0,
+    frame: Frame | None = None,
+) -> None:
+    """Write a picture of the laid work, `PX_A_TESSERA` pixels a tessera or more.
+
+    Large works are brought down to what a picture can hold. `frame` is as for `write_svg`.
+    """
+    x0, y0, x1, y1 = frame or whole_frame(doc, layout)
+    finest = min((f.laying.tessera_mm for f in doc.fields), default=PX_A_TESSERA)
+    wanted = 1 / max(px_per_mm, PX_A_TESSERA / finest)
+    mm_per_px = max(wanted, float(np.sqrt((x1 - x0) * (y1 - y0) / MOST_PX)))
+    mm_per_px = max(mm_per_px, (x1 - x0) / MOST_SIDE_PX, (y1 - y0) / MOST_SIDE_PX)
+    image = Image.fromarray(picture(doc, layout, mm_per_px, (x0, y0, x1, y1)))
     dpi = 25.4 / mm_per_px
     write_whole(path, lambda out: image.save(out, "PNG", dpi=(dpi, dpi)))
 
 
-def picture(doc: Commission, layout: Layout, mm_per_px: float) -> NDArray[np.uint8]:
+def picture(
+    doc: Commission, layout: Layout, mm_per_px: float, frame: Frame | None = None
+) -> NDArray[np.uint8]:
     """Return the laid work as sRGB (height, width, 3), each pixel the mean light within it."""
+    x0, y0, x1, y1 = frame or whole_frame(doc, layout)
     some = [laid for laid in layout.fields if len(laid.pieces)]
     polygons = np.concatenate([f.pieces.polygons for f in some] or [np.empty(0, object)])
+    polygons = shapely.transform(polygons, lambda xy: xy - (x0, y0)) if x0 or y0 else polygons
     lab = np.concatenate([shown_lab(doc, f) for f in some] or [np.empty((0, 3))])
-    size = (doc.width_mm, doc.height_mm)
-    return bytes_of(linear_picture(polygons, lab, doc.grout_lab, size, mm_per_px))
+    return bytes_of(linear_picture(polygons, lab, doc.grout_lab, (x1 - x0, y1 - y0), mm_per_px))
 
 
 def write_geojson(path: str | Path, doc: Commission, layout: Layout) -> None:

@@ -35,3 +35,11 @@ def outline_of(geometry: shapely.Geometry) -> Outline:
         for p in parts
         if p.area > 0
     )
+
+
+def valid(geometry: shapely.Geometry) -> shapely.Geometry:
+    """Return a shape made valid, whatever crosses or collapses in it."""
+    try:
+        return shapely.make_valid(geometry)
+    except shapely.errors.GEOSException:  # by its lines it cannot be told where parts collapse
+        return shapely.make_valid(geometry, method="structure", keep_collapsed=False)

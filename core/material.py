@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from decimal import Decimal
 
+from core.bounds import money, one_of, said, within, written
 from core.errors import EmblemaError
 
 KINDS = ("smalti", "gold glass", "vitreous", "marble", "stone", "ceramic", "shell", "other")
@@ -16,6 +16,9 @@ PRICE_UNITS = ("kg", "sheet", "piece", "m2")
 MOST_PIECES = 100_000_000
 MOST_PRICE = 100_000_000
 LONGEST_CODE = 60
+LONGEST_LOT = 100  # a lot in a commission is named by its material's code, and more
+LONGEST_TEXT = 10_000
+MOST_LOT = 2**62
 
 Lab = tuple[float, float, float]
 # What pieces are taken of: a material by its code, or one lot of it that has a colour of its own.
@@ -141,64 +144,60 @@ def price_per_m2(m: Material) -> Decimal | None:
     return None
 
 
-def check_lab(code: str, lab: Lab) -> None:
-    """Raise EmblemaError where a colour cannot be that of a material or of a lot of it."""
-    _between(code, "L*", lab[0], 0, 100)
-    _between(code, "a*", lab[1], -160, 160)
-    _between(code, "b*", lab[2], -160, 160)
+def check_lab(who: str, lab: Lab) -> None:
+    """Raise EmblemaError where a colour cannot be that of a material; `who` begins the sentence."""
+    within(f"{who} L*", lab[0], 0, 100)
+    within(f"{who} a*", lab[1], -160, 160)
+    within(f"{who} b*", lab[2], -160, 160)
 
 
 def check_material(m: Material) -> None:
     """Raise EmblemaError, in words for the user, where a material cannot be stocked."""
-    if not m.code.strip() or m.code != m.code.strip() or not m.code.isprintable():
-        raise EmblemaError("A material needs a code of its own, on one line, without blank ends.")
-    if len(m.code) > LONGEST_CODE:
-        raise EmblemaError(
-            f"The code '{m.code[:20]}...' has {len(m.code)} signs; {LONGEST_CODE} are the most."
-        )
-
-    def need(good: bool, fault: str) -> None:
-        if not good:
-            raise EmblemaError(f"Material '{m.code}': {fault}.")
-
-    def one_of(what: str, value: str, choices: tuple[str, ...]) -> None:
-        need(value in choices, f"{what} '{value}' is not one of {', '.join(choices)}")
-
-    def between(what: str, value: float, low: float, high: float, unit: str) -> None:
-        _between(m.code, what, value, low, high, unit)
-
-    one_of("kind", m.kind, KINDS)
-    one_of("finish", m.finish, FINISHES)
-    one_of("price unit", m.price_unit, PRICE_UNITS)
-    one_of("way of obtaining the colour", m.obtained, OBTAINED)
-    one_of("illuminant", m.illuminant, ILLUMINANTS)
-    need(m.observer in (2, 10), f"observer is {m.observer}; it must be 2 or 10 degrees")
-    check_lab(m.code, m.lab)
-    between("length", m.length_mm, 0.5, 2000, " mm")
-    between("width", m.width_mm, 0.5, 2000, " mm")
-    between("thickness", m.thickness_mm, 0.1, 200, " mm")
-    between("density", m.density_kg_m3, 100, 25000, " kg/m3")
-    need(m.price.is_finite() and m.price >= 0, f"price {m.price} is not an amount of money")
-    need(m.price <= MOST_PRICE, f"price {m.price:g} is beyond {MOST_PRICE:,}")
+    check_code(m.code, LONGEST_CODE if m.lot is None else LONGEST_LOT)
+    who = f"Material '{m.code}':"
+    one_of(f"{who} kind", m.kind, KINDS)
+    one_of(f"{who} finish", m.finish, FINISHES)
+    one_of(f"{who} price unit", m.price_unit, PRICE_UNITS)
+    one_of(f"{who} way of obtaining the colour", m.obtained, OBTAINED)
+    one_of(f"{who} illuminant", m.illuminant, ILLUMINANTS)
+    if m.observer not in (2, 10):
+        raise EmblemaError(f"{who} observer is {said(m.observer)}; it must be 2 or 10 degrees.")
+    check_lab(who, m.lab)
+    within(f"{who} length", m.length_mm, 0.5, 2000, " mm")
+    within(f"{who} width", m.width_mm, 0.5, 2000, " mm")
+    within(f"{who} thickness", m.thickness_mm, 0.1, 200, " mm")
+    within(f"{who} density", m.density_kg_m3, 100, 25000, " kg/m3")
+    money(f"{who} price", m.price, MOST_PRICE)
     check_pieces(m.code, m.pieces)
-    need(
-        math.isfinite(m.waste) and 0 <= m.waste < 1,
-        f"waste is {m.waste:g}; it must be a share from 0 to less than 1",
-    )
+    if not 0 <= m.waste < 1:
+        raise EmblemaError(
+            f"{who} waste is {said(m.waste)}; it must be a share from 0 to less than 1."
+        )
+    for what, text in (
+        ("description", m.description),
+        ("grade", m.grade),
+        ("supplier", m.supplier),
+    ):
+        written(f"{who} {what}", text, LONGEST_TEXT, lines=True)
+    if m.lot is not None:
+        within(f"{who} lot", m.lot, 1, MOST_LOT)
+        check_code(m.lot_of, LONGEST_CODE)
+
+
+def check_code(code: str, most: int = LONGEST_LOT) -> None:
+    """Raise EmblemaError where a text cannot be a material's code."""
+    if not code.strip() or code != code.strip() or not code.isprintable():
+        raise EmblemaError("A material needs a code of its own, on one line, without blank ends.")
+    if len(code) > most:
+        raise EmblemaError(f"The code '{code[:20]}...' has {len(code)} signs; {most} are the most.")
 
 
 def check_pieces(code: str, pieces: int) -> None:
     """Raise EmblemaError where a material or a lot of it cannot be so many pieces."""
     if pieces < 0:
-        fault = f"pieces in hand are {pieces:,}; there cannot be fewer than none"
+        fault = f"pieces in hand are {said(pieces)}; there cannot be fewer than none"
     elif pieces > MOST_PIECES:
-        fault = f"pieces in hand are {float(pieces):g}; {MOST_PIECES:,} are the most"
+        fault = f"pieces in hand are {said(pieces)}; {MOST_PIECES:,} are the most"
     else:
         return
     raise EmblemaError(f"Material '{code}': {fault}.")
-
-
-def _between(code: str, what: str, value: float, low: float, high: float, unit: str = "") -> None:
-    if not low <= value <= high:
-        limits = f"{low:g} to {high:g}{unit}"
-        raise EmblemaError(f"Material '{code}': {what} is {value:g}{unit}; it must be {limits}.")

@@ -1,8 +1,8 @@
 """A setting out: fields and flow lines drawn elsewhere, read from GeoJSON in mm.
 
-Polygon features are fields (properties name, motif, laying, tessera_mm, joint_mm, follow_border
-and the other choices of a field); LineString features are flow lines (properties.field: a
-field's name, or null for all fields).
+Polygons are fields (properties name, motif, laying, tessera_mm, joint_mm, follow_border and the
+other choices of a field); line strings are flow lines (properties.field: a field's name, or null
+for all fields). Where fields overlap, the later lies above, as on the bench.
 
 References
 ----------
@@ -11,159 +11,279 @@ RFC 7946, "The GeoJSON Format" (the geometry; coordinates here are mm, x right a
 
 from __future__ import annotations
 
-import json
-import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from dataclasses import fields as attributes
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import shapely
+from shapely import MultiPolygon, Polygon
 
-from core.commission import (
-    Colour,
-    Commission,
-    Field,
-    FlowLine,
-    Laying,
-    check_field,
-    field_of,
-)
-from core.errors import EmblemaError
-from core.geometry import outline_of
+from core.checks import check_document, check_points
+from core.commission import Colour, Commission, Field, FlowLine, Laying, check_field
+from core.coverage import SPECK, polygons_of
+from core.errors import EmblemaError, lowered
+from core.geometry import outline_of, polygon_of
+from core.members import read_json
+from core.plaintext import decoded
+from core.typed import typed
 
-# the choices of a field by the names that they have in the file: the opus is called its laying
-_CHOICES = {
-    ("laying" if f.name == "opus" else f.name): f
-    for f in (*attributes(Laying), *attributes(Colour))
-}
+_LAYING = {f.name for f in attributes(Laying)}
+_COLOUR = {f.name for f in attributes(Colour)}
+_APART = 1e-3  # mm2; fields that overlap by less only touch
+
+_Place = tuple[float, ...]  # x, y and, in some drawings, a height
+
+
+@dataclass(frozen=True)
+class _Areas:
+    outline: tuple[tuple[tuple[_Place, ...], ...], ...]
+
+
+@dataclass(frozen=True)
+class _Line:
+    points: tuple[_Place, ...]
+
+
+@dataclass(frozen=True)
+class _Feature:
+    """One feature as it is written: its number in the file, and its areas or its lines."""
+
+    number: int
+    properties: dict[str, Any]
+    areas: tuple[Any, ...] = ()
+    lines: tuple[Any, ...] = ()
 
 
 def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
     """Return a commission of the fields and lines in a file, and what was repaired, in words.
 
+    Coordinates stay as they are given, below zero too; the finished size is that of the fields.
+
     Raises
     ------
     EmblemaError
-        The file cannot be read as a setting out.
+        The file cannot be read as a setting out; one sentence names the file and the place.
     """
     path = Path(path)
-    features = _features(path)
-    notes: list[str] = []
-    laid: list[Field] = []
-    for number, feature in enumerate(features, 1):
-        kind = _geometry(path, number, feature).get("type")
-        if kind in ("Polygon", "MultiPolygon"):
-            laid.append(_field(path, number, feature, len(laid) + 1, notes))
-    if not laid:
-        raise EmblemaError(f"'{path.name}' holds no field: no Polygon among its features.")
-    names = [f.name for f in laid]
-    if len(set(names)) < len(names):
-        twice = next(n for n in names if names.count(n) > 1)
-        raise EmblemaError(f"'{path.name}': two fields are called '{twice}'.")
-    ids = {f.name: f.id for f in laid}
-    lines: list[FlowLine] = []
-    for number, feature in enumerate(features, 1):
-        if feature["geometry"].get("type") == "LineString":
-            lines.append(_line(path, number, feature, ids, len(lines) + 1))
-    every = [p for f in laid for part in f.outline for ring in part for p in ring]
-    x, y = np.array(every).max(axis=0)
-    doc = Commission(
-        path.stem,
-        float(max(x, 1.0)),
-        float(max(y, 1.0)),
-        fields=tuple(laid),
-        flow_lines=tuple(lines),
-    )
+    if not path.exists():
+        raise EmblemaError(f"There is no file '{path}'.")
+    notes: dict[str, None] = {}
+    try:
+        features = [_feature(k, raw) for k, raw in enumerate(_features(path), 1)]
+        fields: list[Field] = []
+        for f in features:
+            if f.areas:
+                fields.append(_field(f, len(fields) + 1, notes))
+        if not fields:
+            raise EmblemaError("It holds no field: no Polygon among its features.")
+        names = [f.name for f in fields]
+        twice = next((n for n in names if names.count(n) > 1), None)
+        if twice is not None:
+            raise EmblemaError(f"Two fields are called '{twice}'.")
+        laid = _one_above_another(fields, notes)
+        doc = _commission(path.stem, laid, _flow(features, fields, laid, notes))
+        check_document(doc)
+    except EmblemaError as e:
+        raise EmblemaError(f"'{path.name}': {lowered(e)}") from e
     return doc, tuple(notes)
 
 
-def _features(path: Path) -> list[dict[str, Any]]:
+def _commission(title: str, fields: Sequence[Field], lines: Sequence[FlowLine]) -> Commission:
+    x0, y0, x1, y1 = shapely.total_bounds([polygon_of(f.outline) for f in fields])
+    size = (max(float(x1 - x0), 1.0), max(float(y1 - y0), 1.0))
+    return Commission(title, *size, fields=tuple(fields), flow_lines=tuple(lines))
+
+
+def _features(path: Path) -> list[Any]:
     try:
-        body = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as e:
-        raise EmblemaError(f"There is no file '{path}'.") from e
+        text = decoded(path.read_bytes())
+        body = read_json(text.encode()) if text is not None else None
     except OSError as e:
-        raise EmblemaError(f"'{path.name}' could not be read: {e.strerror or e}.") from e
+        raise EmblemaError(f"It could not be read: {e.strerror or e}.") from e
     except ValueError as e:
-        raise EmblemaError(f"'{path.name}' is not GeoJSON: {e}.") from e
+        raise EmblemaError(f"It is not GeoJSON: {e}.") from e
     features = body.get("features") if isinstance(body, dict) else None
-    if not isinstance(features, list) or not all(isinstance(f, dict) for f in features):
-        raise EmblemaError(f"'{path.name}' is not a GeoJSON FeatureCollection.")
+    if not isinstance(features, list):
+        raise EmblemaError("It is not a GeoJSON FeatureCollection.")
     return features
 
 
-def _geometry(path: Path, number: int, feature: dict[str, Any]) -> dict[str, Any]:
-    geometry = feature.get("geometry")
+def _feature(number: int, raw: Any) -> _Feature:
+    who = f"Feature {number}"
+    geometry = raw.get("geometry") if isinstance(raw, dict) else None
     if not isinstance(geometry, dict):
-        raise EmblemaError(f"'{path.name}', feature {number}: it has no geometry.")
-    return geometry
+        raise EmblemaError(f"{who} has no geometry.")
+    properties = raw.get("properties")
+    if not isinstance(properties, dict | None):
+        raise EmblemaError(f"{who}: its properties are not a table.")
+    parts = [geometry]
+    if geometry.get("type") == "GeometryCollection":
+        parts = geometry.get("geometries")  # type: ignore[assignment]
+        if not isinstance(parts, list) or not all(isinstance(g, dict) for g in parts):
+            raise EmblemaError(f"{who} is a GeometryCollection of nothing.")
+    areas: list[Any] = []
+    lines: list[Any] = []
+    for g in parts:
+        kind, coordinates = g.get("type"), g.get("coordinates")
+        if not isinstance(coordinates, list):
+            raise EmblemaError(f"{who} is {kind or 'nothing'} without coordinates.")
+        if kind in ("Polygon", "MultiPolygon"):
+            areas += coordinates if kind == "MultiPolygon" else [coordinates]
+        elif kind in ("LineString", "MultiLineString"):
+            lines += coordinates if kind == "MultiLineString" else [coordinates]
+        else:
+            raise EmblemaError(
+                f"{who} is a {kind}; only polygons (fields) and line strings (flow lines) can be "
+                "read."
+            )
+    if bool(areas) == bool(lines):
+        what = "both areas and lines" if areas else "nothing"
+        raise EmblemaError(f"{who} holds {what}; it must be a field or flow lines.")
+    return _Feature(number, properties or {}, tuple(areas), tuple(lines))
 
 
-def _shape(path: Path, number: int, feature: dict[str, Any], what: str) -> Any:
+def _field(feature: _Feature, count: int, notes: dict[str, None]) -> Field:
+    who = f"field {count}"
     try:
-        shape = shapely.from_geojson(json.dumps(feature["geometry"]))
-    except (shapely.errors.GEOSException, ValueError, TypeError) as e:
-        raise EmblemaError(f"'{path.name}', {what}: its outline cannot be read ({e}).") from e
-    if not np.isfinite(shapely.get_coordinates(shape)).all():
-        raise EmblemaError(f"'{path.name}', {what}: a coordinate is not a number.")
-    return shape
-
-
-def _field(path: Path, number: int, feature: dict[str, Any], count: int, notes: list[str]) -> Field:
-    p = feature.get("properties") or {}
-    name = str(p.get("name") or f"Field {count}")
-    what = f"field '{name}'"
-    shape = _shape(path, number, feature, what)
-    if not shape.is_valid:
-        fault = shapely.is_valid_reason(shape)
-        shape = shapely.make_valid(shape)
-        notes.append(f"Field '{name}': the outline crossed itself and was mended ({fault}).")
-    if shape.area <= 0:
-        raise EmblemaError(f"'{path.name}', {what}: the outline encloses nothing.")
-    given = {_CHOICES[k].name: _plain(path, what, k, p[k]) for k in _CHOICES.keys() & p.keys()}
-    # one tessera is given for the whole field, so hugging courses take it too
-    given.setdefault("hug_tessera_mm", given.get("tessera_mm", 10.0))
-    f = field_of(f"f{count}", name, outline_of(shape), str(p.get("motif") or ""), **given)
-    try:
-        check_field(f)
+        name = _label(feature.properties, "name") or f"Field {count}"
+        who = f"field '{name}'"
+        motif = _label(feature.properties, "motif")
+        shape = _shape(name, feature.areas, notes)
+        given = {
+            ("opus" if k == "laying" else k): v
+            for k, v in feature.properties.items()
+            if v is not None
+        }
+        # one tessera is given for the whole field, so hugging courses take it too
+        if "hug_tessera_mm" not in feature.properties:
+            given["hug_tessera_mm"] = given.get("tessera_mm", Laying().tessera_mm)
+        f = Field(
+            f"f{count}",
+            name,
+            outline_of(shape),
+            motif,
+            typed(Laying, {k: v for k, v in given.items() if k in _LAYING}),
+            typed(Colour, {k: v for k, v in given.items() if k in _COLOUR}),
+        )
     except EmblemaError as e:
-        raise EmblemaError(f"'{path.name}': {e}") from e
+        raise EmblemaError(f"{who[0].upper()}{who[1:]}: {lowered(e)}") from e
+    check_field(f)
+    if not f.outline:
+        raise EmblemaError(f"Field '{name}': the outline encloses nothing.")
     if shape.area < f.laying.tessera_mm**2:
-        notes.append(
+        notes[
             f"Field '{name}' is smaller than one tessera of {f.laying.tessera_mm:g} mm; it is laid "
             "as one smaller piece."
-        )
+        ] = None
     return f
 
 
-def _plain(path: Path, what: str, key: str, value: Any) -> Any:
-    default = _CHOICES[key].default
-    if isinstance(default, bool):
-        good: Any = value if isinstance(value, bool) else None
-    elif isinstance(default, float) or key == "hug_tessera_mm":
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        good = float(value) if number and math.isfinite(value) else None
-    elif isinstance(default, int):
-        good = value if isinstance(value, int) and not isinstance(value, bool) else None
-    elif isinstance(default, tuple) or key == "wanted_lab":
-        good = tuple(value) if isinstance(value, list) else None
-    else:
-        good = value if isinstance(value, str) else None
-    if good is None and value is not None:
-        raise EmblemaError(f"'{path.name}', {what}: {key} is {value!r}, which cannot be used.")
-    return default if good is None else good
+def _shape(name: str, areas: Sequence[Any], notes: dict[str, None]) -> MultiPolygon:
+    """Return what an outline encloses: in each part the first ring, without the others.
+
+    A hole is a hole also where it touches its outline, as a socket does.
+    """
+    parts = []
+    for area in typed(_Areas, {"outline": areas}).outline:
+        rings = [_ring(name, r, notes) for r in area]
+        if rings:
+            parts.append(shapely.difference(rings[0], shapely.union_all(rings[1:])))
+    whole = polygons_of(shapely.union_all(parts))
+    if whole.area <= 0:
+        raise EmblemaError("The outline encloses nothing.")
+    if whole.area < sum(p.area for p in parts) - _APART:
+        notes[f"Field '{name}': its parts overlapped and were joined."] = None
+    return whole
 
 
-def _line(
-    path: Path, number: int, feature: dict[str, Any], ids: dict[str, str], count: int
-) -> FlowLine:
-    what = f"flow line {count}"
-    shape = _shape(path, number, feature, what)
-    owner = (feature.get("properties") or {}).get("field")
-    if owner is not None and owner not in ids:
-        raise EmblemaError(f"'{path.name}', {what}: there is no field called '{owner}'.")
-    points = tuple((float(x), float(y)) for x, y in shapely.get_coordinates(shape))
-    if len(set(points)) < 2:
-        raise EmblemaError(f"'{path.name}', {what}: it needs at least two different points.")
-    return FlowLine(f"l{count}", points, None if owner is None else ids[owner], smooth=False)
+def _ring(name: str, places: Sequence[_Place], notes: dict[str, None]) -> shapely.Geometry:
+    xy = _flat(places, notes)
+    xy = xy[:-1] if len(xy) > 1 and xy[0] == xy[-1] else xy
+    check_points("A ring of its outline", xy, 3)
+    ring = Polygon(xy)
+    if not ring.is_valid:
+        fault = shapely.is_valid_reason(ring)
+        notes[f"Field '{name}': the outline crossed itself and was mended ({fault})."] = None
+    return polygons_of(ring)
+
+
+def _flat(places: Sequence[_Place], notes: dict[str, None]) -> list[tuple[float, float]]:
+    for k, p in enumerate(places, 1):
+        if len(p) < 2:
+            raise EmblemaError(f"Point {k} of {len(places)} has no x and y.")
+        if len(p) > 2:
+            notes["Heights (z) were left out: a setting out is flat."] = None
+    return [(p[0], p[1]) for p in places]
+
+
+def _one_above_another(fields: Sequence[Field], notes: dict[str, None]) -> list[Field]:
+    """Cut out of each field what the later ones cover, and say so."""
+    shapes = [polygon_of(f.outline) for f in fields]
+    above: dict[int, list[int]] = {}
+    for i, j in shapely.STRtree(shapes).query(shapes, predicate="intersects").T.tolist():
+        if i < j:
+            above.setdefault(i, []).append(j)
+    out = []
+    for i, f in enumerate(fields):
+        common = {
+            j: area
+            for j in sorted(above.get(i, ()))
+            if (area := shapely.intersection(shapes[i], shapes[j]).area) > _APART
+        }
+        if not common:
+            out.append(f)
+            continue
+        left = outline_of(
+            shapely.difference(shapes[i], shapely.union_all([shapes[j] for j in common]))
+        )
+        for j, area in common.items():
+            if area > SPECK * min(f.laying.tessera_mm, fields[j].laying.tessera_mm) ** 2:
+                notes[
+                    f"Fields '{f.name}' and '{fields[j].name}' overlap by {area:,.0f} mm²; "
+                    f"'{fields[j].name}', the later in the file, keeps the common ground."
+                ] = None
+        if left:
+            out.append(replace(f, outline=left))
+        else:
+            notes[f"Field '{f.name}' is wholly covered by later ones and is not laid."] = None
+    return out
+
+
+def _flow(
+    features: Sequence[_Feature],
+    fields: Sequence[Field],
+    laid: Sequence[Field],
+    notes: dict[str, None],
+) -> list[FlowLine]:
+    ids, stands = {f.name: f.id for f in fields}, {f.id for f in laid}
+    lines: list[FlowLine] = []
+    count = 0
+    for f in features:
+        for raw in f.lines:
+            count += 1
+            try:
+                owner = _label(f.properties, "field")
+                if owner and owner not in ids:
+                    raise EmblemaError(f"There is no field called '{owner}'.")
+                points = _flat(typed(_Line, {"points": raw}).points, notes)
+                check_points("It", points, 1)
+                if len(set(points)) < 2:
+                    raise EmblemaError("It needs at least two different points.")
+            except EmblemaError as e:
+                raise EmblemaError(f"Flow line {count}: {lowered(e)}") from e
+            if not owner or ids[owner] in stands:
+                whose = ids[owner] if owner else None
+                lines.append(FlowLine(f"l{count}", tuple(points), whose, smooth=False))
+    return lines
+
+
+def _label(properties: dict[str, Any], key: str) -> str:
+    """Return a name, which other programs may have written as a number."""
+    value = properties.get(key)
+    if value is None:
+        return ""
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise EmblemaError(f"Its {key} is neither text nor a number.")
+    return str(value)

@@ -80,7 +80,7 @@ def match_layout(
         every.append(_Matched(f, p, rule, stock, struck, _hand(place, codes, len(p))))
     if not every:
         return ()
-    if doc.within_stock:
+    if doc.within_stock and doc.materials:
         return _within_stock(doc, every, lab, place)
     stocks = [np.where(m.hand < 0, _becomes(doc, m.field, place)[m.stock], m.hand) for m in every]
     return _laid(every, stocks, lab, [()] * len(every))

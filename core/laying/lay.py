@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon
 
 from core.errors import EmblemaError
+from core.geometry import valid
 from core.laying.border import clear_of_border
 from core.laying.circumactum import lay_circumactum
 from core.laying.coursed import lay_courses
@@ -161,7 +162,7 @@ def _sound(setting: Setting) -> MultiPolygon:
 
 def _valid(outline: MultiPolygon) -> MultiPolygon:
     """Return all that an outline encloses, whatever crosses itself in it."""
-    parts = shapely.get_parts(shapely.get_parts([shapely.make_valid(outline)]))
+    parts = shapely.get_parts(shapely.get_parts([valid(outline)]))
     return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 0])
 
 

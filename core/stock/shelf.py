@@ -228,7 +228,7 @@ class Shelf(StockFile):
         if lab is None:
             return None
         (row,) = self._rows("SELECT code, l, a, b FROM material WHERE place = ?", (place,))
-        check_lab(row["code"], lab)
+        check_lab(f"Material '{row['code']}':", lab)
         return None if lab == (row["l"], row["a"], row["b"]) else lab
 
     def _lots(self, place: int) -> tuple[Lot, ...]:

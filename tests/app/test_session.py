@@ -284,7 +284,7 @@ BROKEN = {
     "a folder": "could not be read",
     "flipped": "damaged",
     "later": "later Emblema",
-    "no width": "width_mm",
+    "no width": "width is the text 'wide', which is not a number",
     "no pieces of text": "cannot be read",
     "no picture": "picture is missing",
     "no commission": "commission.json is missing",

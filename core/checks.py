@@ -1,0 +1,217 @@
+"""One check of a whole commission, whatever it was read from or edited by.
+
+Types are right already (`core.typed`). What passes here can be laid, coloured, counted, printed
+and saved; what does not is told in one sentence that names its place. It costs some thousandths
+of a second, so that it can stand behind every edit.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from core.bounds import FAR_MM, money, one_of, said, shown, within, written
+from core.commission import (
+    EDITS,
+    LONGEST_NAME,
+    Commission,
+    Field,
+    FlowLine,
+    HandEdit,
+    Limits,
+    Point,
+    Rates,
+    Sketch,
+    Swap,
+    check_field,
+)
+from core.errors import EmblemaError
+from core.geometry import SNAP_MM
+from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
+
+LARGEST_MM = 1_000_000.0  # a kilometre of wall
+LONGEST_NOTES = 1_000_000
+MOST_PAGES = 100_000
+MOST_POINTS = 5_000_000  # of all outlines and flow lines
+_MOST = {
+    "fields": 5000,
+    "flow_lines": 20_000,
+    "materials": 20_000,
+    "swaps": 20_000,
+    "edits": 200_000,
+    "motif_palettes": 5000,
+    "agreed": 5000,
+    "printed": 20_000,
+}
+# attribute, words, least, most
+_LIMITS = (
+    ("sliver_tesserae", "a sliver's width", 0, 10),
+    ("sharp_deg", "a sharp corner", 0, 180),
+    ("too_big_times", "too big", 0, 100),
+    ("too_small_times", "too small", 0, 100),
+    ("convex_share", "hollow", 0, 1),
+    ("narrow_joint", "a narrow joint", 0, 100),
+    ("wide_joint", "a wide joint", 0, 100),
+    ("pool_joints", "a grout pool", 0, 100),
+    ("joints_in_line", "joints in line", 1, 1000),
+    ("off_flow_deg", "off the flow", 0, 180),
+    ("course_end_times", "a course end", 0, 100),
+    ("colour_delta_e", "a colour too far off", 0, 1000),
+)
+_RATES = (
+    ("bed_mm", "the adhesive bed", 0, 1000),
+    ("adhesive_kg_m2_mm", "the weight of adhesive", 0, 100),
+    ("grout_kg_dm3", "the weight of grout", 0, 100),
+    ("grout_surplus", "the surplus of grout", 0, 100),
+    ("seconds_a_piece", "the time that a piece takes", 0, 1_000_000),
+)
+_PRICES = (("hour", "an hour"), ("grout_kg", "grout"), ("adhesive_kg", "adhesive"))
+
+
+def check_document(doc: Commission) -> None:
+    """Raise EmblemaError where a commission holds what cannot be worked with."""
+    for name, most in _MOST.items():
+        if len(getattr(doc, name)) > most:
+            what = name.replace("_", " ")
+            raise EmblemaError(f"It has {len(getattr(doc, name)):,} {what}; {most:,} are the most.")
+    written("The title", doc.title, LONGEST_NAME)
+    written("The currency", doc.currency, LONGEST_NAME)
+    written("The commission's id", doc.id, LONGEST_NAME)
+    written("The notes", doc.notes, LONGEST_NOTES, lines=True)
+    within("The finished width", doc.width_mm, 1, LARGEST_MM, " mm")
+    within("The finished height", doc.height_mm, 1, LARGEST_MM, " mm")
+    within("The throw of the hand (seed)", doc.seed, -(2**63), 2**63 - 1)
+    within("The weight of lightness", doc.lightness_weight, 1e-3, 1000)
+    _check_lab("The grout's colour", doc.grout_lab)
+    if doc.sketch is not None:
+        _check_sketch(doc.sketch)
+    _check_fields(doc.fields)
+    ids = {f.id for f in doc.fields}
+    _check_lines(doc.flow_lines, ids)
+    for m in doc.materials:
+        check_material(m)
+    _once("materials have the code", (m.code for m in doc.materials))
+    for k, s in enumerate(doc.swaps, 1):
+        _check_swap(f"Swap {k}", s, ids)
+    for k, e in enumerate(doc.edits, 1):
+        _check_edit(f"Hand edit {k}", e, ids)
+    for motif, codes in doc.motif_palettes:
+        for text in (motif, *codes):
+            written("A motif's palette:", text, LONGEST_NAME)
+    _check_stands(doc, ids)
+    _check_numbers(doc.limits, doc.rates)
+
+
+def _check_fields(fields: Sequence[Field]) -> None:
+    points = 0
+    for f in fields:
+        check_field(f)
+        written(f"Field '{f.name}': its id", f.id, LONGEST_NAME)
+        if not f.outline:
+            raise EmblemaError(f"Field '{f.name}' has no outline.")
+        for part in f.outline:
+            if not part:
+                raise EmblemaError(f"Field '{f.name}': a part of its outline is empty.")
+            for ring in part:
+                points += len(ring)
+                check_points(f"Field '{f.name}': its outline", ring, 3)
+    if points > MOST_POINTS:
+        raise EmblemaError(f"The outlines have {points:,} points; {MOST_POINTS:,} are the most.")
+    _once("fields have the id", (f.id for f in fields))
+
+
+def _check_lines(lines: Sequence[FlowLine], ids: set[str]) -> None:
+    points = 0
+    for k, line in enumerate(lines, 1):
+        who = f"Flow line {k}"
+        written(f"{who}: its id", line.id, LONGEST_NAME)
+        _check_owner(who, line.field_id, ids)
+        check_points(who, line.points, 2)
+        points += len(line.points)
+        if np.ptp(line.points, axis=0).max() <= SNAP_MM:
+            raise EmblemaError(f"{who} needs at least two different points.")
+    if points > MOST_POINTS:
+        raise EmblemaError(f"The flow lines have {points:,} points; {MOST_POINTS:,} are the most.")
+    _once("flow lines have the id", (line.id for line in lines))
+
+
+def _check_swap(who: str, swap: Swap, ids: set[str]) -> None:
+    for text in (swap.old, swap.new, swap.motif or ""):
+        written(f"{who}:", text, LONGEST_NAME)
+    _check_owner(who, swap.field_id, ids)
+
+
+def _check_edit(who: str, edit: HandEdit, ids: set[str]) -> None:
+    one_of(f"{who}: the kind", edit.kind, EDITS)
+    _check_owner(who, edit.field_id, ids)
+    written(f"{who}: its material", edit.material, LONGEST_NAME)
+    places = (
+        edit.at_mm,
+        edit.move_mm,
+        *(edit.line or ()),
+        *((edit.other_mm,) * bool(edit.other_mm)),
+    )
+    check_points(who, places, 1)
+    within(f"{who}: its turn", edit.turn_rad, -1000, 1000, " rad")
+    if edit.outline or edit.kind in ("set", "pin"):
+        check_points(f"{who}: its outline", edit.outline, 3)
+
+
+def _check_stands(doc: Commission, ids: set[str]) -> None:
+    for k, a in enumerate(doc.agreed, 1):
+        _check_owner(f"Agreement {k}", a.field_id, ids)
+        written(f"Agreement {k}: its day", a.on, LONGEST_NAME)
+    for k, p in enumerate(doc.printed, 1):
+        who = f"Print {k}"
+        within(f"{who}: the number of pages", len(p.marks), 0, MOST_PAGES)
+        for text in (p.on, p.what, p.paper, *(word for mark in p.marks for word in mark)):
+            written(f"{who}:", text, LONGEST_TEXT)
+
+
+def _check_sketch(sketch: Sketch) -> None:
+    written("The sketch's picture", sketch.image, LONGEST_NAME)
+    for px in (sketch.width_px, sketch.height_px):
+        within("The sketch's size", px, 1, 1_000_000, " px")
+    within("The sketch's scale", sketch.mm_per_px, 1e-6, 1e6, " mm a pixel")
+    within("The sketch's turn", sketch.turn_rad, -1000, 1000, " rad")
+    check_points("The sketch's corner", (sketch.origin_mm,), 1)
+
+
+def _check_numbers(limits: Limits, rates: Rates) -> None:
+    for name, words, least, most in _LIMITS:
+        within(f"The limit for {words}", getattr(limits, name), least, most)
+    for name, words, least, most in _RATES:
+        within(f"Rates: {words}", getattr(rates, name), least, most)
+    for name, words in _PRICES:
+        money(f"Rates: the price of {words}", getattr(rates, name), MOST_PRICE)
+
+
+def check_points(who: str, points: Sequence[Point], least: int) -> None:
+    """Raise EmblemaError where points are fewer than so many, or one is no place on the work."""
+    if len(points) < least:
+        raise EmblemaError(f"{who} has {len(points)} points; {least} are the least.")
+    xy = np.abs(np.asarray(points, float))
+    if not (xy <= FAR_MM).all():  # nor is what is no number
+        bad = next(v for p in points for v in p if not abs(v) <= FAR_MM)
+        raise EmblemaError(
+            f"{who} has a point at {said(bad)} mm; the farthest is {said(FAR_MM)} mm."
+        )
+
+
+def _check_lab(who: str, lab: Lab) -> None:
+    for value, low in zip(lab, (0.0, -160.0, -160.0), strict=True):
+        within(who, value, low - 1.0, 160.0)
+
+
+def _check_owner(who: str, field_id: str | None, ids: set[str]) -> None:
+    if field_id is not None and field_id not in ids:
+        raise EmblemaError(f"{who} is for a field '{shown(field_id)}', which is not there.")
+
+
+def _once(words: str, names: Iterable[str]) -> None:
+    """Raise where two are known by one name."""
+    for name, count in Counter(names).items():
+        if count > 1:
+            raise EmblemaError(f"{count} {words} '{shown(name)}'; each needs its own.")

@@ -1,0 +1,181 @@
+"""One check of a commission: what passes can be worked with, what does not is told by its place."""
+
+from __future__ import annotations
+
+import io
+import math
+import zipfile
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hostile import commission, is_told, senseless, spoilt_commission, spoilt_setting_out
+
+from core import archive
+from core.checks import check_document
+from core.commission import Commission, FlowLine, HandEdit, Swap
+from core.errors import EmblemaError
+from core.export import write_setting_out
+from core.setting_out import read_setting_out
+from core.typed import typed
+
+GOOD = commission()
+
+
+def test_a_sound_commission_and_the_demo_pass(demo_file: Path) -> None:
+    check_document(GOOD)
+    check_document(archive.load(demo_file)[0])
+
+
+@pytest.fixture
+def demo_file() -> Path:
+    return Path(__file__).resolve().parents[2] / "assets/demo/heron.emblema"
+
+
+def first_field(**choices: Any) -> Callable[[Commission], Commission]:
+    def change(doc: Commission) -> Commission:
+        return replace(doc, fields=(doc.fields[0].with_choices(**choices), *doc.fields[1:]))
+
+    return change
+
+
+def first_material(**changes: Any) -> Callable[[Commission], Commission]:
+    return lambda doc: replace(
+        doc, materials=(replace(doc.materials[0], **changes), *doc.materials[1:])
+    )
+
+
+def whole(**changes: Any) -> Callable[[Commission], Commission]:
+    return lambda doc: replace(doc, **changes)
+
+
+RING = ((0.0, 0.0), (9.0, 0.0), (0.0, 9.0))
+FAULTS: dict[str, tuple[Callable[[Commission], Commission], str]] = {
+    "two points": (
+        first_field(outline=((RING[:2],),)),
+        "its outline has 2 points; 3 are the least",
+    ),
+    "no number": (first_field(outline=(((*RING, (math.nan, 0.0)),),)), "a point at nan mm"),
+    "far": (first_field(outline=(((*RING, (0.0, -2e8)),),)), "a point at -200000000 mm"),
+    "no outline": (first_field(outline=()), "Field 'Sky' has no outline"),
+    "no laying": (first_field(opus="basketwork"), "the laying 'basketwork' is not one of"),
+    "huge courses": (first_field(hug_courses=10**400), "is a number of hundreds of digits"),
+    "joint of nothing": (first_field(joint_mm=0.0), "the joint is 0 mm"),
+    "joint above the small": (first_field(joint_mm=6.0), "less than the tessera of its hugging"),
+    "infinite spread": (first_field(spread=math.inf), "the spread of sizes is inf"),
+    "half a surrogate": (first_field(name="\ud800"), "holds a sign that is no letter"),
+    "a control sign": (first_field(motif="a\x07"), "its motif"),
+    "colour": (first_field(wanted_lab=(120, 0, 0)), "L* is 120"),
+    "twice the id": (whole(fields=(GOOD.fields[0], GOOD.fields[0])), "2 fields have the id 'f1'"),
+    "twice the code": (first_material(code="B"), "2 materials have the code 'B'"),
+    "price without end": (first_material(price=Decimal("1e-99999999")), "more digits than"),
+    "price beyond": (first_material(price=Decimal("1e99999999")), "beyond 100,000,000"),
+    "price that is none": (first_material(price=Decimal("sNaN")), "is not an amount of money"),
+    "a point for a line": (
+        whole(flow_lines=(FlowLine("l1", ((1.0, 1.0), (1.0, 1.0))),)),
+        "Flow line 1 needs at least two different points",
+    ),
+    "a line for nobody": (
+        whole(flow_lines=(FlowLine("l1", RING, "f9"),)),
+        "Flow line 1 is for a field 'f9', which is not there",
+    ),
+    "an unknown edit": (whole(edits=(HandEdit("kick", "f1", (1, 1)),)), "the kind 'kick'"),
+    "a pin of nothing": (whole(edits=(HandEdit("pin", "f1", (1, 1)),)), "Hand edit 1: its outline"),
+    "a swap nowhere": (whole(swaps=(Swap("A", "B", "f9"),)), "Swap 1 is for a field"),
+    "rates": (whole(rates=replace(GOOD.rates, bed_mm=-1.0)), "the adhesive bed is -1"),
+    "limits": (whole(limits=replace(GOOD.limits, sharp_deg=math.nan)), "a sharp corner is nan"),
+    "no width": (whole(width_mm=0.0), "The finished width is 0 mm"),
+    "seed": (whole(seed=2**64), "seed"),
+    "too many": (whole(swaps=(Swap("A", "B"),) * 20_001), "It has 20,001 swaps"),
+    "title": (whole(title="x" * 201), "has 201 signs; 200 are the most"),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_each_fault_is_told_by_its_place_in_one_sentence(fault: str) -> None:
+    change, words = FAULTS[fault]
+    with pytest.raises(EmblemaError) as e:
+        check_document(change(GOOD))
+    assert words in str(e.value) and str(e.value).endswith(".") and "\n" not in str(e.value)
+
+
+def test_notes_may_have_lines() -> None:
+    check_document(replace(GOOD, notes="one\ttwo\r\nthree"))
+
+
+@pytest.mark.parametrize(
+    ("raw", "words"),
+    [
+        ({"width_mm": "3"}, "Width is the text '3', which is not a number."),
+        ({"width_mm": True}, "Width is yes, which is not a number."),
+        ({"width_mm": 10**400}, "which is out of range."),
+        ({"seed": 1.0}, "Seed is 1.0, which is not a whole number."),
+        ({"within_stock": 1}, "Within stock is 1, which is not yes or no."),
+        ({"rates": {"hour": "ten"}}, "Rates, hour is the text 'ten', which is not an amount."),
+        ({"materials": [{"code": "A"}]}, "Description is missing in material 1 'A'."),
+        (
+            {"fields": [{"id": "f", "name": "Sky", "outline": [[[[0, 0], [1, "0"]]]]}]},
+            "Field 1 'Sky', outline, part 1, ring 1, point 2, coordinate 2 is the text '0', which "
+            "is not a number.",
+        ),
+        ({"motif_palettes": [["sea", "A"]]}, "Motif palette 1, entry 2 is the text 'A'"),
+    ],
+)
+def test_a_value_of_another_kind_is_never_taken_for_one(raw: dict[str, Any], words: str) -> None:
+    with pytest.raises(EmblemaError) as e:
+        typed(Commission, {"title": "t", "width_mm": 9, "height_mm": 9, **raw})
+    assert words in str(e.value)
+
+
+def test_spoilt_files_are_opened_whole_or_refused_in_one_sentence(tmp_path: Path) -> None:
+    """A sample; tests/bench/hostile_files.py tries thousands."""
+    path, again = tmp_path / "bad.emblema", tmp_path / "again.emblema"
+    archive.save(again, GOOD, {})
+    good, came = again.read_bytes(), Counter[str]()
+    assert zipfile.is_zipfile(io.BytesIO(good))
+    for number in range(200):
+        what, data = spoilt_commission(number, good)
+        path.write_bytes(data)
+        try:
+            doc, images = archive.load(path)
+        except EmblemaError as e:
+            assert is_told(e, path), (number, what, str(e))
+            came["refused"] += 1
+            continue
+        check_document(doc)
+        archive.save(again, doc, images)
+        assert archive.load(again)[0] == doc, (number, what)
+        came["opened"] += 1
+    assert came["refused"] > 100 and came["opened"] > 5
+
+
+def test_spoilt_settings_out_are_read_or_refused_in_one_sentence(tmp_path: Path) -> None:
+    path, came = tmp_path / "bad.geojson", Counter[str]()
+    write_setting_out(path, GOOD)
+    good = path.read_text(encoding="utf-8")
+    for number in range(100):
+        what, data = spoilt_setting_out(number, good)
+        path.write_bytes(data)
+        try:
+            check_document(read_setting_out(path)[0])
+            came["read"] += 1
+        except EmblemaError as e:
+            assert is_told(e, path), (number, what, str(e))
+            came["refused"] += 1
+    assert came["refused"] > 40 and came["read"] > 5
+
+
+def test_senseless_commissions_come_back_as_they_were_saved(tmp_path: Path) -> None:
+    path = tmp_path / "odd.emblema"
+    for number in range(60):
+        _, doc = senseless(number)
+        try:
+            check_document(doc)
+        except EmblemaError:
+            continue
+        archive.save(path, doc, {})
+        assert archive.load(path)[0] == doc
