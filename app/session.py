@@ -170,8 +170,14 @@ class Session(QObject):
 
     @property
     def _edited(self) -> bool:
-        """Whether there is an edit to save: pieces alone can be laid again."""
-        return self._saved is None or self._saved[0] is not self._doc
+        """Whether there is anything to save that could not be laid again."""
+        if self._saved is None or self._saved[0] is not self._doc:
+            return True
+        saved, now = self._saved[1], self._kept
+        return any(
+            k in now and now[k].key == one.key and now[k].packed is not one.packed
+            for k, one in saved.items()
+        )
 
     @property
     def undo_label(self) -> str | None:

@@ -96,7 +96,7 @@ def test_nip_cuts_a_piece_in_two_along_the_line(bench):
     right = bench.piece_at((x + 3, y))
     joint = before.fields[0].laying.joint_mm
     assert left.distance(right) == pytest.approx(joint, abs=0.05)
-    assert whole.buffer(1e-6).contains(left.union(right))
+    assert whole.buffer(1e-3).contains(left.union(right))
     one_step_back(bench, "Nip a piece", before, laid)
 
 
@@ -147,9 +147,9 @@ def test_shift_moves_the_piece_by_the_drag_in_one_step(bench):
     was = shapely.from_wkb(laid[25])
     now = bench.piece_at((x, y))
     (x0, y0), (x1, y1) = bench.mm(a), bench.mm(b)
-    assert now.centroid.x - was.centroid.x == pytest.approx(x1 - x0, abs=1e-6)
-    assert now.centroid.y - was.centroid.y == pytest.approx(y1 - y0, abs=1e-6)
-    assert now.area == pytest.approx(was.area)
+    assert now.centroid.x - was.centroid.x == pytest.approx(x1 - x0, abs=1e-3)
+    assert now.centroid.y - was.centroid.y == pytest.approx(y1 - y0, abs=1e-3)
+    assert now.area == pytest.approx(was.area, rel=1e-3)
     assert sum(p not in laid for p in shapes(bench)) == 1
     one_step_back(bench, "Shift a piece", before, laid)
 
@@ -165,7 +165,7 @@ def test_shift_held_turns_the_piece(bench):
     bench.lay()
     was = shapely.from_wkb(laid[25])
     now = bench.piece_at((x, y))
-    assert now.centroid.distance(was.centroid) < 1e-6
+    assert now.centroid.distance(was.centroid) < 1e-3
     edit = bench.session.doc.edits[-1]
     assert edit.turn_rad == pytest.approx(turn, abs=math.radians(3)) and edit.turn_rad > 0
     assert edit.move_mm == (0.0, 0.0)
