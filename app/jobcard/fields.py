@@ -195,6 +195,7 @@ class FieldsLeaf(Leaf):
         doc, layout = self.doc, self.session.layout
         laid = {f.field_id: f for f in layout.fields} if layout is not None else {}
         chosen = set(self.session.selection)
+        agreed = {a.field_id for a in doc.agreed}
         ids = [f.id for f in reversed(doc.fields)]
         if ids != [item.data(Qt.ItemDataRole.UserRole) for item in self._items()]:
             place = self.list.verticalScrollBar().value()
@@ -208,7 +209,8 @@ class FieldsLeaf(Leaf):
         for f, item in zip(reversed(doc.fields), self._items(), strict=True):
             pieces = len(laid[f.id].pieces) if f.id in laid else 0
             motif = f"  ·  {f.motif}" if f.motif else ""
-            item.setText(f"{f.name}{motif}  ·  {pieces:,}")
+            sure = "  ·  agreed" if f.id in agreed else ""
+            item.setText(f"{f.name}{motif}  ·  {pieces:,}{sure}")
             item.setSelected(f.id in chosen)
             if f.id in chosen and len(chosen) == 1:
                 self.list.scrollToItem(item)

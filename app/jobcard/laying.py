@@ -192,8 +192,10 @@ class LayingLeaf(Leaf):
     def refresh(self) -> None:
         some = self.chosen()
         older = len(self._older())
-        fields = "1 field was" if older == 1 else f"{older} fields were"
-        self.older.setText(f"{fields} laid by an earlier version, and stand as they were.")
+        self.older.setText(
+            f"As an earlier version laid them: {older} field{'s' if older > 1 else ''}. What "
+            "stands is not laid again until you ask."
+        )
         self.older.setVisible(bool(older))
         self.anew.setVisible(bool(older))
         for card in (self.which, self.sizes, self.hugging, self.special, self.throw):

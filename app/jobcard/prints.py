@@ -15,6 +15,7 @@ from core.pieces import Layout
 
 MOST_NAMED = 6
 MOST_PRINTS = 4
+Of = tuple[Layout, tuple[Printed, ...]]
 Marks = dict[tuple[str, bool], dict[str, str]]  # by paper and side, each page's
 
 
@@ -45,8 +46,8 @@ class Prints(QWidget):
         for w in (self.words, self.line, self.found):
             box.addWidget(w)
         self._marks: Marks = {}
-        self._of: object = None  # the layout and prints that the marks are of
-        self._asked: object = None
+        self._of: Of | None = None  # the layout and prints that the marks are of
+        self._asked: Of | None = None
 
     def refresh(self) -> None:
         """Work the marks of today out aside, if anything was printed, and show what holds."""
@@ -57,7 +58,7 @@ class Prints(QWidget):
             self._show()
             return
         now = (layout, printed)
-        if self._of == now or self._asked == now:
+        if _same(self._of, now) or _same(self._asked, now):
             self._show()
             return
         self._asked = now
@@ -122,6 +123,10 @@ class Prints(QWidget):
                     )
                     return
         self.found.setText("No page printed of this commission has this mark.")
+
+
+def _same(a: Of | None, b: Of) -> bool:
+    return a is not None and a[0] is b[0] and a[1] == b[1]
 
 
 def _page(name: str) -> str:

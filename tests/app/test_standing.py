@@ -207,7 +207,7 @@ def test_laying_offers_this_version_says_what_changes_and_can_be_taken_back(
     table.card.turn_to("Laying")
     leaf = table.card.leaves["Laying"]
     leaf.refresh()
-    assert leaf.anew.isVisibleTo(leaf) and "2 fields were laid by" in leaf.older.text()
+    assert leaf.anew.isVisibleTo(leaf) and "laid them: 2 fields" in leaf.older.text()
     shown = []
 
     def answer(box: QMessageBox, take: bool) -> None:
