@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from core.errors import EmblemaError
 from core.geometry import valid
@@ -32,6 +32,8 @@ TONGUE = 0.1  # tesserae: half the width of the slimmest piece set by itself
 GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
 FEW_POINTS = 2000  # of an outline that are no matter, wherever they lie
 MOST_STRAY = 0.45  # joints that an outline with too many points may be made plainer by
+MOST_TURNS = 2.0  # of a border in the room of a tessera; all that was drawn on purpose has 1
+FEW_CORNERS = 200  # of an outline that are no matter, however they turn
 MOST_CROWD = 16.0  # points of an outline in the room of a tessera
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
@@ -170,19 +172,60 @@ def _smooth_enough(outline: MultiPolygon, pitch: float, joint: float) -> MultiPo
     """Return an outline drawn far more finely than a tessera with no more points than it takes.
 
     It strays by as little as will do, and never by half a joint. Where the outline is still a
-    tangle, no border can be followed, and its points would take all memory.
+    tangle, no border can be followed, and its points would take all memory or many minutes.
     """
-    plain, stray, most = outline, 0.0, MOST_STRAY * joint
-    while (crowd := _crowd(plain, pitch)) > MOST_CROWD:
-        if stray == most:
-            points = shapely.get_num_coordinates(outline)
-            raise EmblemaError(
-                f"Its outline is too rough: {points:,} points, some {crowd:.0f} of them in the "
-                "room of one tessera. Smooth the outline, or draw it again."
-            )
-        stray = min(max(2 * stray, GUIDE_TRUE * pitch), most)
-        plain = _valid(shapely.simplify(outline, stray))
-    return plain
+    if not _tangled(outline, pitch):
+        return outline
+    most = MOST_STRAY * joint
+    plainest = _plainer(outline, most)
+    if _tangled(plainest, pitch):
+        raise EmblemaError(
+            f"Its outline is too rough: {shapely.get_num_coordinates(outline):,} points, and in "
+            f"the room of one tessera it turns about some {_turns(outline, pitch):.0f} times. "
+            "Smooth the outline, or draw it again."
+        )
+    stray = GUIDE_TRUE * pitch
+    while stray < most:
+        plain = _plainer(outline, stray)
+        if not _tangled(plain, pitch):
+            return plain
+        stray *= 2
+    return plainest
+
+
+def _tangled(outline: MultiPolygon, pitch: float) -> bool:
+    return _crowd(outline, pitch) > MOST_CROWD or _turns(outline, pitch) > MOST_TURNS
+
+
+def _plainer(outline: MultiPolygon, stray: float) -> MultiPolygon:
+    """Return an outline without what strays by less, and without crumbs and holes as small."""
+    plain = _valid(shapely.simplify(outline, stray))
+    least = (2 * stray) ** 2
+    parts = [p for p in plain.geoms if p.area >= least]
+    whole = [
+        Polygon(p.exterior, [h for h in p.interiors if Polygon(h).area >= least]) for p in parts
+    ]
+    return MultiPolygon(whole) if whole else plain
+
+
+def _turns(outline: MultiPolygon, pitch: float) -> float:
+    """Return how often a border turns right round in the room of a tessera, as a corner sees it.
+
+    Curves turn little, however finely they are drawn; a star's tip turns half round.
+    """
+    if shapely.get_num_coordinates(outline) < FEW_CORNERS:
+        return 0.0
+    xy, turn = [], []
+    for ring in shapely.get_rings(shapely.get_parts(outline)):
+        c = shapely.get_coordinates(ring)
+        step = np.diff(c, axis=0)
+        way = np.arctan2(step[:, 1], step[:, 0])
+        bend = np.diff(way, prepend=way[-1:])  # at the point where a step begins
+        turn.append(np.abs((bend + np.pi) % (2 * np.pi) - np.pi) / (2 * np.pi))
+        xy.append(c[:-1])
+    _, room = np.unique(np.floor(np.vstack(xy) / pitch), axis=0, return_inverse=True)
+    within = np.bincount(room.ravel(), np.concatenate(turn))
+    return float((within**2).sum() / within.sum())
 
 
 def _crowd(outline: MultiPolygon, pitch: float) -> float:

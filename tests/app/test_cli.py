@@ -14,7 +14,8 @@ from jobcard_rig import small
 from pdf_paths import boxes
 from PIL import Image
 
-from app.cli import main
+from app import cli
+from app.cli import COMMANDS, main
 from core import archive
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -164,3 +165,90 @@ def test_the_demo_command_writes_everything(tmp_path: Path) -> None:
     assert len(counted) >= 14 and {"gold glass", "shell"} <= {r["kind"] for r in counted}
     doc, images = archive.load(out / "heron.emblema")
     assert (doc.width_mm, doc.height_mm) == (1200.0, 600.0) and len(images) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["sheets", "x.emblema"], "no command 'sheets'. The commands are lay, demo,"),
+        (["counted"], "no command 'counted'"),
+        (["gone.emblema"], "no file 'gone.emblema'"),
+        (["a.emblema", "b.emblema"], "one file at a time"),
+        (["lay", "none.geojson"], "--out"),
+    ],
+)
+def test_a_word_that_is_no_command_opens_no_window(
+    words: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    try:
+        code = main(words)
+    except SystemExit as e:
+        code = int(str(e.code))
+    err = capsys.readouterr().err
+    assert code == 2 and told in err and err.count("\n") == 1
+
+
+def test_help_names_every_command(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as e:
+        main(["--help"])
+    assert e.value.code == 0
+    out = capsys.readouterr().out
+    assert all(f"\n    {command} " in out for command in COMMANDS)
+
+
+def test_a_reader_that_stops_early_is_no_error(tmp_path: Path) -> None:
+    """A pipe whose reader is gone before the first word."""
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "EMBLEMA_DATA": str(tmp_path)}
+    for words in (["stock", "list"], ["--help"]):
+        read, write = os.pipe()
+        os.close(read)
+        command = [sys.executable, "-m", "app", *words]
+        done = subprocess.run(command, env=env, stdout=write, stderr=subprocess.PIPE, text=True)
+        os.close(write)
+        assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_fault_of_the_program_itself_is_one_line_and_a_file_of_details(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("EMBLEMA_DATA", str(tmp_path / "data"))
+    monkeypatch.setattr(cli, "_counts", lambda a: [][0])
+    assert main(["counts", "x.emblema", "--out", "c.csv"]) == 1
+    err = capsys.readouterr().err
+    log = tmp_path / "data" / cli.FAULTS
+    assert err.count("\n") == 1 and "IndexError" in err and str(log) in err
+    assert "Traceback" in log.read_text(encoding="utf-8")
+
+
+def moved(source: Path, by: tuple[float, float], scale: float = 1.0) -> Path:
+    body = json.loads(source.read_text(encoding="utf-8"))
+    for f in body["features"]:
+        given = f["geometry"]["coordinates"]
+        rings = given if f["geometry"]["type"] == "Polygon" else [given]
+        for ring in rings:
+            ring[:] = [[x * scale + by[0], y * scale + by[1]] for x, y in ring]
+    source.write_text(json.dumps(body), encoding="utf-8")
+    return source
+
+
+def test_pictures_are_framed_on_the_work_wherever_it_lies(tmp_path: Path) -> None:
+    source = moved(setting_out(tmp_path, tessera_mm=4, joint_mm=0.8), (-300.0, 1e6))
+    assert main(["lay", str(source), "--out", str(tmp_path / "o")]) == 0
+    laid = rows(tmp_path / "o" / "tesserae.csv")
+    assert all(-300 < float(r["x_mm"]) < -210 and 1e6 < float(r["y_mm"]) < 1e6 + 60 for r in laid)
+    svg = (tmp_path / "o" / "layout.svg").read_text(encoding="utf-8")
+    assert 'viewBox="-300 1000000 90 60"' in svg
+    with Image.open(tmp_path / "o" / "layout.png") as image:
+        assert image.size == (270, 180)  # 12 pixels a tessera of 4 mm
+        colours = image.convert("RGB").getcolors(1 << 20)
+        assert colours is not None and max(n for n, _ in colours) < 270 * 180
+
+
+def test_coordinates_in_degrees_are_an_error_that_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    source = moved(setting_out(tmp_path), (0.0, 0.0), 0.001)
+    assert main(["lay", str(source), "--out", str(tmp_path / "o")]) == 2
+    err = capsys.readouterr().err
+    assert "wall.geojson" in err and "no piece can be laid" in err and "millimetres" in err
+    assert not (tmp_path / "o").exists()
