@@ -59,6 +59,10 @@ def typed(kind: type[T], value: Any, whole: str = "the commission") -> T:
         place, found = _place(value, [a or int(b) for a, b in _STEP.findall(path)])
         words = _fault(fault, place or whole, found)
         raise EmblemaError(f"{words[0].upper()}{words[1:]}.") from e
+    except UnicodeEncodeError as e:
+        raise EmblemaError(
+            f"In {whole} stands half a sign (code {ord(e.object[e.start])}), which is no letter."
+        ) from e
     except RecursionError as e:
         raise EmblemaError(f"In {whole} one thing lies in another too many times over.") from e
 

@@ -26,6 +26,7 @@ from core.colour.science import colour_science
 from core.errors import EmblemaError
 
 ARC_MINUTE_RAD: Final = math.radians(1 / 60)
+_BAND: Final = 256  # rows of a picture that are turned to bytes at once
 # Colour vision that some of those who look will have: name to colour-science's name.
 VISIONS: Final = {
     "red-weak": "Protanomaly",
@@ -98,7 +99,8 @@ def linear_picture(
     """
     light = np.clip(linear_from_lab(np.reshape(lab, (-1, 3))), 0, 1)
     ground = np.clip(linear_from_lab(grout), 0, 1)
-    return np.clip(painted(polygons, light, ground, size_mm, mm_per_px), 0, 1)
+    picture = painted(polygons, light, ground, size_mm, mm_per_px)
+    return np.clip(picture, 0, 1, out=picture)
 
 
 def seen_from(linear: ArrayLike, mm_per_px: float, distance_mm: float) -> Floats:
@@ -188,7 +190,12 @@ def confused_with(
 
 def bytes_of(linear: ArrayLike) -> NDArray[np.uint8]:
     """Return a picture in linear light as 8-bit sRGB for a screen."""
-    return np.rint(255 * np.clip(srgb_from_linear(linear), 0, 1)).astype(np.uint8)
+    light = np.asarray(linear, float)
+    out = np.empty(light.shape, np.uint8)
+    for k in range(0, len(light), _BAND):  # a band at a time: a picture takes much memory
+        some = slice(k, k + _BAND)
+        out[some] = np.rint(255 * np.clip(srgb_from_linear(light[some]), 0, 1))
+    return out
 
 
 def linear_of(picture: NDArray[np.uint8]) -> Floats:

@@ -159,6 +159,7 @@ def shard(kind: str, numbers: list[int], tell: Connection) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
     warnings.simplefilter("error")
     warnings.filterwarnings("ignore", category=DeprecationWarning)
+    warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
     faulthandler.enable()
     from PySide6.QtGui import QGuiApplication
 

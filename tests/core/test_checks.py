@@ -115,6 +115,8 @@ def test_notes_may_have_lines() -> None:
         ({"width_mm": 10**400}, "which is out of range."),
         ({"seed": 1.0}, "Seed is 1.0, which is not a whole number."),
         ({"within_stock": 1}, "Within stock is 1, which is not yes or no."),
+        ({"rates": {"hour": "\ud800"}}, "In the commission stands half a sign (code 55296)"),
+        ({"\ud800": 1}, "In the commission stands half a sign"),
         ({"rates": {"hour": "ten"}}, "Rates, hour is the text 'ten', which is not an amount."),
         ({"materials": [{"code": "A"}]}, "Description is missing in material 1 'A'."),
         (
