@@ -41,7 +41,7 @@ WIDE, HIGH = 104, 84
 
 
 class Tray(QWidget):
-    """One material: its swatch, the studio's code, pieces laid and pieces in hand."""
+    """One material: its swatch, the studio's code, pieces laid and what they use of the stock."""
 
     dropped = Signal(str, str)
     chosen = Signal(str)
@@ -66,8 +66,10 @@ class Tray(QWidget):
     def _tell(self) -> None:
         words, count = describe(self.material), self.count
         if count is not None:
-            words += f"\n{count.pieces:,} laid; {count.take:,} to take from stock, with waste"
+            words += f"\n{count.pieces:,} laid, cut from {count.take:,} stocked, with waste"
             words += f"; {count.short:,} short" if count.short else ""
+            if count.too_large:
+                words += f"\n{count.too_large:,} are larger than what is stocked"
         self.setToolTip(words)
 
     def sizeHint(self) -> QSize:
@@ -103,9 +105,16 @@ class Tray(QWidget):
         p.drawText(QRectF(9, 51, WIDE - 18, 15), left, f"{laid:,} laid" if laid else "not laid")
         short = self.count.short if self.count else 0
         p.setPen(QColor(theme.RUST if short else theme.SLATE))
-        hand = f"{short:,} short" if short else f"{self.material.pieces:,} in hand"
-        p.drawText(QRectF(9, 65, WIDE - 18, 15), left, hand)
+        p.drawText(QRectF(9, 65, WIDE - 18, 15), left, self._in_hand())
         p.end()
+
+    def _in_hand(self) -> str:
+        count, hand = self.count, self.material.pieces
+        if count is None:
+            return f"{hand:,} in hand"
+        if count.short:
+            return f"{count.short:,} short"
+        return f"uses {count.take:,} of {hand:,}"
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         """Begin a click or a drag."""
@@ -214,13 +223,16 @@ class Trays(QFrame):
         if self._shown is not None and all(a is b for a, b in zip(stand, self._shown, strict=True)):
             return
         self._shown = stand
-        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        every = counts(doc, layout) if layout is not None and doc is not None else ()
+        table = tuple(c for c in every if not c.bare)
         by_code = {c.material.code: c for c in table}
         used = sorted(table, key=lambda c: -c.pieces)
         shown = [(c.material, c) for c in used]
         if self._all or not shown:
             shown += [(m, None) for m in self.session.doc.materials if m.code not in by_code]
-        self._words.setText(f"{len(used)} in use")
+        bare = sum(c.pieces for c in every if c.bare)
+        self._words.setText(f"{len(used)} in use" + (f"\n{bare:,} bare" if bare else ""))
+        self._words.setToolTip(f"{bare:,} pieces have no material" if bare else "")
         before, self.trays = self.trays, []
         for k, (m, c) in enumerate(shown):
             tray = self._tray(m, c)

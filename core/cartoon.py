@@ -128,7 +128,7 @@ def cartoon_pages(
         Drawn as seen from the back, for work that is laid face down. Words stay readable.
     """
     parts = tiles(doc, paper)
-    keyed = {c.material.code: k for k, c in enumerate(counts(doc, layout), 1)}
+    keyed = {c.material.code: k for k, c in enumerate(counts(doc, layout), 1) if not c.bare}
     drawing = _Drawing(doc, layout, keyed, mirrored, flow)
     whole = mark_of(drawing.marks)
     pages = [_key_page(doc, layout, parts, paper, mirrored, keyed, whole)]
@@ -372,7 +372,7 @@ def _materials(
         box = np.array([[0, -0.38], [8, -0.38], [8, 0.38], [0, 0.38]]) * (1, row_h) + (x0 + 8, y)
         items.append(Paths.of([box], pen_mm=0.1, pen=GREY, fill=rgb))
         items.append(Text(x0, y, number, size, bold=True))
-        items.append(Text(x0 + 19, y, f"{code}  {description}", size))
+        items.append(Text(x0 + 19, y, f"{code}  {description}".strip(), size))
         items.append(Text(x1, y, f"{pieces:,}", size, "end"))
     return items
 
@@ -383,7 +383,7 @@ def _rows(table: tuple[Count, ...], keyed: dict[str, int]) -> list[tuple[str, st
     for c in table:
         m = c.material
         rgb, _ = swatch_rgb(stocked_lab([m])[0])
-        rows.append((str(keyed[m.code]), m.code, m.description, rgb, c.pieces))
+        rows.append((str(keyed.get(m.code, "?")), m.code, m.description, rgb, c.pieces))
     return rows
 
 

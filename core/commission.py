@@ -270,6 +270,12 @@ class Rates:
         To pick, nip and lay one tessera in courses; other layings by `core.figures.EFFORT`.
     hour, grout_kg, adhesive_kg : Decimal
         Prices in the commission's currency.
+    glass_kerf_mm, stone_kerf_mm : float
+        What a cut takes: a scored or nipped edge of glass, a saw's blade in stone.
+    edge_mm : float
+        Lost at each rough edge of a plate, slab or rod.
+    margin, tax : float
+        Shares: of the cost, and of the price with it.
     """
 
     bed_mm: float = 3.0
@@ -280,6 +286,25 @@ class Rates:
     hour: Decimal = Decimal(0)
     grout_kg: Decimal = Decimal(0)
     adhesive_kg: Decimal = Decimal(0)
+    glass_kerf_mm: float = 0.5
+    stone_kerf_mm: float = 2.0
+    edge_mm: float = 3.0
+    margin: float = 0.0
+    tax: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Studio:
+    """Who lays it, and what figures are reckoned with there.
+
+    The studio keeps one; each commission keeps its own as it was when that began, so that what
+    was agreed with a client does not change by itself.
+    """
+
+    name: str = ""
+    address: str = ""
+    currency: str = ""
+    rates: Rates = Rates()
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,6 +335,7 @@ class Commission:
 
     `motif_palettes` holds (motif, codes): the palette of that motif's fields which have none of
     their own. `within_stock` matches all pieces at once within what is in hand.
+    `studio` and `address` are who lays it, under whose `rates`, in `currency`.
     `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
     given once and stays whatever the title becomes.
     """
@@ -332,6 +358,8 @@ class Commission:
     grout_lab: Lab = (62.0, 0.5, 4.0)
     notes: str = ""
     currency: str = ""
+    studio: str = ""
+    address: str = ""
     id: str = ""
     agreed: tuple[Agreed, ...] = ()
     printed: tuple[Printed, ...] = ()
@@ -341,6 +369,15 @@ class Commission:
     def key(self) -> str:
         """What the studio's stock knows it by: its id, or its title where it has none yet."""
         return self.id or self.title
+
+    @property
+    def reckoned_by(self) -> Studio:
+        """The studio as this commission has it."""
+        return Studio(self.studio, self.address, self.currency, self.rates)
+
+    def by_studio(self, s: Studio) -> Commission:
+        """Return the commission with the particulars and rates of a studio."""
+        return replace(self, studio=s.name, address=s.address, currency=s.currency, rates=s.rates)
 
     def field_by_id(self, field_id: str) -> Field:
         """Return the field, or raise KeyError."""

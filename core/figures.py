@@ -1,18 +1,19 @@
 """What a layout needs, weighs, costs and takes: counts, grout, adhesive, hours and a quote.
 
-Grout is reckoned from the joints as they are laid, not from a formula for even tiles. Money is
-Decimal. Every figure is an estimate for the studio; the wall's own limits and local codes decide.
+Grout is reckoned from the joints as they are laid, not from a formula for even tiles, and what is
+taken from the stock by `core.quantities`. Money is Decimal. Every figure is an estimate for the
+studio; the wall's own limits and local codes decide.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from core.commission import Commission, Rates
 from core.files import write_text
@@ -20,6 +21,7 @@ from core.geometry import polygon_of
 from core.material import Material
 from core.pieces import Layout
 from core.plaintext import csv_text
+from core.quantities import blank_of, to_take
 
 # Hours a piece against one laid in courses (common practice).
 EFFORT: Final = {
@@ -41,9 +43,12 @@ WALLS: Final = (
 )
 
 COLUMNS: Final = (
-    *("code", "description", "kind", "pieces", "area_mm2", "weight_kg", "take_pieces"),
-    *("take_kg", "in_hand", "short", "cost", "currency", "order"),
+    *("code", "description", "kind", "pieces", "too_large", "area_mm2", "weight_kg"),
+    *("take_pieces", "take_kg", "in_hand", "short", "cost", "currency", "order"),
 )
+
+# What stands for the material of pieces that have none.
+BARE: Final = Material("", "without a material", "other", (62.0, 0.0, 0.0))
 
 CAUTIONS: Final = (
     "Dust: cut wet or with extraction; respirable crystalline silica is limited to 50 ug/m3 "
@@ -59,19 +64,27 @@ CAUTIONS: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """One material as it is laid.
+    """One material as it is laid, or the pieces without one.
 
-    `take` is the bought pieces to take from stock, with what sorting and cutting lose;
-    `cost` is None where the price is by the sheet, whose pieces are not known.
+    `too_large` of the `pieces` cannot be cut from what the material is stocked as; they count as
+    so many stocked pieces as cover them. `take` is the stocked pieces to take, with what sorting
+    and cutting lose, `take_kg` what they weigh; `cost` is None where the price is by the sheet,
+    whose pieces are not known.
     """
 
     material: Material
     pieces: int
+    too_large: int
     area_mm2: float
     weight_kg: float
     take: int
     take_kg: float
     cost: Decimal | None
+
+    @property
+    def bare(self) -> bool:
+        """Whether these are the pieces without a material."""
+        return self.material is BARE
 
     @property
     def short(self) -> int:
@@ -87,35 +100,68 @@ class Count:
 
 
 def counts(doc: Commission, layout: Layout) -> tuple[Count, ...]:
-    """Return what is laid of each material, in the order of the commission's materials."""
-    m = len(doc.materials)
-    pieces, area = np.zeros(m), np.zeros(m)
-    for laid in layout.fields:
-        on = laid.stock >= 0
-        pieces += np.bincount(laid.stock[on], minlength=m)
-        area += np.bincount(laid.stock[on], laid.pieces.area_mm2[on], minlength=m)
-    return tuple(
-        _count(doc.materials[k], int(pieces[k]), float(area[k])) for k in np.flatnonzero(pieces)
-    )
+    """Return what is laid of each material, in the order of the commission's materials.
+
+    Pieces without a material come last, in a row of their own, so that every piece is counted.
+    """
+    some = [f for f in layout.fields if len(f.pieces)]
+    if not some:
+        return ()
+    stock = np.concatenate([f.stock for f in some])
+    area = np.concatenate([f.pieces.area_mm2 for f in some])
+    box = np.concatenate([f.pieces.box_mm for f in some])
+    rows = []
+    for k in np.unique(stock[stock >= 0]):
+        on = stock == k
+        rows.append(_count(doc.materials[k], doc.rates, float(area[on].sum()), box[on]))
+    bare = stock < 0
+    if bare.any():
+        mm2 = float(area[bare].sum())
+        rows.append(Count(BARE, int(bare.sum()), 0, mm2, 0.0, 0, 0.0, Decimal("0.00")))
+    return tuple(rows)
 
 
-def _count(m: Material, pieces: int, area_mm2: float) -> Count:
-    side = math.sqrt(area_mm2 / pieces)
-    # a bought piece larger than the tessera gives several
-    each = max(1, math.floor(m.length_mm / side) * math.floor(m.width_mm / side))
-    take = math.ceil(pieces / each / (1 - m.waste) - 1e-9)
+def _count(m: Material, rates: Rates, area_mm2: float, box: NDArray[np.float64]) -> Count:
+    blank = blank_of(m, rates)
+    take = to_take(blank.taken(box, area_mm2), m.waste)
     per_mm2 = m.thickness_mm * m.density_kg_m3 / 1e9
-    take_kg = area_mm2 / (1 - m.waste) * per_mm2
+    take_mm2 = take * blank.area_mm2
     cost: Decimal | None
     if m.price_unit == "kg":
-        cost = m.price * _dec(take_kg)
+        cost = m.price * _dec(take_mm2 * per_mm2)
     elif m.price_unit == "m2":
-        cost = m.price * _dec(area_mm2 / (1 - m.waste) / 1e6)
+        cost = m.price * _dec(take_mm2 / 1e6)
     elif m.price_unit == "piece":
         cost = m.price * take
     else:
         cost = None
-    return Count(m, pieces, area_mm2, area_mm2 * per_mm2, take, take_kg, _money(cost))
+    return Count(
+        material=m,
+        pieces=len(box),
+        too_large=int((~blank.holds(box)).sum()),
+        area_mm2=area_mm2,
+        weight_kg=area_mm2 * per_mm2,
+        take=take,
+        take_kg=take_mm2 * per_mm2,
+        cost=_money(cost),
+    )
+
+
+def needed_instead(doc: Commission, layout: Layout, code: str) -> dict[str, int]:
+    """Return how many stocked pieces of each other material would serve in the place of one.
+
+    Materials that some of its pieces are too large for are left out.
+    """
+    k = [m.code for m in doc.materials].index(code)
+    on = [(f.pieces, f.stock == k) for f in layout.fields]
+    box = np.concatenate([p.box_mm[some] for p, some in on])
+    mm2 = sum(float(p.area_mm2[some].sum()) for p, some in on)
+    blanks = {m.code: blank_of(m, doc.rates) for m in doc.materials}
+    return {
+        m.code: to_take(blanks[m.code].taken(box, mm2), m.waste)
+        for m in doc.materials
+        if m.code != code and bool(blanks[m.code].holds(box).all())
+    }
 
 
 def _dec(x: float) -> Decimal:
@@ -138,27 +184,53 @@ def grout_kg_m2(
 
 
 @dataclass(frozen=True, slots=True)
+class Work:
+    """The hours that one way of laying takes: `pieces` at `seconds` each, times its `effort`."""
+
+    opus: str
+    pieces: int
+    seconds: float
+    effort: float
+
+    @property
+    def hours(self) -> float:
+        """All of them."""
+        return self.pieces * self.seconds * self.effort / 3600
+
+
+@dataclass(frozen=True, slots=True)
 class Figures:
     """A whole layout in figures. Areas in m2, weights in kg, money in the commission's currency.
 
-    `walls` says of each kind of wall whether it carries `kg_m2` (BS 5385-1:2018).
+    `grout_kg` is what the joints hold, `grout_bought_kg` that with its surplus; `work` is what the
+    hours are made of, in the order of the fields. `walls` says of each kind of wall whether it
+    carries `kg_m2` (BS 5385-1:2018).
     """
 
     counts: tuple[Count, ...]
     pieces: int
     unmatched: int
     area_m2: float
+    joint_dm3: float
     pieces_kg: float
     grout_kg: float
+    grout_bought_kg: float
     adhesive_kg: float
     kg_m2: float
-    hours: float
+    work: tuple[Work, ...]
     materials_cost: Decimal
     unpriced: tuple[str, ...]
     grout_cost: Decimal
     adhesive_cost: Decimal
     work_cost: Decimal
+    margin: Decimal
+    tax: Decimal
     walls: tuple[tuple[str, float, bool], ...]
+
+    @property
+    def hours(self) -> float:
+        """Of laying, all together."""
+        return sum(w.hours for w in self.work)
 
     @property
     def total_kg(self) -> float:
@@ -166,9 +238,14 @@ class Figures:
         return self.pieces_kg + self.grout_kg + self.adhesive_kg
 
     @property
-    def quote(self) -> Decimal:
-        """Everything together."""
+    def cost(self) -> Decimal:
+        """What it costs the studio."""
         return self.materials_cost + self.grout_cost + self.adhesive_cost + self.work_cost
+
+    @property
+    def quote(self) -> Decimal:
+        """Everything together, with the studio's margin and tax."""
+        return self.cost + self.margin + self.tax
 
 
 def figures(doc: Commission, layout: Layout) -> Figures:
@@ -176,18 +253,22 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     rates: Rates = doc.rates
     table = counts(doc, layout)
     thickness = np.array([m.thickness_mm for m in doc.materials] or [4.0])
-    area = grout_mm3 = seconds = 0.0
-    unmatched = 0
+    area = grout_mm3 = 0.0
+    laid_by: dict[str, int] = {}
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)
         field_mm2 = polygon_of(f.outline).area
         piece_mm2 = laid.pieces.area_mm2
         on = laid.stock >= 0
-        unmatched += int((~on).sum())
         deep = thickness[laid.stock[on]].mean() if on.any() else float(thickness.mean())
         area += field_mm2
         grout_mm3 += max(field_mm2 - float(piece_mm2.sum()), 0.0) * float(deep)
-        seconds += len(laid.pieces) * rates.seconds_a_piece * EFFORT.get(f.laying.opus, 1.0)
+        laid_by[f.laying.opus] = laid_by.get(f.laying.opus, 0) + len(laid.pieces)
+    work = tuple(
+        Work(opus, n, rates.seconds_a_piece, EFFORT.get(opus, 1.0))
+        for opus, n in laid_by.items()
+        if n
+    )
     area_m2 = area / 1e6
     grout_kg = grout_mm3 / 1e6 * rates.grout_kg_dm3
     adhesive_kg = area_m2 * rates.bed_mm * rates.adhesive_kg_m2_mm
@@ -195,28 +276,37 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     kg_m2 = (pieces_kg + grout_kg + adhesive_kg) / area_m2 if area_m2 else 0.0
     bought_grout = grout_kg * (1 + rates.grout_surplus)
     zero = Decimal("0.00")
+    parts = {
+        "materials_cost": sum((c.cost for c in table if c.cost is not None), zero),
+        "grout_cost": _money(rates.grout_kg * _dec(bought_grout)) or zero,
+        "adhesive_cost": _money(rates.adhesive_kg * _dec(adhesive_kg)) or zero,
+        "work_cost": _money(rates.hour * _dec(sum(w.hours for w in work))) or zero,
+    }
+    cost = sum(parts.values(), zero)
+    margin = _money(cost * _dec(rates.margin)) or zero
     return Figures(
         counts=table,
         pieces=len(layout),
-        unmatched=unmatched,
+        unmatched=sum(c.pieces for c in table if c.bare),
         area_m2=area_m2,
+        joint_dm3=grout_mm3 / 1e6,
         pieces_kg=pieces_kg,
         grout_kg=grout_kg,
+        grout_bought_kg=bought_grout,
         adhesive_kg=adhesive_kg,
         kg_m2=kg_m2,
-        hours=seconds / 3600,
-        materials_cost=sum((c.cost for c in table if c.cost is not None), zero),
+        work=work,
         unpriced=tuple(c.material.code for c in table if c.cost is None),
-        grout_cost=_money(rates.grout_kg * _dec(bought_grout)) or zero,
-        adhesive_cost=_money(rates.adhesive_kg * _dec(adhesive_kg)) or zero,
-        work_cost=_money(rates.hour * _dec(seconds / 3600)) or zero,
+        **parts,
+        margin=margin,
+        tax=_money((cost + margin) * _dec(rates.tax)) or zero,
         walls=tuple((name, limit, kg_m2 <= limit) for name, limit in WALLS),
     )
 
 
 def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
     """Write one row a material: what is laid, what to take with waste, in hand and short, and
-    under which code to order that.
+    under which code to order that; pieces without a material in the last row.
     """
     rows: list[list[object]] = [[*COLUMNS]]
     for c in counts(doc, layout):
@@ -226,6 +316,7 @@ def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
                 c.material.description,
                 c.material.kind,
                 c.pieces,
+                c.too_large,
                 f"{c.area_mm2:.1f}",
                 f"{c.weight_kg:.4f}",
                 c.take,

@@ -11,6 +11,7 @@ from core.errors import EmblemaError
 KINDS = ("smalti", "gold glass", "vitreous", "marble", "stone", "ceramic", "shell", "other")
 FINISHES = ("matt", "polished", "metallic", "iridescent", "transparent")
 ILLUMINANTS = ("D65", "D50", "D55", "A", "C")
+BY_CHOICE = ("gold glass", "shell", "metallic", "iridescent", "transparent")
 OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
 MOST_PIECES = 100_000_000
@@ -77,6 +78,11 @@ class Material:
     def key(self) -> Key:
         """What the stock knows it by, whatever the commission calls it."""
         return self.code if self.lot is None else (self.lot_of, self.lot)
+
+    @property
+    def by_choice(self) -> bool:
+        """Whether it has no one colour, so that a person lays it and never the match alone."""
+        return self.kind in BY_CHOICE or self.finish in BY_CHOICE
 
     @property
     def order_code(self) -> str:

@@ -46,6 +46,20 @@ class Pieces:
         """Centroid of each piece, shape (n, 2), mm."""
         return shapely.get_coordinates(shapely.centroid(self.polygons))
 
+    @cached_property
+    def box_mm(self) -> NDArray[np.float64]:
+        """Sides of the smallest box about each piece, the longer first, shape (n, 2), mm.
+
+        In whole micrometres, so that the last digits decide nothing.
+        """
+        boxes = shapely.get_coordinates(shapely.oriented_envelope(self.polygons))
+        c = boxes.reshape(len(self), 5, 2)
+        sides = [np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1)]
+        out: NDArray[np.float64] = np.round(
+            np.stack([np.maximum(*sides), np.minimum(*sides)], 1), 3
+        )
+        return out
+
     @staticmethod
     def empty() -> Pieces:
         """No pieces at all."""

@@ -30,6 +30,7 @@ from core.laying import GUIDE_REACH, SOLVER_VERSION, Setting, SideBySide
 from core.material import Material
 from core.packing import packed, packed_colours, unpacked, unpacked_colours, whole_um
 from core.pieces import LaidField, Layout, Pieces
+from core.quantities import cuts
 
 Progress = Callable[[float, str], None]
 Codes = NDArray[np.object_]
@@ -286,7 +287,7 @@ def hangs_on(doc: Commission, laid: Mapping[str, Any]) -> list[tuple[Any, ...]]:
     `laid` says by a field's id how its pieces were laid.
     """
     materials = tuple(_looks(m, doc.within_stock) for m in doc.materials)
-    common = (doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, materials)
+    common = (doc.seed, doc.grout_lab, doc.lightness_weight, doc.sketch, materials, cuts(doc.rates))
     every = tuple(
         (
             *(f.id, laid[f.id], f.colour, palette_of(doc, f)),

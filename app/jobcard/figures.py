@@ -1,4 +1,4 @@
-"""Figures: counts by material, weight, cost and hours."""
+"""Figures: counts by material, weight, cost and hours, each with what it is made of."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from PySide6.QtWidgets import (
 )
 
 from app.jobcard.base import Leaf
+from app.jobcard.reckoned import quote_lines, weight_lines, work_line
+from app.jobcard.unfold import Unfold
 from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
@@ -25,7 +27,14 @@ TIGHT = (
     "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
     " QTableView::item { padding: 0 1px; }"
 )
-HEADS = ("Code", "Pieces", "kg", "In hand", "Short")
+HEADS = ("Code", "Laid", "Take", "In hand", "Short")
+TIPS = (
+    "",
+    "Tesserae",
+    "Stocked pieces that they are cut from, with what sorting and cutting lose",
+    "Stocked pieces in hand",
+    "Stocked pieces to order",
+)
 
 
 class FiguresLeaf(Leaf):
@@ -39,9 +48,14 @@ class FiguresLeaf(Leaf):
         self._rows: tuple[Count, ...] = ()
         self.sum = text("", "figure")
         self.more = text("", "hint")
-        self.group("Altogether", self.sum, self.more)
+        self.hours = Unfold()
+        self.group("Altogether", self.sum, self.more, self.hours)
         self.table = QTableWidget(0, len(HEADS))
         self.table.setHorizontalHeaderLabels(HEADS)
+        for k, tip in enumerate(TIPS):
+            item = self.table.horizontalHeaderItem(k)
+            if item is not None:
+                item.setToolTip(tip)
         self.table.verticalHeader().setVisible(False)
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
@@ -55,11 +69,11 @@ class FiguresLeaf(Leaf):
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
         self.group("By material", self.table)
-        self.weight = text("")
+        self.weights = [Unfold(strong=k == 0) for k in range(4)]
         self.walls = text("", "hint")
         self.group(
             "Weight on the wall",
-            self.weight,
+            *self.weights,
             self.walls,
             text(
                 "The weakest layer of the wall governs. Have it judged before setting; local "
@@ -67,8 +81,11 @@ class FiguresLeaf(Leaf):
                 "hint",
             ),
         )
-        self.quote = text("")
-        self.group("Quote", self.quote)
+        self.quote = [Unfold(strong=k == 6) for k in range(7)]
+        self.unpriced = text("", "hint")
+        self.group(
+            "Quote", *self.quote, self.unpriced, text("Click a figure to see its parts.", "hint")
+        )
         self.group(
             "Write",
             row(
@@ -100,25 +117,28 @@ class FiguresLeaf(Leaf):
         if layout is not None and layout is self._shown:
             return
         self._shown = layout
+        laid = layout is not None and doc is not None
+        for line in (self.hours, *self.weights, *self.quote):
+            line.setVisible(laid)
         if layout is None or doc is None:
             self.sum.setText("Nothing laid yet")
-            for words in (self.more, self.weight, self.walls, self.quote):
+            for words in (self.more, self.walls, self.unpriced):
                 words.setText("")
             self._show_rows(())
             return
         f = figures(doc, layout)
-        money = f" {doc.currency}" if doc.currency else ""
         self.sum.setText(f"{f.pieces:,} tesserae")
-        unmatched = f", {f.unmatched:,} without a material" if f.unmatched else ""
-        self.more.setText(
-            f"{f.area_m2:.3f} m², {len(f.counts)} materials{unmatched}. "
-            f"About {f.hours:.0f} hours of laying."
-        )
+        large = sum(c.too_large for c in f.counts)
+        said = [f"{f.area_m2:.3f} m², {sum(not c.bare for c in f.counts)} materials."]
+        if f.unmatched:
+            said.append(f"{f.unmatched:,} have no material.")
+        if large:
+            said.append(f"{large:,} are larger than what their material is stocked as.")
+        self.more.setText(" ".join(said))
+        self.hours.fill(*work_line(f))
         self._show_rows(f.counts)
-        self.weight.setText(
-            f"{f.kg_m2:.1f} kg/m², {f.total_kg:.2f} kg in all: pieces {f.pieces_kg:.2f}, "
-            f"grout {f.grout_kg:.2f}, adhesive {f.adhesive_kg:.2f}"
-        )
+        for line, what in zip(self.weights, weight_lines(doc, f), strict=True):
+            line.fill(*what)
         good = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if ok) or "none of these"
         bad = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if not ok)
         self.walls.setText(
@@ -126,16 +146,11 @@ class FiguresLeaf(Leaf):
             + (f" Too heavy for {bad}." if bad else "")
             + " (BS 5385-1:2018)"
         )
-        lines = [
-            f"Materials, with waste   {f.materials_cost:,}{money}",
-            f"Grout   {f.grout_cost:,}{money}",
-            f"Adhesive   {f.adhesive_cost:,}{money}",
-            f"Work, {f.hours:.1f} h   {f.work_cost:,}{money}",
-            f"Together   {f.quote:,}{money}",
-        ]
-        if f.unpriced:
-            lines.append(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
-        self.quote.setText("\n".join(lines))
+        for line, what in zip(self.quote, quote_lines(doc, f), strict=True):
+            line.fill(*what)
+            line.setVisible(what[1] != "")
+        self.unpriced.setVisible(bool(f.unpriced))
+        self.unpriced.setText(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
 
     def _show_rows(self, rows: tuple[Count, ...]) -> None:
         """Show the counts, making anew only the rows that are no longer true."""
@@ -152,25 +167,35 @@ class FiguresLeaf(Leaf):
             elif before[k] == c:
                 continue
             cells = (
-                c.material.code,
+                c.material.code or "none",
                 f"{c.pieces:,}",
-                f"{c.weight_kg:.2f}",
-                f"{c.material.pieces:,}",
+                f"{c.take:,}" if not c.bare else "",
+                f"{c.material.pieces:,}" if not c.bare else "",
                 f"{c.short:,}" if c.short else "",
             )
             for j, words in enumerate(cells):
                 item = QTableWidgetItem(words)
                 if j == 0:
-                    item.setIcon(swatch_icon(c.material, 20, 14))
-                    item.setToolTip(
-                        f"{c.material.description}\n{c.area_mm2 / 100:,.1f} cm² laid\n"
-                        f"to take, with waste: {c.take:,} pieces, {c.take_kg:.2f} kg"
-                    )
+                    if not c.bare:
+                        item.setIcon(swatch_icon(c.material, 20, 14))
+                    item.setToolTip(_in_words(c))
                 else:
                     item.setTextAlignment(
                         Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
                     )
-                if c.short:
+                if c.short or c.too_large or c.bare:
                     item.setForeground(QColor(RUST))
                 self.table.setItem(k, j, item)
         self.table.setRowCount(len(rows))
+
+
+def _in_words(c: Count) -> str:
+    m = c.material
+    words = f"{m.description}\n{c.pieces:,} pieces, {c.area_mm2 / 100:,.1f} cm² laid"
+    if c.bare:
+        return words
+    words += f"\ncut from {c.take:,} of {m.length_mm:g} x {m.width_mm:g} mm, {c.take_kg:.2f} kg, "
+    words += f"of which sorting and cutting lose {m.waste:.0%}".replace("%", " %")
+    if c.too_large:
+        words += f"\n{c.too_large:,} are larger than that: they cannot be cut from it"
+    return words

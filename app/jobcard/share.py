@@ -75,9 +75,10 @@ class Share(QWidget):
         box.addWidget(row(*(off_where_only_read(self.store, b) for b in changes)))
 
     def counted(self) -> tuple[Count, ...]:
-        """Return the counts of the layout as it stands."""
+        """Return the counts of the layout as it stands, of what has a material."""
         layout, doc = self.session.layout, self.session.laid_doc
-        return counts(doc, layout) if layout is not None and doc is not None else ()
+        table = counts(doc, layout) if layout is not None and doc is not None else ()
+        return tuple(c for c in table if not c.bare)
 
     def refresh(self) -> None:
         """Show the stock and the commission as they stand."""
@@ -112,8 +113,9 @@ class Share(QWidget):
         if where is not None:
             other += f" Set aside from '{where}': that file or this is a copy of the other."
         self.words.setText(
-            f"'{doc.title}': {sum(aside.values()):,} pieces are set aside.{other} To take: bought "
-            "pieces, with what sorting and cutting lose. Free: in hand and promised to no other "
+            f"'{doc.title}': {sum(aside.values()):,} pieces are set aside.{other} Laid: tesserae. "
+            "To take: stocked pieces, whole, that they are cut from, with what sorting and cutting "
+            "lose. Free: in hand and promised to no other "
             "commission. A lot with a colour of its own is taken by itself; more of it is ordered "
             "as its material."
         )

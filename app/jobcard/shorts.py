@@ -14,7 +14,7 @@ from app.theme import RUST
 from app.widgets import Drop, button, swatch_icon, text
 from core.colour.matching import StandIn, stand_ins
 from core.commission import Commission, add_swap
-from core.figures import Count, counts
+from core.figures import Count, counts, needed_instead
 
 OFFERED = 4
 
@@ -47,9 +47,7 @@ class Shorts(QWidget):
         layout, doc = self.session.layout, self.session.laid_doc
         table = counts(doc, layout) if layout is not None and doc is not None else ()
         short = {c.material.code: c for c in table if c.short}
-        within = doc is not None and doc.within_stock
-        some = layout.fields if layout is not None and within else ()
-        bare = sum(int((f.stock < 0).sum()) for f in some)
+        bare = sum(c.pieces for c in table if c.bare)
         shown = (short, bare, self.session.doc.materials, self.session.doc.currency)
         if shown == self._shown:
             return
@@ -79,9 +77,11 @@ class Shorts(QWidget):
     def offers(self) -> tuple[StandIn, ...]:
         """Return the nearest stand-ins for the material shown."""
         count = self.short.get(str(self.which.currentData()))
-        if count is None:
+        layout, doc = self.session.layout, self.session.laid_doc
+        if count is None or layout is None or doc is None:
             return ()
-        found = stand_ins(count.material, self.session.doc.materials, count.take)
+        needed = needed_instead(doc, layout, count.material.code)
+        found = stand_ins(count.material, doc.materials, needed)
         return found[:OFFERED]
 
     def _offer(self) -> None:

@@ -17,16 +17,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.colour.convert import Floats
-from core.colour.difference import ciede2000, nearest
-from core.colour.matching import choose_colours, differences, match_within_stock
+from core.colour.difference import ciede2000
+from core.colour.matching import choose_colours, differences
 from core.colour.mixing import Mix, dealt_out, optical_mix
+from core.colour.onshelf import match_on_shelf
 from core.colour.scatter import accents, graded, order_of, progress
 from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
 from core.commission import Commission, Field
 from core.geometry import polygon_of
 from core.pieces import LaidField, Pieces
+from core.quantities import InHand, blank_of, fitting
 
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 Codes = NDArray[np.object_]
 Places = dict[str, int]
 
@@ -39,14 +42,17 @@ class _Rule:
     """What a field's own rule gives.
 
     `wanted` and `stock` are what each piece should look like and what it takes. Pieces that should
-    look alike are of one `kind`, the row of `off`: its CIEDE2000 to each material (k, m), inf
-    where that has no place in the field.
+    look alike, and can be cut from the same, are of one `kind`, the row of `off`: its CIEDE2000 to
+    each material (k, m), inf where that has no place in the field. `size` is the row of `fits`
+    (f, m) that says what a piece can be cut from.
     """
 
     wanted: Floats
     stock: Ints
     kind: Ints
     off: Floats
+    size: Ints
+    fits: Bools
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +81,7 @@ def match_layout(
     every = []
     for f, p, codes in zip(doc.fields, pieces, by_hand, strict=True):
         rule = _rule_of(doc, f, p, colours, lab, place)
-        struck = _struck(doc, f, p, place)
+        struck = _struck(doc, f, p, place, rule)
         stock = np.where(struck, place[f.colour.accent], rule.stock) if struck.any() else rule.stock
         every.append(_Matched(f, p, rule, stock, struck, _hand(place, codes, len(p))))
     if not every:
@@ -104,18 +110,32 @@ def match_field(
     return match_layout(alone, [pieces], colours, [by_hand])[0]
 
 
-def _struck(doc: Commission, field: Field, pieces: Pieces, place: Places) -> NDArray[np.bool_]:
-    """Return which pieces take the field's accent."""
+def _struck(
+    doc: Commission, field: Field, pieces: Pieces, place: Places, rule: _Rule
+) -> NDArray[np.bool_]:
+    """Return which pieces take the field's accent: of those cut from it, if there are any."""
     if field.colour.accent not in place or field.colour.accent_share <= 0:
         return np.zeros(len(pieces), bool)
     seed = zlib.crc32(f"{doc.seed}/{field.id}/accent".encode())
-    return accents(pieces, field.colour.accent_share, field.colour.accent_along, seed)
+    struck = accents(pieces, field.colour.accent_share, field.colour.accent_along, seed)
+    can = rule.fits[rule.size, place[field.colour.accent]]
+    return struck & can if can.any() else struck
+
+
+def _named(doc: Commission, field: Field) -> tuple[str, ...]:
+    """Return the codes that a person named for a field or its motif."""
+    of_motif = dict(doc.motif_palettes).get(field.motif, ()) if field.motif else ()
+    return field.colour.palette or of_motif
 
 
 def palette_of(doc: Commission, field: Field) -> tuple[str, ...]:
-    """Return the codes that a field may use: its own, its motif's, or all there are."""
-    of_motif = dict(doc.motif_palettes).get(field.motif, ()) if field.motif else ()
-    return field.colour.palette or of_motif or tuple(m.code for m in doc.materials)
+    """Return the codes that a field may use: its own, its motif's, or all that one colour tells.
+
+    What has no one colour is laid by choice alone (`Material.by_choice`); a lock is a choice.
+    """
+    return _named(doc, field) or tuple(
+        m.code for m in doc.materials if not m.by_choice or m.code in field.colour.locked
+    )
 
 
 def _places(doc: Commission) -> Places:
@@ -143,6 +163,7 @@ def _rule_of(
     hangs_on = (
         *(field, palette_of(doc, field), doc.seed, doc.grout_lab, doc.lightness_weight),
         *(doc.sketch, colours, lab.tobytes(), tuple(m.code for m in doc.materials)),
+        tuple(blank_of(m, doc.rates) for m in doc.materials),
     )
     known = _known.get(pieces)
     if known is None or known[0] != hangs_on:
@@ -171,28 +192,66 @@ def _rule(
     wanted, known = few[kind], bool(np.isfinite(few).all())
     allowed = _allowed(place, palette_of(doc, field))
     blend = _allowed(place, field.colour.blend)
+    fits, size = _sizes(fitting(doc.materials, doc.rates, pieces.box_mm))
+    pair, kind = np.unique(kind * len(fits) + size, return_inverse=True)
+    few, may = few[pair // len(fits)], fits[pair % len(fits)]
+    if _named(doc, field):  # where nothing that was named is large enough, it is laid as asked
+        may[~may[:, allowed].any(axis=1)] = True
     off = np.full((len(few), m), np.inf)
     if known:
         have = _allowed(place, (*palette_of(doc, field), *field.colour.blend, field.colour.accent))
-        off[:, have] = differences(few, lab[have], kl)
+        off[:, have] = np.where(may[:, have], differences(few, lab[have], kl), np.inf)
     stock = np.full(n, -1, np.int64)
     if n and len(allowed):
         if known:
-            stock = allowed[off[:, allowed].argmin(axis=1)][kind]
-        elif field.colour.palette or field.colour.blend:
-            stock[:] = allowed[0]
+            stock = _nearest(off, allowed)[kind]
+        elif _named(doc, field) or field.colour.blend:
+            first = np.where(may[:, allowed].any(axis=1), may[:, allowed].argmax(axis=1), -1)
+            stock = np.where(first < 0, -1, allowed[first])[kind]
     if n and field.colour.match == "shade" and len(blend) > 1:
-        stock = _shaded(doc, field, pieces, blend)
+        stock = _cut_from(_shaded(doc, field, pieces, blend), blend, lab, fits[size])
     elif n and len(allowed) and known:
         if field.colour.match == "mix":
-            stock = _mixed(doc, field, pieces, wanted, lab, blend if len(blend) else allowed)
-        elif 0 < field.colour.at_most < len(np.unique(stock)):
+            dealt = blend if len(blend) else allowed
+            stock = _cut_from(
+                _mixed(doc, field, pieces, wanted, lab, dealt), dealt, lab, fits[size]
+            )
+        elif 0 < field.colour.at_most < len(np.unique(stock[stock >= 0])):
             chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.colour.at_most, kl)
-            among = allowed[list(chosen.index)]
-            stock = among[off[:, among].argmin(axis=1)][kind]
+            among = _nearest(off, allowed[list(chosen.index)])[kind]
+            stock = np.where(among < 0, stock, among)  # too large for those: its nearest of all
         if field.colour.locked:
-            stock = _locked(field, wanted, lab, allowed, stock, kl, place)
-    return _Rule(wanted, stock, kind, off)
+            stock = _locked(field, wanted, lab, allowed, stock, kl, place, may[kind])
+    return _Rule(wanted, stock, kind, off, size, fits)
+
+
+def _sizes(fit: Bools) -> tuple[Bools, Ints]:
+    """Return the different rows of a table (n, m), and which of them each is."""
+    packed = np.ascontiguousarray(np.packbits(fit, axis=1))
+    keys = packed.view(np.dtype((np.void, max(packed.shape[1], 1)))).reshape(-1)
+    if not fit.size:
+        return np.ones((1, fit.shape[1]), bool), np.zeros(len(fit), np.int64)
+    _, first, of = np.unique(keys, return_index=True, return_inverse=True)
+    return fit[first], of.reshape(-1).astype(np.int64)
+
+
+def _nearest(off: Floats, among: Ints) -> Ints:
+    """Return the nearest of some materials for each kind, -1 where it may take none."""
+    least = off[:, among].argmin(axis=1)
+    known = np.isfinite(off[np.arange(len(off)), among[least]])
+    return np.where(known, among[least], -1)
+
+
+def _cut_from(stock: Ints, dealt: Ints, lab: Floats, fits: Bools) -> Ints:
+    """Lay pieces too large for what was dealt out to them in the nearest to it that is not."""
+    stock = stock.copy()
+    for k in dealt:
+        large = np.flatnonzero((stock == k) & ~fits[:, k])
+        if len(large):
+            instead = dealt[np.argsort(ciede2000(lab[k], lab[dealt]), kind="stable")]
+            can = fits[np.ix_(large, instead)]
+            stock[large] = np.where(can.any(axis=1), instead[can.argmax(axis=1)], k)
+    return stock
 
 
 def _hundredths(lab: Floats) -> Floats:
@@ -223,10 +282,13 @@ def _locked(
     stock: Ints,
     kl: float,
     place: Places,
+    may: Bools,
 ) -> Ints:
     """Keep locked materials on the pieces that they match best before any shift."""
     plain = shifted_lab(wanted.copy(), tuple(-v for v in field.colour.shift_lab))  # type: ignore[arg-type]
-    first = allowed[nearest(plain, lab[allowed], kl)[0]]
+    few, kind = _alike(plain)
+    off = differences(few, lab[allowed], kl)[kind]
+    first = allowed[np.where(may[:, allowed], off, np.inf).argmin(axis=1)]
     kept = np.isin(first, _allowed(place, field.colour.locked))
     return np.where(kept, first, stock)
 
@@ -349,17 +411,25 @@ def _within_stock(
     order = np.concatenate([_order(doc, m.field, m.pieces) for m in every])
     stock = np.concatenate([m.stock for m in every])
     hand = np.concatenate([m.hand for m in every])
-    left = np.array([int(m.pieces * (1 - m.waste) + 1e-9) for m in doc.materials], np.int64)
-    left = np.maximum(left - np.bincount(hand[hand >= 0], minlength=n), 0)
+    in_hand = InHand(
+        doc.materials,
+        doc.rates,
+        np.concatenate([m.pieces.box_mm for m in every]),
+        np.concatenate([m.pieces.area_mm2 for m in every]),
+    )
+    for j in np.unique(hand[hand >= 0]):
+        in_hand.take(j, np.flatnonzero(hand == j))
 
-    def take(asking: NDArray[np.bool_], asked: Ints) -> NDArray[np.bool_]:
+    def take(asking: Bools, asked: Ints) -> Bools:
         """Take from what is left; return who could have what was asked, evenly spread."""
-        many = np.bincount(asked[asking], minlength=n)
-        having = asking.copy()
-        for j in np.flatnonzero(many > left):
+        having = np.zeros(len(asking), bool)
+        for j in np.unique(asked[asking]):
             takers = np.flatnonzero(asking & (asked == j))
-            having[takers[np.argsort(order[takers], kind="stable")[left[j] :]]] = False
-        left[:] -= np.minimum(many, left)
+            if in_hand.could(j, takers) < len(takers):
+                takers = takers[np.argsort(order[takers], kind="stable")]
+                takers = takers[: in_hand.could(j, takers)]
+            in_hand.take(j, takers)
+            having[takers] = True
         return having
 
     becomes = np.stack([_becomes(doc, m.field, place) for m in every])
@@ -380,12 +450,17 @@ def _within_stock(
         _costs(m.rule.off if t else between, p, b[:-1])
         for m, t, p, b in zip(every, target, palettes, becomes, strict=True)
     ]
-    kinds = [
-        (m.rule.kind if t else m.stock)[here]
-        for m, t, here in zip(every, target, np.split(pool, ends), strict=True)
-    ]
+    groups = _groups(
+        every,
+        costs,
+        [m.rule.kind if t else m.stock for m, t in zip(every, target, strict=True)],
+        np.split(pool, ends),
+    )
     stock = np.where(got, swapped, np.where(hand >= 0, hand, stock))
-    stock[pool] = np.concatenate(match_within_stock(costs, kinds, left))
+    rows = [g.rows for g in groups]
+    stock[np.concatenate([*rows, np.empty(0, np.int64)])] = match_on_shelf(
+        in_hand, [g.cost for g in groups], [g.kind for g in groups], rows, order
+    )
     vain = asking & ~got
     asked = np.where(vain, swapped, becomes[of, stock])
     # nor had a piece a swap that lies where one holds and was not swapped to that
@@ -397,6 +472,34 @@ def _within_stock(
         for a, v in zip(np.split(asked, ends), np.split(vain, ends), strict=True)
     ]
     return _laid(every, np.split(stock, ends), lab, unswapped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """Pieces of one field that can be cut from the same materials: `rows` among all pieces."""
+
+    rows: Ints
+    kind: Ints
+    cost: Floats
+
+
+def _groups(
+    every: Sequence[_Matched],
+    costs: Sequence[Floats],
+    kinds: Sequence[Ints],
+    pool: Sequence[Bools],
+) -> list[_Group]:
+    """Return the pieces of a pool, field by field and what they can be cut from."""
+    found, start = [], 0
+    for m, cost, kind, here in zip(every, costs, kinds, pool, strict=True):
+        for s in np.unique(m.rule.size[here]):
+            some = np.flatnonzero(here & (m.rule.size == s))
+            can = np.where(m.rule.fits[s], cost, np.inf)
+            # where nothing that was named is large enough, it is laid as asked
+            could = np.isfinite(can[kind[some[:1]]]).any()
+            found.append(_Group(start + some, kind[some], can if could else cost))
+        start += len(here)
+    return found
 
 
 def _other_lots(doc: Commission, every: Sequence[_Matched], place: Places) -> list[tuple[int, int]]:
@@ -418,7 +521,7 @@ def _costs(off: Floats, palette: NDArray[np.bool_], becomes: Ints) -> Floats:
     """
     swapped = becomes != np.arange(len(becomes))
     cost = off
-    if (np.isfinite(off[:1]) & ~palette).any():
+    if (np.isfinite(off) & ~palette).any():
         cost = np.where(palette, off, np.inf)
     if swapped[palette].any():
         own, cost = cost, cost + np.where(swapped, _NOT_SWAPPED, 0.0)

@@ -261,7 +261,7 @@ class StandIn:
 def stand_ins(
     short: Material,
     materials: Iterable[Material],
-    pieces: int = 0,
+    needed: int | Mapping[str, int] = 0,
     available: Mapping[str, int] | None = None,
     kl: float = 1.0,
 ) -> tuple[StandIn, ...]:
@@ -271,12 +271,17 @@ def stand_ins(
 
     Parameters
     ----------
-    pieces : int
-        How many are needed.
+    needed : int or mapping of str to int
+        How many are needed; by code where that hangs on how large they are stocked. A material
+        that has no place in it cannot take the other's.
     available : mapping of str to int, optional
         Pieces to be had by code; each material's own count where left out.
     """
-    others: Sequence[Material] = [m for m in materials if m.code != short.code]
+    others: Sequence[Material] = [
+        m
+        for m in materials
+        if m.code != short.code and (isinstance(needed, int) or m.code in needed)
+    ]
     if not others:
         return ()
     lab = stocked_lab([short, *others])
@@ -289,5 +294,6 @@ def stand_ins(
         price = price_per_m2(m)
         change = None if own is None or price is None else price - own
         in_hand = m.pieces if available is None else available.get(m.code, 0)
-        found.append(StandIn(m, float(delta_e[k]), change, in_hand >= pieces))
+        enough = in_hand >= (needed if isinstance(needed, int) else needed[m.code])
+        found.append(StandIn(m, float(delta_e[k]), change, enough))
     return tuple(found)

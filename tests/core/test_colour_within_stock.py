@@ -155,7 +155,8 @@ def test_within_stock_keeps_locked_pieces_as_far_as_there_are():
     assert n > 8
     for in_hand in (n, n - 5):
         materials = tuple(
-            replace(m, pieces=in_hand, waste=0.0) if k == kept else m for k, m in enumerate(STOCK)
+            replace(m, pieces=in_hand, waste=0.0, length_mm=10.0, width_mm=10.0) if k == kept else m
+            for k, m in enumerate(STOCK)
         )
         f = doc.fields[0].with_choices(shift_lab=(25.0, 5.0, 5.0), locked=(STOCK[kept].code,))
         bound = replace(doc, fields=(f,), materials=materials, within_stock=True)
