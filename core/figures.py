@@ -21,7 +21,7 @@ from core.geometry import polygon_of
 from core.material import Material
 from core.pieces import Layout
 from core.plaintext import csv_text
-from core.quantities import blank_of, to_take
+from core.quantities import blank_of
 
 # Hours a piece against one laid in courses (common practice).
 EFFORT: Final = {
@@ -44,7 +44,7 @@ WALLS: Final = (
 
 COLUMNS: Final = (
     *("code", "description", "kind", "pieces", "too_large", "area_mm2", "weight_kg"),
-    *("take_pieces", "take_kg", "in_hand", "short", "cost", "currency", "order"),
+    *("take_pieces", "take_kg", "used_kg", "in_hand", "short", "cost", "currency", "order"),
 )
 
 # What stands for the material of pieces that have none.
@@ -67,9 +67,10 @@ class Count:
     """One material as it is laid, or the pieces without one.
 
     `too_large` of the `pieces` cannot be cut from what the material is stocked as; they count as
-    so many stocked pieces as cover them. `take` is the stocked pieces to take, with what sorting
-    and cutting lose, `take_kg` what they weigh; `cost` is None where the price is by the sheet,
-    whose pieces are not known.
+    so many stocked pieces as cover them. `take` is the whole stocked pieces to take, with what
+    sorting and cutting lose, `take_kg` what they weigh; `used_mm2` and `used_kg` what is used up
+    of them, since the rest of a plate is laid later. `cost` is of what is used up, of whole pieces
+    where the price is by the piece, None where it is by the sheet, whose pieces are not known.
     """
 
     material: Material
@@ -79,6 +80,8 @@ class Count:
     weight_kg: float
     take: int
     take_kg: float
+    used_mm2: float
+    used_kg: float
     cost: Decimal | None
 
     @property
@@ -117,20 +120,20 @@ def counts(doc: Commission, layout: Layout) -> tuple[Count, ...]:
     bare = stock < 0
     if bare.any():
         mm2 = float(area[bare].sum())
-        rows.append(Count(BARE, int(bare.sum()), 0, mm2, 0.0, 0, 0.0, Decimal("0.00")))
+        rows.append(Count(BARE, int(bare.sum()), 0, mm2, 0.0, 0, 0.0, 0.0, 0.0, Decimal("0.00")))
     return tuple(rows)
 
 
 def _count(m: Material, rates: Rates, area_mm2: float, box: NDArray[np.float64]) -> Count:
     blank = blank_of(m, rates)
-    take = to_take(blank.taken(box, area_mm2), m.waste)
+    take = blank.taken(box, area_mm2)
     per_mm2 = m.thickness_mm * m.density_kg_m3 / 1e9
-    take_mm2 = take * blank.area_mm2
+    used_mm2 = blank.used(box, area_mm2) * blank.area_mm2
     cost: Decimal | None
     if m.price_unit == "kg":
-        cost = m.price * _dec(take_mm2 * per_mm2)
+        cost = m.price * _dec(used_mm2 * per_mm2)
     elif m.price_unit == "m2":
-        cost = m.price * _dec(take_mm2 / 1e6)
+        cost = m.price * _dec(used_mm2 / 1e6)
     elif m.price_unit == "piece":
         cost = m.price * take
     else:
@@ -142,7 +145,9 @@ def _count(m: Material, rates: Rates, area_mm2: float, box: NDArray[np.float64])
         area_mm2=area_mm2,
         weight_kg=area_mm2 * per_mm2,
         take=take,
-        take_kg=take_mm2 * per_mm2,
+        take_kg=take * blank.area_mm2 * per_mm2,
+        used_mm2=used_mm2,
+        used_kg=used_mm2 * per_mm2,
         cost=_money(cost),
     )
 
@@ -158,7 +163,7 @@ def needed_instead(doc: Commission, layout: Layout, code: str) -> dict[str, int]
     mm2 = sum(float(p.area_mm2[some].sum()) for p, some in on)
     blanks = {m.code: blank_of(m, doc.rates) for m in doc.materials}
     return {
-        m.code: to_take(blanks[m.code].taken(box, mm2), m.waste)
+        m.code: blanks[m.code].taken(box, mm2)
         for m in doc.materials
         if m.code != code and bool(blanks[m.code].holds(box).all())
     }
@@ -321,6 +326,7 @@ def write_counts_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
                 f"{c.weight_kg:.4f}",
                 c.take,
                 f"{c.take_kg:.4f}",
+                f"{c.used_kg:.4f}",
                 c.material.pieces,
                 c.short,
                 "" if c.cost is None else str(c.cost),

@@ -39,7 +39,8 @@ _ALIKE: Final = 1e-6  # millimetres that decide nothing
 
 @dataclass(frozen=True, slots=True)
 class Blank:
-    """A stocked piece before it is cut: its usable sides, and what a cut takes.
+    """A stocked piece before it is cut: its usable sides, what a cut takes, and the share of what
+    is cut that sorting and cutting do not lose.
 
     `box` is always the sides of the smallest boxes about pieces, the longer first, shape (n, 2).
     """
@@ -48,6 +49,7 @@ class Blank:
     short_mm: float
     kerf_mm: float
     area_mm2: float
+    kept: float = 1.0
 
     def holds(self, box: Floats) -> Bools:
         """Return which pieces can be cut from one blank, shape (n,)."""
@@ -62,7 +64,7 @@ class Blank:
         return columns * rows
 
     def taken(self, box: Floats, area_mm2: float = 0.0) -> int:
-        """Return how many blanks pieces take that are cut from them.
+        """Return how many blanks pieces take that are cut from them, with what is lost.
 
         The least of three ways to cut, each known to be enough: pieces of alike size by a grid;
         strips of a width, cut to length; shelves of falling height. One that is too large takes
@@ -71,10 +73,18 @@ class Blank:
         if not len(box):
             return 0
         on = self.holds(box)
-        large = int(self._covering(box[~on]).sum())
+        large = _up(float(self._covering(box[~on]).sum()) / self.kept)
         ways = [self._by_grid(box[on]), self._by_strips(box[on]), self._by_shelves(box[on])]
-        least = math.ceil(area_mm2 / self.area_mm2 - _ALIKE)
-        return max(int(min(ways)) + large, least)
+        return int(max(min(ways) + large, _up(area_mm2 / self.kept / self.area_mm2)))
+
+    def used(self, box: Floats, area_mm2: float = 0.0) -> float:
+        """Return how many blanks are used up, where what is left of the last can be laid later.
+
+        Each piece its share of a blank that is cut into its like; never more than are `taken`.
+        """
+        each = self.each(box)
+        shares = float((1 / each[each > 0]).sum() + self._covering(box[each == 0]).sum())
+        return min(shares / self.kept, float(self.taken(box, area_mm2)))
 
     def _grid(self, box: Floats) -> tuple[Ints, Ints]:
         """Return into how many columns and rows of a blank each piece goes, the better way round.
@@ -92,7 +102,8 @@ class Blank:
     def _by_grid(self, box: Floats) -> float:
         columns, rows = self._grid(box)
         kinds, many = np.unique(columns * 1_000_000 + rows, return_counts=True)
-        return float(np.ceil(many / (kinds // 1_000_000 * (kinds % 1_000_000))).sum())
+        each = kinds // 1_000_000 * (kinds % 1_000_000)
+        return float(np.ceil(many / self.kept / each - _ALIKE).sum())
 
     def _by_strips(self, box: Floats) -> float:
         """Strips of the whole length; but for the last all are filled to less than a piece."""
@@ -102,8 +113,9 @@ class Blank:
         for each in np.unique(strips):
             lengths = side[strips == each, 0]
             longest = float(lengths.max(initial=0.0))
-            filled = _filled(float(lengths.sum()), self.long_mm + self.kerf_mm, longest)
-            total += float(np.ceil(filled / each))
+            room = self.long_mm + self.kerf_mm - longest
+            strips_of = _filled(float(lengths.sum()) / self.kept, room)
+            total += _up(strips_of / float(each))
         return total
 
     def _by_shelves(self, box: Floats) -> float:
@@ -115,7 +127,7 @@ class Blank:
         area = float(side.prod(axis=1).sum())
         x, y = self.long_mm + self.kerf_mm, self.short_mm + self.kerf_mm
         least = max((x - long) * (y - high), (x - high) * (y - long) if long <= y else 0.0)
-        return _filled(area, least, 0.0)
+        return _filled(area / self.kept, least)
 
     def _covering(self, box: Floats) -> Floats:
         side = _drawn_in(box)
@@ -129,10 +141,13 @@ def _drawn_in(box: Floats) -> Floats:
     return np.maximum(box - TOLERANCE_MM, box / 2)
 
 
-def _filled(sum_of: float, length: float, longest: float) -> float:
-    """Return how many of a length something fills where at most a `longest` stays empty."""
-    room = length - longest
-    return math.inf if room <= _ALIKE else math.ceil(sum_of / room - _ALIKE)
+def _filled(sum_of: float, room: float) -> float:
+    """Return how many are filled where at least `room` of each is."""
+    return math.inf if room <= _ALIKE else _up(sum_of / room)
+
+
+def _up(x: float) -> float:
+    return float(np.ceil(x - _ALIKE))
 
 
 def cuts(rates: Rates) -> Rates:
@@ -150,7 +165,7 @@ def blank_of(m: Material, rates: Rates) -> Blank:
     sides = sorted((m.length_mm, m.width_mm), reverse=True)
     usable = [s - 2 * rates.edge_mm if s >= PLATE_MM else s for s in sides]
     long, short = (max(s, _ALIKE) for s in sorted(usable, reverse=True))
-    return Blank(long, short, kerf, m.length_mm * m.width_mm)
+    return Blank(long, short, kerf, m.length_mm * m.width_mm, 1 - m.waste)
 
 
 def fitting(materials: Sequence[Material], rates: Rates, box: Floats) -> Bools:
@@ -163,16 +178,6 @@ def fitting(materials: Sequence[Material], rates: Rates, box: Floats) -> Bools:
     return out
 
 
-def to_take(blanks: int, waste: float) -> int:
-    """Return how many to take off the shelf so that so many are left when some are lost."""
-    return math.ceil(blanks / (1 - waste) - 1e-9)
-
-
-def to_use(m: Material) -> int:
-    """Return how many of the pieces in hand can be laid, the rest being lost in sorting."""
-    return int(m.pieces * (1 - m.waste) + 1e-9)
-
-
 class InHand:
     """What is in hand for some pieces, and which of them each material was taken for."""
 
@@ -180,7 +185,7 @@ class InHand:
         self, materials: Sequence[Material], rates: Rates, box: Floats, area_mm2: Floats
     ) -> None:
         self.blanks = [blank_of(m, rates) for m in materials]
-        self.room = [to_use(m) for m in materials]
+        self.room = [m.pieces for m in materials]
         self._box, self._area = box, area_mm2
         self._rows: list[Ints] = [np.empty(0, np.int64) for _ in materials]
 

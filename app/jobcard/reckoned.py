@@ -71,8 +71,8 @@ def quote_lines(doc: Commission, f: Figures) -> list[Line]:
             materials.append((f"{m.code}: sold by the sheet", "not reckoned"))
         else:
             amount = {
-                "kg": f"{c.take:,} = {c.take_kg:.2f} kg",
-                "m2": f"{c.take:,} = {c.take * m.length_mm * m.width_mm / 1e6:.3f} m²",
+                "kg": f"{c.used_kg:.2f} kg",
+                "m2": f"{c.used_mm2 / 1e6:.3f} m²",
             }.get(m.price_unit, f"{c.take:,}")
             materials.append((f"{m.code}: {amount} at {m.price:,}", paid(c.cost)))
     grout = [

@@ -163,7 +163,7 @@ def _rule_of(
     hangs_on = (
         *(field, palette_of(doc, field), doc.seed, doc.grout_lab, doc.lightness_weight),
         *(doc.sketch, colours, lab.tobytes(), tuple(m.code for m in doc.materials)),
-        tuple(blank_of(m, doc.rates) for m in doc.materials),
+        tuple((b.long_mm, b.short_mm) for b in (blank_of(m, doc.rates) for m in doc.materials)),
     )
     known = _known.get(pieces)
     if known is None or known[0] != hangs_on:

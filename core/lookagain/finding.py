@@ -16,6 +16,7 @@ RULES = {
     "joints in line": "Joints in line",
     "off the flow": "Off the flow",
     "course end": "Course end",
+    "too large": "Larger than its stock",
     "colour": "Colour too far",
     "lone colour": "Lone piece of a colour",
 }

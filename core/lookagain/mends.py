@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
+from core.colour.fieldmatch import palette_of
 from core.commission import Commission, Field, HandEdit, Point
 from core.errors import Stopped
 from core.geometry import polygon_of
@@ -23,6 +24,7 @@ from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground, ground_about
 from core.lookagain.rules import Look, some_of, tree_of
 from core.pieces import LaidField, Layout, Pieces
+from core.quantities import fitting
 
 AROUND = 4.0  # pitches about a finding that are looked at again
 APART = 6.0  # pitches between two mends tried on the same pieces
@@ -258,9 +260,9 @@ class _About:
         look = self._look(laid)
         rules = look.rules
         if not _other_than(laid.pieces, self.pieces):
-            if mended.rule not in ("colour", "lone colour"):
+            if mended.rule not in ("colour", "lone colour", "too large"):
                 return False
-            rules = ("colour",)
+            rules = ("too large", "colour")
         order = {mended.rule: -1, "grout pool": 1}
         for rule in sorted(rules, key=lambda rule: order.get(rule, 0)):
             after = self._of(look, rule)
@@ -295,6 +297,9 @@ def _ways(part: _About, f: Finding) -> Iterator[Edits]:
     """Give the edits to try, the likeliest first."""
     if f.rule in ("colour", "lone colour"):
         yield from _recolour(part, f)
+    elif f.rule == "too large":
+        yield from _recolour(part, f)
+        yield from _nip(part, f.index)
     elif f.rule == "joints in line":
         yield from _move_joint(part, f)
     elif f.rule in ("too big", "not convex"):
@@ -438,8 +443,12 @@ def _recolour(part: _About, f: Finding) -> Iterator[Edits]:
         for code in dict.fromkeys(codes):
             yield (HandEdit("stock", part.field.id, at, material=code),)
         return
-    off = ciede2000(part.laid.wanted_lab[f.index], stocked_lab(part.doc.materials))
+    materials = part.doc.materials
+    off = ciede2000(part.laid.wanted_lab[f.index], stocked_lab(materials))
+    fits = fitting(materials, part.doc.rates, part.laid.pieces.box_mm[[f.index]])[0]
+    may = palette_of(part.doc, part.field)
+    off = np.where(fits & [m.code in may for m in materials], off, np.inf)
     best = int(off.argmin())
-    if off[best] < f.limit:
-        code = part.doc.materials[best].code
-        yield (HandEdit("stock", part.field.id, at, material=code),)
+    limit = part.doc.limits.colour_delta_e if f.rule == "too large" else f.limit
+    if off[best] < limit:
+        yield (HandEdit("stock", part.field.id, at, material=materials[best].code),)

@@ -13,6 +13,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from shapely import MultiPolygon
 
+from core.colour.fieldmatch import palette_of
 from core.commission import Commission, Field, Outline
 from core.errors import Stopped
 from core.geometry import polygon_of
@@ -20,6 +21,7 @@ from core.laying.axis import quarter_rad
 from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces
+from core.quantities import blank_of, fitting
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -104,7 +106,7 @@ class Look:
     def rules(self) -> tuple[str, ...]:
         """The rules that the field's laying is held to."""
         cut, laying = self.field.laying.pieces == "cut", self.field.laying.opus
-        out = ["touching", "colour"]
+        out = ["touching", "too large", "colour"]
         if cut:
             out += ["wide joint", "grout pool"]
         if cut and laying != "sectile":
@@ -408,6 +410,34 @@ class Look:
         accent = [k for k, m in enumerate(self.doc.materials) if m.code == self.field.colour.accent]
         return ~np.isin(self.laid.stock[self.rows], accent)
 
+    def too_large(self) -> list[Finding]:
+        """Pieces that cannot be cut from what their material is stocked as, or from any."""
+        materials, box = self.doc.materials, self.p.box_mm
+        if not materials:
+            return []
+        stock = self.laid.stock[self.rows]
+        fits = fitting(materials, self.doc.rates, box)
+        may = [m.code in palette_of(self.doc, self.field) for m in materials]
+        cut = np.where(stock < 0, fits[:, may].any(axis=1), fits[np.arange(len(box)), stock])
+        out = []
+        for k in np.flatnonzero(~cut & ((stock >= 0) | any(may))).tolist():
+            size = f"It is {box[k, 0]:.1f} x {box[k, 1]:.1f} mm"
+            if stock[k] < 0:
+                by, words = 9.0, f"{size}; nothing that may be laid here is stocked so large."
+            else:
+                m = materials[stock[k]]
+                blank = blank_of(m, self.doc.rates)
+                by = float((box[k] / (blank.long_mm, blank.short_mm)).max())
+                words = f"{size}; {m.code} is stocked as {m.length_mm:g} x {m.width_mm:g} mm."
+            x, y = self.p.centre_mm[k].tolist()
+            index = int(self.rows[k])
+            out.append(
+                Finding(
+                    "too large", self.field.id, index, (x, y), by, 1.0, "times its stock", words
+                )
+            )
+        return out
+
     def colours(self) -> list[Finding]:
         """Pieces far from the colour wanted."""
         d = np.nan_to_num(self.laid.delta_e[self.rows], nan=0.0)
@@ -450,6 +480,7 @@ _LOOK: dict[str, Callable[[Look], list[Finding]]] = {
     "joints in line": Look.in_line,
     "off the flow": Look.flow,
     "course end": Look.ends,
+    "too large": Look.too_large,
     "colour": Look.colours,
     "lone colour": Look.lone,
 }

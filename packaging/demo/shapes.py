@@ -98,10 +98,9 @@ def along(y: float, height: float, length: float, phase: float) -> Points:
     return wave(y, height, length, phase, n=round(4 * WIDTH / length) + 1)
 
 
-SKY = ("MB-09", "SM-09", "SM-78", "SM-68", "SM-39", "MB-38", "SM-28")
-REED = ("SM-43", "SM-45", "SM-46", "SM-48", "SM-54", "SM-57", "SM-53")
-DEEP = ("SM-63", "SM-65", "SM-67", "SM-68", "VG-64", "SM-75", "SM-76", "SM-78")
-GREY = ("SM-02", "SM-04", "SM-75", "SM-76", "SM-06", "SM-08", "SM-72")
+SKY = ("SL-09", "SP-09", "SP-78", "SP-68", "SP-39", "SL-38", "SP-28")
+REED = ("SP-43", "SP-45", "SP-46", "SP-48", "SP-54", "SP-57", "SP-53")
+DEEP = ("SP-63", "SP-65", "SP-67", "SP-68", "VG-64", "SP-75", "SP-76", "SP-78")
 
 
 def below(y: float, top: Points) -> Points:
@@ -119,7 +118,7 @@ def scene() -> list[Shape]:
             "border",
             box(0, 0, WIDTH, HEIGHT),
             ((38, 74, 62), (30, 62, 54)),
-            ("SM-52", "SM-53", "MB-53"),
+            ("SP-52", "SP-53", "MR-53"),
             11.0,
             1.0,
             {
@@ -167,7 +166,7 @@ def scene() -> list[Shape]:
             "hills",
             below(WATER, wave(338, 13, 760, 0.5, f, WIDTH - f)),
             ((186, 176, 196), (202, 196, 204)),
-            ("SM-86", "SM-06", "SM-08", "MB-07"),
+            ("SP-86", "SP-06", "SP-08", "SL-07"),
             9.5,
             1.1,
             {"follow_border": False},
@@ -178,7 +177,7 @@ def scene() -> list[Shape]:
             "hills",
             below(WATER, wave(370, 8, 540, 2.9, f, WIDTH - f)),
             ((142, 160, 128), (118, 142, 112)),
-            ("SM-56", "SM-58", "SM-45", "ST-06"),
+            ("SP-56", "SP-58", "SP-45", "ST-37"),
             9.0,
             1.0,
             {"follow_border": False},
@@ -224,7 +223,7 @@ def scene() -> list[Shape]:
             "bank",
             bank,
             ((150, 132, 112), (104, 88, 76)),
-            ("ST-04", "ST-06", "ST-13", "ST-37", "SM-92", "MB-07", "MB-16"),
+            ("ST-04", "ST-13", "ST-37", "SP-92", "SL-07", "SL-16"),
             15.0,
             1.6,
             {"opus": "palladianum", "spread": 0.3},
@@ -241,7 +240,7 @@ def scene() -> list[Shape]:
             "bank",
             pebbles,
             ((172, 164, 148), (132, 126, 116)),
-            ("ST-06", "ST-37", "MB-07", "MB-16", "ST-04"),
+            ("ST-06", "ST-07", "ST-16", "ST-37"),
             12.0,
             1.4,
             {"pieces": "rounds", "spread": 0.3, "slenderness": 1.3, "strictness": 0.8},
@@ -256,7 +255,7 @@ def scene() -> list[Shape]:
                 "lilies",
                 ellipse(x, y, rx, ry),
                 ((120, 168, 104), (74, 130, 84)),
-                ("SM-54", "SM-57", "SM-53", "VG-55", "SM-46"),
+                ("SP-54", "SP-57", "SP-53", "VG-55", "SP-46"),
                 8.0,
                 0.9,
                 across=True,
@@ -272,7 +271,7 @@ def scene() -> list[Shape]:
             "lilies",
             flower,
             ((250, 240, 238), (240, 200, 196)),
-            ("SM-18", "MB-09", "SH-08", "SM-09"),
+            ("SM-18", "MB-09", "SH-08", "SP-09"),
             6.5,
             0.8,
             {"accent": "SH-08", "accent_share": 0.35},
@@ -295,7 +294,7 @@ def scene() -> list[Shape]:
 
 
 def heron() -> list[Shape]:
-    legs = ("SM-34", "SM-94", "SM-92")
+    legs = ("SP-34", "SP-94", "SP-92")
     wing = blob(
         (452, 226),
         (486, 262),
@@ -353,7 +352,7 @@ def heron() -> list[Shape]:
                 (426, 238),
             ),
             ((206, 212, 214), (168, 180, 188), (128, 144, 158)),
-            ("SM-06", "SM-08", "SM-76", "MB-07", "SM-04"),
+            ("SP-06", "SP-08", "SP-76", "SL-07", "SP-04"),
             8.0,
             0.9,
             {},
@@ -374,7 +373,7 @@ def heron() -> list[Shape]:
                 24,
             ),
             ((240, 238, 230), (226, 226, 222), (206, 210, 212)),
-            ("MB-09", "SH-08", "SM-09", "SM-08", "MB-07"),
+            ("MB-09", "SH-08", "SP-09", "SP-08", "MB-07"),
             7.5,
             0.9,
             {"accent": "SH-08", "accent_share": 0.14},
@@ -385,7 +384,7 @@ def heron() -> list[Shape]:
             "heron",
             wing,
             ((150, 172, 190), (104, 132, 158)),
-            ("SM-75", "SM-76", "SM-06", "VG-77"),
+            ("SP-75", "SP-76", "SP-06", "VG-77"),
             7.5,
             0.9,
             {"accent": "SH-66", "accent_share": 0.06},
@@ -396,7 +395,7 @@ def heron() -> list[Shape]:
             "heron",
             flight,
             ((66, 84, 116), (44, 56, 86)),
-            ("SM-72", "SM-02", "SM-04", "SH-03", "VG-74"),
+            ("SP-72", "SP-02", "SP-04", "SH-03", "VG-74"),
             7.5,
             0.9,
             {},
@@ -416,7 +415,7 @@ def heron() -> list[Shape]:
                 (532, 80),
             ),
             ((244, 242, 236),),
-            ("MB-09", "SM-09", "SH-08"),
+            ("MB-09", "SP-09", "SH-08"),
             6.5,
             0.8,
             {},
@@ -428,7 +427,7 @@ def heron() -> list[Shape]:
             points(smooth_curve([(573, 45), (620, 53), (664, 65)], 4))
             + points(smooth_curve([(664, 65), (620, 66), (573, 65)], 4))[1:],
             ((236, 176, 74), (222, 148, 58)),
-            ("SM-26", "SM-36", "SM-38", "SM-25"),
+            ("SM-26", "SP-36", "SM-38", "SM-25"),
             7.5,
             0.8,
             {},
@@ -439,7 +438,7 @@ def heron() -> list[Shape]:
             "heron",
             ribbon([(556, 41), (528, 41), (498, 52), (462, 74), (428, 104)], 8, 12, 12, 10, 6, 0.1),
             ((40, 46, 66),),
-            ("SM-01", "SM-72", "SH-03"),
+            ("SM-01", "SP-72", "SH-03"),
             6.5,
             0.8,
             {},
@@ -486,7 +485,7 @@ def reeds() -> list[Shape]:
                 "reeds",
                 ribbon([base, bend, top], 10, 9, 9, 8.5),
                 ((120, 132, 66),),
-                ("SM-45", "SM-43", "SM-46"),
+                ("SP-45", "SP-43", "SP-46"),
                 7.5,
                 0.9,
             )
@@ -500,7 +499,7 @@ def reeds() -> list[Shape]:
                 "rushes",
                 ribbon([tuple(a), tuple((a + b) / 2), tuple(b)], 8, 21, 24, 24, 24, 21, 8),
                 ((150, 96, 58), (112, 66, 42)),
-                ("SM-94", "SM-92", "SM-25", "SM-34"),
+                ("SP-94", "SP-92", "SM-25", "SP-34"),
                 7.0,
                 0.8,
                 {"accent": "GG-26", "accent_share": 0.06},
