@@ -97,7 +97,7 @@ def test_hours_and_quote() -> None:
 def test_what_to_take_allows_for_loss_and_says_what_is_short() -> None:
     (c,) = counts(*wall())
     assert (c.pieces, c.take, c.short) == (50, 63, 23)  # 50 / 0.8 = 62.5; 40 in hand
-    assert c.take_kg == pytest.approx(0.0625)
+    assert c.take_kg == pytest.approx(0.063) and c.used_kg == pytest.approx(0.0625)
     assert c.cost == Decimal("1.25")
 
 
@@ -107,8 +107,46 @@ def test_a_price_by_the_sheet_is_said_to_be_missing() -> None:
 
 
 def test_bought_pieces_that_give_several() -> None:
-    (c,) = counts(*wall(stock=2))  # 40 x 21 mm gives 4 x 2
-    assert (c.take, c.cost) == (7, Decimal("3.50"))
+    (c,) = counts(*wall(stock=2))  # marble of 40 x 21 mm, sawn with 2 mm of kerf: 3 x 2
+    assert (c.take, c.cost) == (9, Decimal("4.50"))  # 50 / 6
+
+
+def test_pieces_larger_than_what_is_stocked_are_counted_and_covered() -> None:
+    """Tesserae of 16 mm laid in smalti cut 15 x 10 mm: each is two such pieces long, two wide."""
+    doc, layout = wall()
+    small = replace(doc.materials[0], length_mm=8.0, width_mm=6.0, waste=0.0, pieces=60)
+    (c,) = counts(replace(doc, materials=(small, *doc.materials[1:])), layout)
+    assert (c.pieces, c.too_large, c.take, c.short) == (50, 50, 200, 140)
+    (fits,) = counts(doc, layout)
+    assert fits.too_large == 0
+
+
+def test_every_piece_is_in_a_row() -> None:
+    doc, layout = wall()
+    (laid,) = layout.fields
+    stock = np.arange(50) % 5 - 1
+    rows = counts(doc, Layout((replace(laid, stock=stock),)))
+    assert [c.pieces for c in rows] == [10] * 5 and sum(c.pieces for c in rows) == len(layout)
+    assert [c.bare for c in rows] == [False] * 4 + [True]
+    assert (rows[-1].material.code, rows[-1].take, rows[-1].cost) == ("", 0, Decimal(0))
+    f = figures(doc, Layout((replace(laid, stock=stock),)))
+    assert f.unmatched == 10 and f.unpriced == ("S",)
+
+
+def test_a_figure_is_the_sum_of_its_parts() -> None:
+    doc, layout = wall()
+    one, two = doc.fields[0], replace(doc.fields[0].with_choices(opus="palladianum"), id="f2")
+    both = Layout((layout.fields[0], replace(layout.fields[0], field_id="f2")))
+    rates = replace(doc.rates, margin=0.2, tax=0.1)
+    f = figures(replace(doc, fields=(one, two), rates=rates), both)
+    assert [(w.opus, w.pieces, w.effort) for w in f.work] == [
+        ("regulatum", 50, 0.7),
+        ("palladianum", 50, 1.5),
+    ]
+    assert f.hours == pytest.approx(50 * 40 * (0.7 + 1.5) / 3600)
+    assert f.margin == (f.cost * Decimal("0.2")).quantize(Decimal("0.01"))
+    assert f.tax == ((f.cost + f.margin) * Decimal("0.1")).quantize(Decimal("0.01"))
+    assert f.quote == f.cost + f.margin + f.tax
 
 
 def test_price_by_area() -> None:
@@ -137,7 +175,7 @@ def test_walls_are_those_of_the_standard() -> None:
 def test_unmatched_pieces_are_counted_apart() -> None:
     doc, layout = wall(stock=-1)
     f = figures(doc, layout)
-    assert (f.unmatched, f.counts) == (50, ())
+    assert f.unmatched == 50 and [(c.bare, c.pieces) for c in f.counts] == [(True, 50)]
 
 
 def test_nothing_laid() -> None:

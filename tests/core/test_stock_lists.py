@@ -47,8 +47,12 @@ def test_starter_stock_is_whole():
         if m.kind == "gold glass":
             assert m.finish == "metallic"
     smalti = [m for m in stock if m.kind == "smalti"]
-    # Common practice: about 35 smalti pieces in 100 g.
+    # Common practice: about 35 cut smalti pieces in 100 g; plates are some 300 x 200 mm.
+    plates = [m for m in smalti if "plate" in m.description]
+    assert {(m.length_mm, m.width_mm) for m in plates} == {(300.0, 200.0)}
     for m in smalti:
+        if m in plates:
+            continue
         grams = m.length_mm * m.width_mm * m.thickness_mm * m.density_kg_m3 / 1e6
         assert 100 / grams == pytest.approx(35, abs=1)
     greens = [m for m in smalti if m.lab[1] < -12 and abs(m.lab[2]) < 50]
