@@ -284,7 +284,7 @@ def _match(a: argparse.Namespace) -> int:
     for k in np.argsort(off, kind="stable")[: a.count]:
         m = stock[int(k)]
         lab = "  ".join(f"{v:7.2f}" for v in m.lab)
-        print(f"{m.code:<10} {lab}  {off[k]:6.2f}  {m.description}")
+        print(f"{m.code:<10} {lab}  {off[k]:6.2f}  {m.said}")
     return 0
 
 
@@ -351,5 +351,5 @@ def _stock_export(a: argparse.Namespace) -> int:
 
 def _stock_list(a: argparse.Namespace) -> int:
     for m in _studio(lambda store: store.materials()):
-        print(f"{m.code:<10} {m.pieces:>7,}  {m.kind:<11} {m.finish:<12} {m.description}")
+        print(f"{m.code:<10} {m.pieces:>7,}  {m.kind:<11} {m.finish:<12} {m.said}")
     return 0

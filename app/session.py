@@ -26,9 +26,10 @@ from core.errors import EmblemaError
 from core.kept import Kept
 from core.keptaside import LeftWork, Place
 from core.locks import Lock
+from core.material import Material
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured, with_colours
-from core.stock.lists import starter_stock
+from core.stock import StockStore, starter_stock
 
 MOST_UNDO_BYTES = 256_000_000  # of packed pieces that undo holds on to
 SETTLE_MS = 120  # a change waits so long for the next one before it is laid
@@ -340,10 +341,14 @@ class Session(QObject):
     # files
 
     def new(self, width_mm: float, height_mm: float, title: str) -> None:
-        """Begin a new commission with the starter stock."""
-        doc = Commission(
-            title, width_mm, height_mm, materials=starter_stock(), id=new_commission_id()
-        )
+        """Begin a new commission with the studio's own stock, particulars and rates."""
+        doc = Commission(title, width_mm, height_mm, id=new_commission_id())
+        try:
+            with StockStore() as store:
+                doc = replace(doc.by_studio(store.studio()), materials=_of_use(store.offered()))
+        except EmblemaError as e:
+            doc = replace(doc, materials=starter_stock())
+            self.message.emit(f"{e} The commission begins with the example stock.")
         self.begin(archive.Work(doc, {}), None, saved=False)
 
     def open(self, path: str | Path, *, look: bool = False) -> None:
@@ -667,6 +672,11 @@ class Session(QObject):
         self._settle.stop()
         self._worker.close()
         self._planner.close()
+
+
+def _of_use(materials: Iterable[Material]) -> tuple[Material, ...]:
+    """Return materials without lots that are used up."""
+    return tuple(m for m in materials if m.lot is None or m.pieces)
 
 
 def _stays(source: Path | None, where: Path) -> bool:

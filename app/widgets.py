@@ -321,10 +321,12 @@ MARKS = {
 
 def describe(m: Material) -> str:
     """Return a material in words, with what its swatch cannot show."""
-    words = f"{m.code}  {m.description}\nL* {m.lab[0]:.1f}  a* {m.lab[1]:.1f}  b* {m.lab[2]:.1f}"
+    words = f"{m.code}  {m.said}\nL* {m.lab[0]:.1f}  a* {m.lab[1]:.1f}  b* {m.lab[2]:.1f}"
     words += f"\n{m.pieces:,} pieces in hand, {m.length_mm:g} x {m.width_mm:g} mm"
     if m.finish in MARKS:
         words += f"\n{MARKS[m.finish]}"
+    if m.by_choice:
+        words += "\nlaid only where you choose it, never by colour alone"
     if not material_rgb(m)[1]:
         words += "\nscreens cannot show this colour truly"
     return words

@@ -51,6 +51,8 @@ class Material:
         material is stocked.
     lot_of : str
         The code of the material that the lot belongs to.
+    example : bool
+        Whether it is of the list that a new studio begins with, and not the studio's own.
     """
 
     code: str
@@ -73,6 +75,12 @@ class Material:
     supplier: str = ""
     lot: int | None = None
     lot_of: str = ""
+    example: bool = False
+
+    @property
+    def said(self) -> str:
+        """The description, and whether it is but an example."""
+        return f"{self.description} (example)" if self.example else self.description
 
     @property
     def key(self) -> Key:

@@ -311,6 +311,7 @@ def _keys(hang_on: list[tuple[Any, ...]]) -> list[str]:
 def _looks(m: Material, within_stock: bool) -> Material:
     """Return a material as far as matching may look at it."""
     m = replace(m, description="", price=Decimal(0), price_unit="kg", grade="", supplier="")
+    m = replace(m, example=False)
     return m if within_stock else replace(m, pieces=0, waste=0.0)
 
 

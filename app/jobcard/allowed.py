@@ -40,7 +40,11 @@ class Allowed(QWidget):
             self.grid,
             self.more,
             row(
-                button("Allow all", lambda: self.allow(())),
+                button(
+                    "Allow all",
+                    lambda: self.allow(()),
+                    tip="All but what has no one colour, such as gold and shell",
+                ),
                 button("Only those laid", self._only_laid),
             ),
         ):
@@ -55,9 +59,13 @@ class Allowed(QWidget):
         of_motif = dict(self.session.doc.motif_palettes).get(f.motif, ())
         return of_motif if self.scope.of_motif and f.motif else f.colour.palette or of_motif
 
+    def _plain(self) -> tuple[str, ...]:
+        """Return what is laid where nothing is named: all that one colour tells."""
+        return tuple(m.code for m in self.session.doc.materials if not m.by_choice)
+
     def allow(self, codes: tuple[str, ...]) -> None:
         """Let these be laid in the fields at hand, or in their motifs; none for all."""
-        if len(codes) == len(self.session.doc.materials):
+        if set(codes) == set(self._plain()):
             codes = ()
         motifs = self.scope.motifs()
         if not self.scope.of_motif or not motifs:
@@ -88,7 +96,7 @@ class Allowed(QWidget):
             self.scope.change(f"{'Free' if code in kept else 'Keep'} {code}", locked=new)
             return
         every = tuple(m.code for m in self.session.doc.materials)
-        now = self.allowed() or every
+        now = self.allowed() or self._plain()
         codes = tuple(c for c in every if (c in now) != (c == code))
         if codes:
             self.allow(codes)
@@ -110,7 +118,8 @@ class Allowed(QWidget):
         doc, codes = self.session.doc, self.allowed()
         used, some = self.scope.used(), self.scope.fields()
         every = {m.code for m in doc.materials}
-        allowed = set(codes) & every or every
+        plainly = set(self._plain())
+        allowed = set(codes) & every or plainly
         near = [m for m in doc.materials if m.code in used or (codes and m.code in allowed)]
         shown = list(doc.materials) if self._all_stock or not near else near
         self.grid.fill(shown, allowed, some[0].colour.locked if some else (), used)
@@ -121,4 +130,8 @@ class Allowed(QWidget):
             f"{len(allowed)} of {len(every)} may be laid, {len(used)} are."
             if codes
             else f"Every material may be laid, {len(used)} are."
+            if len(plainly) == len(every)
+            else f"{len(plainly)} of {len(every)} may be laid, {len(used)} are. Gold, metallic, "
+            "iridescent and transparent pieces and shell have no one colour: tap one to allow it, "
+            "or lay it as an accent, by a swap or by hand."
         )

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import date
-from decimal import Decimal
 
 from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 
 from app.jobcard.base import Leaf
+from app.jobcard.studio import OfStudio
 from app.widgets import Number, button, row, text
 from core.agreed import agree
 from core.fields import resize_work
@@ -57,28 +56,8 @@ class BriefLeaf(Leaf):
                 "hint",
             ),
         )
-        self.currency = QLineEdit()
-        self.currency.setPlaceholderText("such as EUR")
-        self.currency.setMaximumWidth(118)
-        self.currency.editingFinished.connect(
-            lambda: self.change("Set the currency", currency=self.currency.text().strip())
-        )
-        self.hour = Number("An hour's work", "", 0, 10_000, self._rate("hour"), 2, 1)
-        self.grout = Number("Grout, a kg", "", 0, 10_000, self._rate("grout_kg"), 2, 0.5)
-        self.bed = Number("Adhesive, a kg", "", 0, 10_000, self._rate("adhesive_kg"), 2, 0.5)
-        self.seconds = Number(
-            "A piece takes",
-            "s",
-            1,
-            3600,
-            self._rate("seconds_a_piece"),
-            0,
-            5,
-            "To pick, nip and lay one tessera in courses",
-        )
-        self.group(
-            "Rates", row("Currency", self.currency), self.hour, self.grout, self.bed, self.seconds
-        )
+        self.studio = OfStudio(self.session, self.try_to)
+        self.group("The studio and its rates", self.studio)
         self.agreed = text("", "hint")
         self.agree = button("All is agreed", self._agree)
         self.free = button("No longer agreed", self._free)
@@ -100,14 +79,6 @@ class BriefLeaf(Leaf):
         if abs(mm - self.doc.height_mm) > 1e-6:
             self.try_to("Change the height", lambda: resize_work(self.doc, self.doc.width_mm, mm))
 
-    def _rate(self, name: str) -> object:
-        def changed(value: float) -> None:
-            money = name in ("hour", "grout_kg", "adhesive_kg")
-            new = Decimal(f"{value:.2f}") if money else value
-            self.change("Change a rate", rates=replace(self.doc.rates, **{name: new}))
-
-        return changed
-
     def _agree(self) -> None:
         ids = {f.id for f in self.doc.fields}
         self.try_to("Agree all", lambda: agree(self.doc, ids, date.today().isoformat()))
@@ -124,14 +95,9 @@ class BriefLeaf(Leaf):
             self.title.setText(doc.title)
         if not self.notes.hasFocus() and self.notes.toPlainText() != doc.notes:
             self.notes.setPlainText(doc.notes)
-        if not self.currency.hasFocus():
-            self.currency.setText(doc.currency)
+        self.studio.refresh()
         self.width_mm.show_value(doc.width_mm)
         self.height_mm.show_value(doc.height_mm)
-        self.hour.show_value(float(doc.rates.hour))
-        self.grout.show_value(float(doc.rates.grout_kg))
-        self.bed.show_value(float(doc.rates.adhesive_kg))
-        self.seconds.show_value(doc.rates.seconds_a_piece)
         self.agreed.setText(
             f"{len(doc.agreed)} of {len(doc.fields)} fields are agreed. What would change them "
             "asks first; all that is printed as a cartoon is agreed by itself."

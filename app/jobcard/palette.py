@@ -186,7 +186,7 @@ class MaterialBox(QWidget):
             self.box.clear()
             self.box.addItem(self._none, "")
             for m in materials:
-                self.box.addItem(swatch_icon(m, 28, 18), f"{m.code}  {m.description}", m.code)
+                self.box.addItem(swatch_icon(m, 28, 18), f"{m.code}  {m.said}", m.code)
         self.box.setCurrentIndex(max(0, self.box.findData(code)))
         self.box.blockSignals(False)
 

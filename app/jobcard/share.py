@@ -96,7 +96,7 @@ class Share(QWidget):
             short = max(0, take - free - out.get(key, 0))
             cells = (pieces, take, free, aside.get(key, 0), out.get(key, 0))
             name = material.code if material else named(key)
-            what = material.description if material else ""
+            what = material.said if material else ""
             rows.append((name, what, *(f"{n:,}" for n in cells), f"{short:,}" if short else ""))
             swatches.append(
                 swatch_icon(material, SWATCH.width(), SWATCH.height()) if material else QIcon()

@@ -97,7 +97,7 @@ class Shorts(QWidget):
                 price = price if change else "as dear"
             stock = f"{s.material.pieces:,} in hand" + ("" if s.enough else ", too few")
             words = text(
-                f"<b>{escape(s.material.code)}</b> {escape(s.material.description)}<br>"
+                f"<b>{escape(s.material.code)}</b> {escape(s.material.said)}<br>"
                 f"difference {s.delta_e:.1f}<br>{escape(price)}<br>"
                 + (stock if s.enough else f"<span style='color:{RUST}'>{stock}</span>")
             )

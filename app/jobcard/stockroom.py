@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.jobcard.example import Example
 from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
 from app.jobcard.promises import Promises
@@ -56,6 +57,7 @@ class Stockroom(QDialog):
         self.setWindowTitle("The studio's stock")
         self.resize(1080, 800)
         self.find = _find("Find a code, a word, a supplier", self._show_shelf)
+        self.example = Example(self)
         self.shelf = Table(SHELF, 1, NUMBERS)
         self.shelf.itemSelectionChanged.connect(self._show_lots)
         self.shelf.cellDoubleClicked.connect(lambda *_: self._unless_only_read(self.edit))
@@ -104,6 +106,7 @@ class Stockroom(QDialog):
     def _shelf_page(self) -> QWidget:
         page = QWidget()
         box = QVBoxLayout(page)
+        box.addWidget(self.example)
         box.addWidget(self.find)
         box.addWidget(self.shelf, 1)
         box.addWidget(self.more)
@@ -149,6 +152,7 @@ class Stockroom(QDialog):
 
     def refresh(self) -> None:
         """Show the stock as it stands."""
+        self.example.refresh()
         self._show_shelf()
         self.share.refresh()
         self.promises.refresh()
@@ -188,7 +192,7 @@ class Stockroom(QDialog):
         rows = [
             (
                 m.code,
-                m.description,
+                m.said,
                 f"{m.kind}, {m.finish}",
                 f"{m.pieces:,}",
                 f"{free[m.code]:,}",

@@ -217,7 +217,14 @@ def _rule(
                 _mixed(doc, field, pieces, wanted, lab, dealt), dealt, lab, fits[size]
             )
         elif 0 < field.colour.at_most < len(np.unique(stock[stock >= 0])):
-            chosen = choose_colours(wanted, pieces.area_mm2, lab[allowed], field.colour.at_most, kl)
+            chosen = choose_colours(
+                wanted,
+                pieces.area_mm2,
+                lab[allowed],
+                field.colour.at_most,
+                kl,
+                sizes=(fits[:, allowed], size),
+            )
             among = _nearest(off, allowed[list(chosen.index)])[kind]
             stock = np.where(among < 0, stock, among)  # too large for those: its nearest of all
         if field.colour.locked:

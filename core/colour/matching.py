@@ -70,6 +70,7 @@ def choose_colours(
     at_most: int,
     kl: float = 1.0,
     seed: int = 1,
+    sizes: tuple[NDArray[np.bool_], Ints] | None = None,
 ) -> Choice:
     """Choose the few colours of a palette that serve the wanted ones with the least difference.
 
@@ -84,6 +85,8 @@ def choose_colours(
     palette : array_like, shape (m, 3)
     at_most : int
         How many to choose; fewer when the palette is smaller.
+    sizes : (fits, size), optional
+        Which rows of `fits`, shape (f, m), say what each piece can be cut from.
 
     Raises
     ------
@@ -101,8 +104,10 @@ def choose_colours(
     if len(have) == 0 or len(want) == 0:
         raise EmblemaError("There is no colour to choose from.")
     share = np.ones(len(want)) if weights is None else np.asarray(weights, np.float64)
-    few, share_few = _gathered(want, share)
-    cost = differences(few, have, kl)
+    fits, kind = (np.ones((1, len(have)), bool), None) if sizes is None else sizes
+    size_of = np.zeros(len(want), np.int64) if kind is None else kind
+    few, share_few, size_few = _gathered(want, share, size_of)
+    cost = np.where(fits[size_few], differences(few, have, kl), _TOO_LARGE)
     size = min(at_most, len(have))
     rng = np.random.default_rng(seed)
     starts = [_added(cost, share_few, size)]
@@ -120,22 +125,26 @@ def choose_colours(
 
 _STARTS: Final = 6
 _GATHERED: Final = 1500
+_TOO_LARGE: Final = 200.0  # a difference beyond any
 
 
-def _gathered(wanted: Floats, share: Floats) -> tuple[Floats, Floats]:
-    """Gather wanted colours into at most some hundred means, the finest grid that gives so few."""
+def _gathered(wanted: Floats, share: Floats, size: Ints) -> tuple[Floats, Floats, Ints]:
+    """Gather wanted colours into at most some hundred means, the finest grid that gives so few.
+
+    Those of each size by themselves.
+    """
     step = 0.25
     while True:
-        cell = np.floor(wanted / step).astype(np.int64)
-        _, owner = np.unique(cell, axis=0, return_inverse=True)
-        n = int(owner.max()) + 1
-        if n <= _GATHERED:
+        cell = np.column_stack([size, np.floor(wanted / step).astype(np.int64)])
+        cells, owner = np.unique(cell, axis=0, return_inverse=True)
+        n = len(cells)
+        if n <= max(_GATHERED, 2 * len(np.unique(size))):
             break
         step *= 1.5
     total = np.asarray(np.bincount(owner, share, n), np.float64)
     kept = total > 0
     means = np.stack([np.bincount(owner, share * c, n) for c in wanted.T], axis=1)[kept]
-    return means / total[kept, None], total[kept]
+    return means / total[kept, None], total[kept], cells[kept, 0]
 
 
 def _added(cost: Floats, share: Floats, size: int) -> Ints:

@@ -212,11 +212,11 @@ def write_stock_csv(path: Path | str, materials: Iterable[Material]) -> None:
 
 @cache
 def starter_stock() -> tuple[Material, ...]:
-    """Return the stock that a new studio begins with."""
+    """Return the stock that a new studio begins with: an example of what the trade sells."""
     materials, refused = read_stock_csv(asset("stock/starter.csv"))
     if refused:
         raise EmblemaError(f"The starter stock is damaged: line {refused[0].line}.")
-    return materials
+    return tuple(replace(m, example=True) for m in materials)
 
 
 def _records(text: str, delimiter: str, name: str) -> list[tuple[int, tuple[str, ...]]]:

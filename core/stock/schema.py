@@ -85,6 +85,44 @@ STEPS: Final = (
     """,
     # A copied file is known by what was set aside from another one that is still there.
     "ALTER TABLE commission ADD COLUMN file TEXT NOT NULL DEFAULT '';",
+    # The studio's own particulars and rates; what is but an example, and was never bought.
+    """
+    CREATE TABLE studio (value TEXT NOT NULL);
+    ALTER TABLE material ADD COLUMN example INTEGER NOT NULL DEFAULT 0;
+    CREATE TABLE movement_with_examples (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at TEXT NOT NULL DEFAULT (strftime('%Y-%m-%dT%H:%M:%SZ', 'now')),
+        lot INTEGER NOT NULL REFERENCES lot (id) ON DELETE RESTRICT,
+        kind TEXT NOT NULL CHECK (kind IN ('bought', 'example', 'set aside', 'released', 'taken',
+            'put back', 'lost', 'counted')),
+        in_hand INTEGER NOT NULL,
+        set_aside INTEGER NOT NULL,
+        commission TEXT NOT NULL,
+        note TEXT NOT NULL
+    );
+    INSERT INTO movement_with_examples SELECT * FROM movement;
+    DROP VIEW lot_now;
+    DROP TABLE movement;
+    ALTER TABLE movement_with_examples RENAME TO movement;
+    CREATE INDEX movement_of_lot ON movement (lot, commission);
+    CREATE VIEW lot_now AS
+        SELECT lot.id, lot.material, lot.bought_on, lot.l, lot.a, lot.b, lot.note,
+            coalesce(sum(m.in_hand), 0) AS in_hand,
+            coalesce(sum(m.set_aside), 0) AS set_aside,
+            coalesce(sum(m.in_hand) FILTER (WHERE m.kind IN ('bought', 'example')), 0) AS bought,
+            coalesce(-sum(m.in_hand) FILTER (WHERE m.kind IN ('lost', 'counted')), 0) AS lost
+        FROM lot LEFT JOIN movement m ON m.lot = lot.id
+        GROUP BY lot.id;
+    CREATE TRIGGER movement_stays BEFORE UPDATE ON movement
+        BEGIN SELECT RAISE(ABORT, 'a movement is never changed'); END;
+    CREATE TRIGGER movement_is_kept BEFORE DELETE ON movement
+        BEGIN SELECT RAISE(ABORT, 'a movement is never taken back'); END;
+    CREATE TRIGGER never_below_zero AFTER INSERT ON movement
+        WHEN (SELECT sum(in_hand) < max(sum(set_aside), 0) FROM movement WHERE lot = NEW.lot)
+        OR (SELECT sum(set_aside) < 0 FROM movement
+            WHERE lot = NEW.lot AND commission = NEW.commission)
+        BEGIN SELECT RAISE(ABORT, 'a lot cannot hold fewer pieces than none'); END;
+    """,
 )
 
 

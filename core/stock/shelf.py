@@ -30,7 +30,7 @@ class Shelf(StockFile):
 
     def _fill(self, db: sqlite3.Connection) -> None:
         for m in starter_stock():
-            self._insert(db, m)
+            self._insert(db, m, "example")
 
     # Materials
 
@@ -90,7 +90,7 @@ class Shelf(StockFile):
             if seen is not None and material.pieces == seen.pieces:
                 now = sum(lot.in_hand for lot in self._lots(self._need(code)))
                 material = replace(material, pieces=now)
-            self._alter(db, code, material)
+            self._alter(db, code, replace(material, example=False))
 
     def remove_material(self, code: str) -> None:
         """Take a material out of the stock; its movements stay in the ledger.
@@ -101,21 +101,26 @@ class Shelf(StockFile):
             Pieces of it are set aside for a commission.
         """
         with self._change() as db:
-            place = self._need(code)
-            lots = self._lots(place)
-            promised = sum(lot.set_aside for lot in lots)
-            if promised:
-                raise EmblemaError(
-                    f"'{code}' cannot be removed: {promised} pieces are set aside for a commission."
-                )
-            for lot in lots:
-                self._move(db, lot.id, "counted", -lot.in_hand, 0, note="removed from the stock")
-            # The code is set free for another material; the ledger still says what it was.
-            db.execute(
-                "UPDATE material SET removed = 1, code = code || ' (removed ' || place || ')'"
-                " WHERE place = ?",
-                (place,),
-            )
+            self._remove(db, code)
+
+    def begin_empty(self) -> int:
+        """Take every example off the shelf; return how many there were.
+
+        Raises
+        ------
+        EmblemaError
+            Pieces of one are set aside for a commission. Nothing is taken off.
+        """
+        with self._change() as db:
+            examples = [m for m in self.materials() if m.example]
+            for m in examples:
+                self._remove(db, m.code)
+        return len(examples)
+
+    def take_over(self) -> int:
+        """Make every example the studio's own; return how many there were."""
+        with self._change() as db:
+            return db.execute("UPDATE material SET example = 0 WHERE example").rowcount
 
     def take_list(
         self, read: Callable[[Mapping[str, Material]], Iterable[Material]]
@@ -134,8 +139,11 @@ class Shelf(StockFile):
         """
         added = changed = 0
         with self._change() as db:
-            for m in read({m.code: m for m in self.materials()}):
+            before = {m.code: m for m in self.materials()}
+            for m in read(before):
                 check_material(m)
+                if m != before.get(m.code):
+                    m = replace(m, example=False)  # what a list has changed is the studio's
                 if self._place(m.code) is None:
                     self._insert(db, m)
                     added += 1
@@ -167,6 +175,7 @@ class Shelf(StockFile):
         bought_on = _day(bought_on)
         with self._change() as db:
             place = self._need(code)
+            self._be_own(db, place)
             return self._add_lot(db, place, pieces, bought_on, self._own(place, lab), note)
 
     def change_lot(
@@ -197,6 +206,7 @@ class Shelf(StockFile):
                     f"Lot {lot} of '{found.code}' cannot be {pieces} pieces: {found.set_aside} are "
                     "set aside for a commission. Release them first."
                 )
+            self._be_own(db, self._need(found.code))
             if pieces != found.in_hand:
                 self._move(db, lot, "counted", pieces - found.in_hand, 0, note=note)
 
@@ -212,6 +222,11 @@ class Shelf(StockFile):
             self._move(db, lot, "lost", -pieces, 0, note=note)
 
     # Below: inside a transaction that the caller has begun.
+
+    @staticmethod
+    def _be_own(db: sqlite3.Connection, place: int) -> None:
+        """A material of which a person bought or counted some is no example."""
+        db.execute("UPDATE material SET example = 0 WHERE place = ?", (place,))
 
     def _place(self, code: str) -> int | None:
         rows = self._rows("SELECT place FROM material WHERE code = ? AND NOT removed", (code,))
@@ -256,7 +271,8 @@ class Shelf(StockFile):
         rows = self._rows(
             "SELECT lot.id, m.code, lot.bought_on, lot.l, lot.a, lot.b, lot.note,"
             " coalesce(sum(v.in_hand), 0) AS in_hand, coalesce(sum(v.set_aside), 0) AS set_aside,"
-            " coalesce(sum(v.in_hand) FILTER (WHERE v.kind = 'bought'), 0) AS bought,"
+            " coalesce(sum(v.in_hand) FILTER (WHERE v.kind IN ('bought', 'example')), 0)"
+            " AS bought,"
             " coalesce(-sum(v.in_hand) FILTER (WHERE v.kind IN ('lost', 'counted')), 0) AS lost"
             " FROM lot JOIN material m ON m.place = lot.material"
             f" LEFT JOIN movement v ON v.lot = lot.id WHERE {which}"
@@ -265,14 +281,31 @@ class Shelf(StockFile):
         )
         return tuple(_lot(row) for row in rows)
 
-    def _insert(self, db: sqlite3.Connection, m: Material) -> None:
+    def _remove(self, db: sqlite3.Connection, code: str) -> None:
+        place = self._need(code)
+        lots = self._lots(place)
+        promised = sum(lot.set_aside for lot in lots)
+        if promised:
+            raise EmblemaError(
+                f"'{code}' cannot be removed: {promised} pieces are set aside for a commission."
+            )
+        for lot in lots:
+            self._move(db, lot.id, "counted", -lot.in_hand, 0, note="removed from the stock")
+        # The code is set free for another material; the ledger still says what it was.
+        db.execute(
+            "UPDATE material SET removed = 1, code = code || ' (removed ' || place || ')'"
+            " WHERE place = ?",
+            (place,),
+        )
+
+    def _insert(self, db: sqlite3.Connection, m: Material, kind: str = "bought") -> None:
         columns = (*_PLAIN, "l", "a", "b")
         cursor = db.execute(
             f"INSERT INTO material ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})",
             (*(_plain(m, c) for c in _PLAIN), *m.lab),
         )
         if m.pieces:
-            self._add_lot(db, int(cursor.lastrowid or 0), m.pieces, "", None, "")
+            self._add_lot(db, int(cursor.lastrowid or 0), m.pieces, "", None, "", kind)
 
     def _alter(self, db: sqlite3.Connection, code: str, m: Material) -> None:
         place = self._need(code)
@@ -307,13 +340,14 @@ class Shelf(StockFile):
         bought_on: str,
         lab: Lab | None,
         note: str,
+        kind: str = "bought",
     ) -> int:
         cursor = db.execute(
             "INSERT INTO lot (material, bought_on, l, a, b, note) VALUES (?, ?, ?, ?, ?, ?)",
             (place, _day(bought_on), *(lab or (None, None, None)), note),
         )
         lot = int(cursor.lastrowid or 0)
-        self._move(db, lot, "bought", pieces, 0)
+        self._move(db, lot, kind, pieces, 0)
         return lot
 
     @staticmethod
@@ -363,7 +397,7 @@ def _material(row: sqlite3.Row) -> Material:
     price = number(str(given.pop("price")))
     if price is None:
         raise EmblemaError(f"The stock is damaged: the price of '{row['code']}' is no amount.")
-    lab = (row["l"], row["a"], row["b"])
+    lab, given["example"] = (row["l"], row["a"], row["b"]), bool(given["example"])
     return Material(lab=lab, pieces=int(row["pieces"]), price=price, **given)
 
 

@@ -11,13 +11,17 @@ key of their own, so that two may have one title.
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from core.archive import to_json
+from core.commission import Studio
 from core.errors import EmblemaError
 from core.material import Key, Lot, Material, named
 from core.stock.shelf import Shelf, share_out
+from core.typed import typed
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,19 +228,44 @@ class StockStore(Shelf):
                 for lot, part in share_out(out, pieces):
                     self._move(db, lot, "put back", part, 0, commission)
 
+    # The studio
+
+    def studio(self) -> Studio:
+        """Return the studio's own particulars and rates."""
+        rows = self._rows("SELECT value FROM studio")
+        if not rows:
+            return Studio()
+        try:
+            return typed(Studio, json.loads(rows[0]["value"]), "the studio")
+        except (ValueError, EmblemaError) as error:
+            raise EmblemaError(
+                f"The studio's rates in '{self.path}' cannot be read: {error}"
+            ) from error
+
+    def keep_studio(self, studio: Studio) -> None:
+        """Keep the studio's own particulars and rates; commissions have theirs already."""
+        with self._change() as db:
+            db.execute("DELETE FROM studio")
+            value = json.dumps(to_json(studio), ensure_ascii=False)
+            db.execute("INSERT INTO studio (value) VALUES (?)", (value,))
+
     # Ledger
 
     def movements(
         self, code: str | None = None, commission: str | None = None
     ) -> tuple[Movement, ...]:
-        """Return the ledger, oldest first, of a material, of a commission or of all."""
+        """Return the ledger, oldest first, of a material, of a commission or of all.
+
+        Without examples that were taken off the shelf: they were never the studio's.
+        """
         rows = self._rows(
             "SELECT v.id, v.at, m.code, v.lot, v.kind, v.in_hand, v.set_aside, v.commission,"
             " v.note, coalesce(c.title, v.commission) AS title"
             " FROM movement v JOIN lot ON lot.id = v.lot"
             " JOIN material m ON m.place = lot.material LEFT JOIN commission c"
             " ON c.key = v.commission"
-            " WHERE (?1 IS NULL OR m.code = ?1) AND (?2 IS NULL OR v.commission = ?2)"
+            " WHERE NOT (m.example AND m.removed)"
+            " AND (?1 IS NULL OR m.code = ?1) AND (?2 IS NULL OR v.commission = ?2)"
             " ORDER BY v.id",
             (code, commission),
         )

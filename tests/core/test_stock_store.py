@@ -13,6 +13,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
+from core.commission import Rates, Studio
 from core.errors import EmblemaError
 from core.files import data_folder
 from core.material import MOST_PIECES, MOST_PRICE, Material
@@ -73,7 +74,7 @@ def test_a_list_is_taken_whole_or_not_at_all(store):
     first = before[0]
     changed = replace(first, price=Decimal(7), pieces=first.pieces - 5)
     assert store.take_list(lambda _: [changed, replace(NEW, code="T-2")]) == (1, 1)
-    assert store.material(first.code) == changed
+    assert store.material(first.code) == replace(changed, example=False)
     after = store.materials()
     with pytest.raises(EmblemaError):
         store.take_list(lambda _: [replace(NEW, code="T-3"), replace(NEW, code="T-4", kind="none")])
@@ -654,3 +655,64 @@ def test_a_price_that_is_no_amount_is_said_at_once(tmp_path, price):
             db.commit()
         with pytest.raises(EmblemaError, match=f"damaged: the price of '{code}'"):
             store.material(code)
+
+
+# the list that a studio begins with
+
+
+def test_the_starter_stock_is_an_example_that_nobody_bought(store):
+    assert all(m.example for m in store.materials())
+    assert {v.kind for v in store.movements()} == {"example"}
+    (lot,) = store.lots("SM-78")
+    assert (lot.bought, lot.used, lot.lost) == (lot.in_hand, 0, 0)
+    assert store.material("SM-78").said.endswith("(example)")
+
+
+def test_what_is_changed_counted_or_bought_is_the_studios_own(store):
+    one, two, three, four = (m.code for m in store.materials()[:4])
+    store.change_material(one, replace(store.material(one), price=Decimal(3)))
+    store.add_lot(two, 40)
+    store.count_lot(store.lots(three)[0].id, 7)
+    store.take_list(lambda now: [now[four], replace(NEW, code="T-9")])
+    assert [store.material(c).example for c in (one, two, three, four, "T-9")] == [
+        *(False, False, False, True, False)
+    ]
+
+
+def test_an_empty_shelf_keeps_what_is_the_studios_and_says_nothing_of_examples(store):
+    store.add_material(replace(NEW, code="T-9"))
+    store.add_lot("SM-78", 40)
+    assert store.begin_empty() == len(starter_stock()) - 1
+    assert [m.code for m in store.materials()] == ["SM-78", "T-9"]
+    assert {v.code for v in store.movements()} == {"SM-78", "T-9"}
+    assert store.begin_empty() == 0
+
+
+def test_an_empty_shelf_is_refused_while_an_example_is_set_aside(store):
+    before = store.materials()
+    store.set_aside("heron", {"SM-78": 10})
+    with pytest.raises(EmblemaError, match="SM-78"):
+        store.begin_empty()
+    assert store.materials() == before
+
+
+def test_a_list_that_is_taken_over_is_the_studios_own(store):
+    assert store.take_over() == len(starter_stock())
+    assert not any(m.example for m in store.materials())
+    assert store.begin_empty() == 0 and len(store.materials()) == len(starter_stock())
+
+
+def test_the_studios_rates_are_kept_whole(store):
+    assert store.studio() == Studio()
+    own = Studio(
+        "Two hands",
+        "Mill Lane 4",
+        "EUR",
+        Rates(hour=Decimal("31.50"), margin=0.15, tax=0.2, stone_kerf_mm=1.6),
+    )
+    store.keep_studio(own)
+    assert store.studio() == own
+    with StockStore(store.path) as again:
+        assert again.studio() == own
+    store.keep_studio(Studio())
+    assert store.studio() == Studio()
