@@ -105,7 +105,10 @@ class Tray(QWidget):
         p.drawText(QRectF(9, 51, WIDE - 18, 15), left, f"{laid:,} laid" if laid else "not laid")
         short = self.count.short if self.count else 0
         p.setPen(QColor(theme.RUST if short else theme.SLATE))
-        p.drawText(QRectF(9, 65, WIDE - 18, 15), left, self._in_hand())
+        words = self._in_hand()
+        fit(font, words, WIDE - 18)
+        p.setFont(font)
+        p.drawText(QRectF(9, 65, WIDE - 18, 15), left, words)
         p.end()
 
     def _in_hand(self) -> str:

@@ -192,13 +192,14 @@ class Stockroom(QDialog):
         rows = [
             (
                 m.code,
-                m.said,
+                m.description,
                 f"{m.kind}, {m.finish}",
                 f"{m.pieces:,}",
                 f"{free[m.code]:,}",
                 f"{m.price:,} a {m.price_unit.replace('m2', 'm²')}",
                 f"{m.length_mm:g} x {m.width_mm:g} x {m.thickness_mm:g}",
-                f"{m.lab[0]:.1f}  {m.lab[1]:+.1f}  {m.lab[2]:+.1f}  {m.obtained}",
+                f"{m.lab[0]:.1f}  {m.lab[1]:+.1f}  {m.lab[2]:+.1f}  "
+                + ("an example" if m.example else m.obtained),
             )
             for m in self.materials
         ]
