@@ -195,7 +195,7 @@ def test_swaps_that_the_shelf_cannot_serve_are_said(room: Stockroom, table: Rig)
     layout = session.layout
     most = max(counts(session.laid_doc, layout), key=lambda c: c.pieces)
     new = next(m for m in session.doc.materials if m.code == "SM-01")
-    materials = tuple(new.with_choices(pieces=3, waste=0.0) if m is new else m
+    materials = tuple(replace(new, pieces=3, waste=0.0) if m is new else m
                       for m in session.doc.materials)  # fmt: skip
     swaps = (Swap(most.material.code, "SM-01"),)
     session.apply("Swap", replace(session.doc, materials=materials, swaps=swaps, within_stock=True))
