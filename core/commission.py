@@ -514,12 +514,13 @@ _RANGES = (
     ("spread", "the spread of sizes", 0, 0.6, ""),
     ("strictness", "how strictly pieces turn along the flow", 0, 1, ""),
     ("slenderness", "length over width", 1, 8, ""),
-    ("module_mm", "the distance between fans", 5, 10_000, " mm"),
+    ("module_mm", "the distance between fans", 5, 2000, " mm"),
     ("throw", "the throw of its hand", 0, 2**62, ""),
     ("accent_share", "the accent's share", 0, 1, ""),
     ("at_most", "the number of colours at most", 0, 1000, ""),
 )
 LEAST_JOINT_MM = 0.01
+WIDEST_FAN = 300  # pitches
 LONGEST_NAME = 200
 MOST_NAMED = 2000  # materials or motifs that one choice names
 
@@ -544,6 +545,9 @@ def check_field(f: Field) -> None:
             f"{who} the joint is {said(joint)} mm; it must be more than 0 and less than the "
             f"tessera ({laying.tessera_mm:g} mm)."
         )
+    if laying.opus == "circumactum":  # a fan is laid whole, also where the field is small
+        most = WIDEST_FAN * laying.pitch_mm
+        within(f"{who} the distance between fans", laying.module_mm, 5, most, " mm")
     if small is not None:
         within(f"{who} the tessera of its hugging courses", small, 1, 500, " mm")
     small = small or laying.tessera_mm * 2 / 3

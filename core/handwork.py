@@ -18,6 +18,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import rotate, translate
 
 from core.commission import Commission, Field, HandEdit, Point, Ring
+from core.coverage import polygons_of
 from core.errors import EmblemaError
 from core.geometry import polygon_of
 from core.pieces import Layout, Pieces
@@ -205,7 +206,7 @@ def apply_edits(
 def _do_lift(b: _Board, e: HandEdit) -> None:
     k = b.find(e.at_mm)
     if e.outline:  # only this very piece was meant
-        meant = Polygon(e.outline)
+        meant = polygons_of(Polygon(e.outline))
         common = b.polygons[k].intersection(meant).area
         if common < SAME * max(b.polygons[k].area, meant.area):
             raise _Refused("another piece lies there now")
@@ -221,7 +222,7 @@ def _do_set(b: _Board, e: HandEdit) -> None:
 def _trimmed(b: _Board, shape: Polygon) -> Polygon:
     """Cut a new piece back to keep a joint from its neighbours and half a one from the border."""
     joint = b.field.laying.joint_mm
-    whole = shapely.make_valid(shape)
+    whole = polygons_of(shape)
     room = shapely.buffer(b.outline, -joint / 2 * 0.999, join_style="mitre", quad_segs=4)
     left = _largest(shapely.intersection(whole, room))
     for k in b.near(whole, joint):

@@ -257,7 +257,8 @@ def _number(chance: random.Random, high: float = 48.0) -> float:
     )
 
 
-def _ring(chance: random.Random) -> tuple[tuple[float, float], ...]:
+def senseless_ring(chance: random.Random) -> tuple[tuple[float, float], ...]:
+    """Return a ring of any points within a small work and beside it."""
     n = chance.choice((3, 3, 4, 5, 8, 30))
     ring = [(_number(chance), _number(chance)) for _ in range(n)]
     how = chance.random()
@@ -277,7 +278,7 @@ def _outlines(doc: Commission, chance: random.Random) -> Commission:
             replace(
                 f,
                 outline=tuple(
-                    tuple(_ring(chance) for _ in range(chance.choice((1, 1, 2, 4))))
+                    tuple(senseless_ring(chance) for _ in range(chance.choice((1, 1, 2, 4))))
                     for _ in range(chance.choice((1, 1, 2, 3)))
                 ),
             )
@@ -310,7 +311,7 @@ def _choices(doc: Commission, chance: random.Random) -> Commission:
             spread=chance.choice((0, 0.6)),
             strictness=chance.choice((0, 1)),
             slenderness=chance.choice((1, 8)),
-            module_mm=chance.choice((5.0, 20.0, 10_000.0)),
+            module_mm=chance.choice((5.0, 20.0, 2000.0)),
             palette=tuple(chance.sample(codes, chance.randrange(5))),
             blend=tuple(chance.choice(codes) for _ in range(chance.randrange(5))),
             locked=tuple(chance.sample(codes, chance.randrange(4))),
@@ -363,7 +364,7 @@ def _edits(doc: Commission, chance: random.Random) -> Commission:
                 other_mm=chance.choice((None, at, (_number(chance), _number(chance)))),
                 move_mm=(chance.choice((0, 1e-12, 1.0, 1e8)), _number(chance)),
                 turn_rad=chance.choice((0, 1e-9, 3.0, -1000)),
-                outline=_ring(chance),
+                outline=senseless_ring(chance),
                 material=chance.choice(("", "A", "gone")),
             )
         )

@@ -63,6 +63,10 @@ FAULTS: dict[str, tuple[Callable[[Commission], Commission], str]] = {
     "far": (first_field(outline=(((*RING, (0.0, -2e8)),),)), "a point at -200000000 mm"),
     "no outline": (first_field(outline=()), "Field 'Sky' has no outline"),
     "no laying": (first_field(opus="basketwork"), "the laying 'basketwork' is not one of"),
+    "fans without end": (
+        first_field(opus="circumactum", tessera_mm=2.0, joint_mm=0.3, module_mm=2000.0),
+        "the distance between fans is 2000 mm; it must be 5 to 690 mm",
+    ),
     "huge courses": (first_field(hug_courses=10**400), "is a number of hundreds of digits"),
     "joint of nothing": (first_field(joint_mm=0.0), "the joint is 0 mm"),
     "joint above the small": (first_field(joint_mm=6.0), "less than the tessera of its hugging"),

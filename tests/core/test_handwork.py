@@ -1,11 +1,13 @@
 """Work by hand: what each edit does, what it refuses, and what every sequence of edits keeps."""
 
+import random
 from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
 import shapely
+from hostile import senseless_ring
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -384,3 +386,14 @@ def test_work_does_not_depend_on_numbering() -> None:
             assert {g.wkb for g in one.polygons} == {g.wkb for g in two.polygons}
             done += not dropped
     assert done > len(p)
+
+
+@pytest.mark.parametrize("kind", ["lift", "set"])
+def test_an_outline_that_crosses_itself_ends_in_no_fault(kind: str) -> None:
+    """As a file written by another hand may hold."""
+    doc, layout = squares()
+    for number in range(150):
+        outline = senseless_ring(random.Random(number))
+        edits = (HandEdit(kind, "f1", (6.0, 6.0), outline=outline),)
+        pieces, _, _ = again(replace(doc, edits=edits), layout)
+        sound(doc, pieces)
