@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.exact import angles
 from core.laying.grid import Array
 
 
@@ -16,7 +17,7 @@ def axis_rad(pieces: NDArray[np.object_]) -> Array:
     sound = shapely.get_type_id(box) == 3
     c = shapely.get_coordinates(box[sound]).reshape(-1, 5, 2)
     side = c[:, 1] - c[:, 0]
-    out[sound] = np.arctan2(side[:, 1], side[:, 0])
+    out[sound] = angles(side[:, 1], side[:, 0])
     return out
 
 

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from core.laying.exact import dot
 from core.laying.grid import Array
 
 HOLLOW = 0.08  # joints by which a side may be hollow before it is cut straight
@@ -119,7 +120,7 @@ def _beyond(corner: Array, along: Array, hull: Polygon) -> Polygon:
     far = 2 * (x1 - x0 + y1 - y0) + 1.0
     square = np.array([-along[1], along[0]])
     middle = np.array([hull.centroid.x, hull.centroid.y])
-    if (middle - corner) @ square < 0:
+    if dot(middle - corner, square) < 0:
         square = -square
     a, b = corner - far * along, corner + far * along
     return Polygon([a, b, b + far * square, a + far * square])

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.exact import PLACE_MM, angles, quantised
 from core.laying.grid import Array, along
 from core.laying.mesh import triangles
 
@@ -53,7 +54,9 @@ def territories(
     margin_mm : float
         Several times as far as sites lie from one another (see `core.laying.mesh`).
     """
-    tri, centre = triangles(sites, owner != OUTSIDE, margin_mm)
+    # of sites on one circle any mesh will do: the centres of its triangles are one point
+    tri, centre = triangles(quantised(sites, PLACE_MM), owner != OUTSIDE, margin_mm)
+    centre = quantised(centre, PLACE_MM)
     who = owner[tri]
     a, b, c = who[:, 0], who[:, 1], who[:, 2]
     pieces = 1 + (b != a) + ((c != a) & (c != b))
@@ -76,7 +79,7 @@ def territories(
         axis=1,
     )
     d = xy - hub[piece]
-    order = np.lexsort((np.arctan2(d[:, 1], d[:, 0]), piece))
+    order = np.lexsort((angles(d[:, 1], d[:, 0]), piece))
     piece, vertex = piece[order], at[row][order]
     good = np.bincount(piece, minlength=n)[piece] >= 3
     piece, vertex = piece[good], vertex[good]

@@ -15,11 +15,20 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
-from shapely.affinity import rotate
 from shapely.ops import split
 
 from core.errors import Stopped
 from core.laying.border import clear_of_border, cut_to
+from core.laying.exact import (
+    PLACE_MM,
+    SOLVED,
+    angles,
+    arc_cosine,
+    dot,
+    logarithm,
+    quantised,
+    ways,
+)
 from core.laying.grid import Array
 from core.laying.shape import blunted, shape_pieces
 from core.laying.spec import Setting
@@ -76,7 +85,8 @@ class Fan:
         move = np.where(self.place == 0, 0.0, shift * self.step)
         move = np.concatenate([move, np.zeros((len(feet), 1))], axis=1)
         t = self.t + self.before * move[:, self.owner] + self.after * move[:, self.owner + 1]
-        xy = np.stack([self.r * np.sin(t), -self.r * np.cos(t)], axis=2) + feet[:, None]
+        way = ways(t)
+        xy = self.r[..., None] * np.stack([way[..., 1], -way[..., 0]], axis=2) + feet[:, None]
         number = self.owner + len(self.arc) * np.arange(len(feet))[:, None]
         rings = shapely.linearrings(xy.reshape(-1, 2), indices=number.ravel())
         return np.asarray(shapely.polygons(rings), object)
@@ -88,18 +98,24 @@ def lay_circumactum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
     A fan is `module_mm` wide; without flow lines it opens upwards. `course` numbers the arcs of
     all fans, from the foot of each to its rim.
     """
-    angle = axis(setting)
+    c, s = ways(np.array(axis(setting)))
     m = setting.outline.centroid
-    middle = np.array([m.x, m.y])
-    turned = rotate(setting.outline, -angle, origin=m, use_radians=True)
-    feet = _feet(turned, radius_mm(setting), middle)
+    middle = quantised(np.array([m.x, m.y]), PLACE_MM)
+
+    def upright(xy: Array) -> Array:
+        d = xy - middle
+        return np.stack([c * d[:, 0] + s * d[:, 1], c * d[:, 1] - s * d[:, 0]], axis=1) + middle
+
+    def turned(xy: Array) -> Array:
+        d = xy - middle
+        return np.stack([c * d[:, 0] - s * d[:, 1], c * d[:, 1] + s * d[:, 0]], axis=1) + middle
+
+    feet = _feet(shapely.bounds(shapely.transform(setting.outline, upright)), radius_mm(setting))
     if stop():
         raise Stopped
     ground, course, place = _tiled(setting, feet)
-    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-    ground = shapely.transform(ground, lambda xy: (xy - middle) @ turn + middle)
-    fan = feet[course // _arcs(setting)]
-    fan = (fan - middle) @ turn + middle
+    ground = shapely.transform(ground, turned)
+    fan = turned(feet[course // _arcs(setting)])
     if stop():
         raise Stopped
     ground, which = _clipped(ground, setting.outline)
@@ -115,7 +131,7 @@ def lay_circumactum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
     keep = shapely.area(polygons) > 0.08 * setting.laying.tessera_mm**2
     polygons, course, place, fan = polygons[keep], course[keep], place[keep], fan[keep]
     d = shapely.get_coordinates(shapely.centroid(polygons)) - fan
-    flow = np.arctan2(d[:, 0], -d[:, 1])
+    flow = angles(d[:, 0], -d[:, 1])
     flow = np.pi / 2 - (np.pi / 2 - flow) % np.pi
     order = np.lexsort((place, course))
     # parts of one territory that the border cut apart are numbered as pieces of their own
@@ -125,15 +141,24 @@ def lay_circumactum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
 
 
 def axis(setting: Setting) -> float:
-    """Return how far the fans are turned, clockwise, rad, in (-pi/2, pi/2]."""
-    z = 0j
+    """Return how far the fans are turned from (0, -1), clockwise, rad, in (-pi, pi].
+
+    They open along the flow, to that side of it that is the higher on the wall; without flow
+    lines straight up the wall.
+    """
+    cos2 = sin2 = 0.0
     for line in setting.flow:
-        d = np.diff(shapely.get_coordinates(line), axis=0)
-        z += np.sum(np.hypot(*d.T) * np.exp(2j * np.arctan2(d[:, 1], d[:, 0])))
-    if abs(z) < 1e-9:
-        return 0.0
-    along = float(np.angle(z) / 2)
-    return float(np.pi / 2 - (-along) % np.pi)
+        x, y = np.diff(shapely.get_coordinates(line), axis=0).T
+        size = np.maximum(np.hypot(x, y), 1e-12)
+        cos2 += float(np.sum((x * x - y * y) / size))
+        sin2 += float(np.sum(2 * x * y / size))
+    up = np.array(setting.up)
+    if np.hypot(cos2, sin2) >= 1e-9:
+        way = ways(angles(np.array(sin2), np.array(cos2)) / 2)
+        # along a level line to the right
+        higher = quantised(dot(way, up), SOLVED) or way[0] or way[1]
+        up = way if higher > 0 else -way
+    return float(angles(up[0], -up[1]))
 
 
 def radius_mm(setting: Setting) -> float:
@@ -147,7 +172,7 @@ def half_span(at: Array, radius: float) -> Array:
     Its sides are circles of `radius` through the foot, whose middles stand 120 degrees from the
     axis: a circle through the foot is met at a distance r at acos(r / 2 R) from its own middle.
     """
-    out: Array = np.radians(120.0) - np.arccos(np.clip(at / (2 * radius), -1, 1))
+    out: Array = np.radians(120.0) - arc_cosine(at / (2 * radius))
     return out
 
 
@@ -170,10 +195,11 @@ def _counts(setting: Setting) -> list[int]:
     counts = [1]
     for low, high in pairwise(rims[1:]):
         mid = (low + high) / 2
-        wanted = 2 * mid * float(half_span(np.array(mid), radius)) / setting.pitch_mm
+        wanted = 2 * mid * half_span(np.array(mid), radius) / setting.pitch_mm
         # two arcs both even, or both odd, have their middle joints in line
         cost = {
-            n: float(np.log2(wanted / n)) ** 2 + RUNS_ON * ((n - counts[-1]) % 2 == 0)
+            n: float(logarithm(wanted / n) / logarithm(np.array(2.0))) ** 2
+            + RUNS_ON * ((n - counts[-1]) % 2 == 0)
             for n in range(max(2, int(wanted) - 1), int(wanted) + 3)
         }
         counts.append(min(cost, key=lambda n: (cost[n], n)))
@@ -245,9 +271,9 @@ def _steps(length: float, radius: float) -> int:
     return max(2, int(np.ceil(length / np.sqrt(8 * radius * ARC_MM))) + 1)
 
 
-def _feet(turned: MultiPolygon, radius: float, middle: Array) -> Array:
-    """Return the feet of all fans that may be seen of, (n, 2), one axis through the middle."""
-    x0, y0, x1, y1 = turned.bounds
+def _feet(upright: Array, radius: float) -> Array:
+    """Return the feet of all fans seen of in a field of these bounds, one axis amid it, (n, 2)."""
+    x0, y0, x1, y1 = upright
     wide, rise = np.sqrt(3) * radius, radius / 2
     # the field's foot is a row of fans' feet, half a fan down, so that no row is cut thin there
     rows = np.arange(int(np.ceil((y1 - y0) / rise)) + 5)

@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.laying.border import cut_to
+from core.laying.exact import PLACE_MM, angles, quantised
 from core.laying.grid import Array
 from core.laying.phase import Phase
 from core.laying.spec import Setting
@@ -16,6 +17,8 @@ def trace_courses(phase: Phase, setting: Setting) -> list[Array]:
     """Return every course as points (n, 2) mm; a closed course repeats its first point."""
     xy, number_h, number_v = _crossings(phase)
     ends = _segments(phase.grid.shape, number_h, number_v)
+    # where a course passes right through a node, several edges are crossed in that one point
+    ends = ends[(xy[ends[:, 0]] != xy[ends[:, 1]]).any(1)]
     if not len(ends):
         return []
     segments = list(np.asarray(shapely.linestrings(xy[ends]), dtype=object))
@@ -68,9 +71,9 @@ def _crossings(phase: Phase) -> tuple[Array, NDArray[np.int64], NDArray[np.int64
     lo, hi, all_ = slice(None, -1), slice(1, None), slice(None)
     for a, b in (((all_, lo), (all_, hi)), ((lo, all_), (hi, all_))):
         na, nb = phase.normal[(slice(None), *a)], phase.normal[(slice(None), *b)]
-        pa, pb = np.angle(phase.psi[a]), np.angle(phase.psi[b])
+        pa, pb = (angles(phase.psi[k].imag, phase.psi[k].real) for k in (a, b))
         pb = np.where((na * nb).sum(0) >= 0, pb, -pb)
-        ok = (pa * pb <= 0) & (np.abs(pa - pb) < np.pi) & (pa != pb)
+        ok = ((pa < 0) != (pb < 0)) & (np.abs(pa - pb) < np.pi)
         ok &= phase.inside[a] & phase.inside[b]
         t = pa[ok] / (pa[ok] - pb[ok])
         points.append(
@@ -83,7 +86,7 @@ def _crossings(phase: Phase) -> tuple[Array, NDArray[np.int64], NDArray[np.int64
         number[ok] = count + np.arange(len(t))
         count += len(t)
         numbers.append(number)
-    return np.concatenate(points), numbers[0], numbers[1]
+    return quantised(np.concatenate(points), PLACE_MM), numbers[0], numbers[1]
 
 
 def _segments(

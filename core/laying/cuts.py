@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from core.laying.exact import dot, raised
 from core.laying.grid import Array
 
 ONWARD = np.array([1.0, 0.618])  # the way that counts as onward along a course
@@ -124,7 +125,7 @@ def divide(
         Spread of lengths, as a share of `length`.
     """
     rng = np.random.default_rng(seed)
-    density = np.clip(room, 0.5, 1.6) ** 0.8 / want
+    density = raised(np.clip(room, 0.5, 1.6), 0.8) / want
     step = np.diff(ruler.at, prepend=ruler.at[0])
     step[np.isin(ruler.at, ruler.start)] = 0.0
     measure = np.cumsum(step * np.r_[density[:1], (density[1:] + density[:-1]) / 2])
@@ -195,7 +196,7 @@ def _staggered(
         push = (np.abs(along) < room) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
         i, a, room = pairs[push, 0], along[push], room[push]
         # cuts that meet part the same way all along, or they would hold one another fast
-        onward = np.where(t[i] @ ONWARD >= 0, 1.0, -1.0)
+        onward = np.where(dot(t[i], ONWARD) >= 0, 1.0, -1.0)
         sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
         asked = np.bincount(i, -sign * (room - np.abs(a)), len(u))
         force = np.asarray(asked, np.float64)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
+from core.laying.exact import FINE, SOLVED, angles, quantised
 from core.laying.grid import Array, Grid, along
 from core.laying.spec import Setting
 
@@ -38,8 +39,7 @@ class Direction:
         """Return the flow's angle at points (n, 2) mm, in (-pi/2, pi/2]."""
         c = self.grid.sample(self.cos2, xy)
         s = self.grid.sample(self.sin2, xy)
-        out: Array = np.arctan2(s, c) / 2
-        return out
+        return angles(s, c) / 2
 
     def square(self) -> Direction:
         """Return the direction square to this one everywhere."""
@@ -94,12 +94,8 @@ def direction_field(setting: Setting) -> Direction:
             weight = np.clip(far, 0.0, 1.0) ** 2
         known += _known(grid, xy, t, weight)
     if known[0].sum() < 1e-9:
-        angle = _long_axis(outline)
-        return Direction(
-            grid,
-            np.full(grid.shape, np.cos(2 * angle)),
-            np.full(grid.shape, np.sin(2 * angle)),
-        )
+        x, y = _long_axis(setting)
+        return Direction(grid, np.full(grid.shape, x * x - y * y), np.full(grid.shape, 2 * x * y))
     wide = grid.inside(outline.buffer(1.5 * step))
     i, j = _neighbours(wide)
     weight = known[0][wide] + 1e-9
@@ -108,6 +104,7 @@ def direction_field(setting: Setting) -> Direction:
     for turn in range(CREASE_ROUNDS + 1):
         lap = _laplacian(i, j, bend, len(weight))
         solved = spsolve(sparse.csc_array(lap + sparse.diags_array(weight)), rhs)
+        solved = quantised(solved, SOLVED)
         if turn < CREASE_ROUNDS:
             unit = solved / np.maximum(np.hypot(*solved.T), 1e-9)[:, None]
             change = np.hypot(*(unit[i] - unit[j]).T) * pitch / step
@@ -152,14 +149,18 @@ def _known(grid: Grid, xy: Array, tangent: Array, weight: Array) -> Array:
     return grid.splat(xy, np.stack([weight, weight * c, weight * s], axis=1))
 
 
-def _long_axis(outline: shapely.Geometry) -> float:
-    """Return the long axis of a clearly long field, else level."""
-    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
+def _long_axis(setting: Setting) -> Array:
+    """Return a unit vector along a clearly long field, else one level on the wall.
+
+    A twin of a long field, turned, is laid alike; one that is not long, turned by other than a
+    quarter, is laid in level courses again, as a person at the wall expects.
+    """
+    level = np.array([-setting.up[1], setting.up[0]])
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(setting.outline))
     if len(box) < 4:
-        return 0.0
+        return level
     a, b = box[1] - box[0], box[2] - box[1]
     la, lb = np.hypot(*a), np.hypot(*b)
     if max(la, lb) < 1.3 * min(la, lb):
-        return 0.0
-    d = a if la > lb else b
-    return float(np.arctan2(d[1], d[0]))
+        return level
+    return quantised((a if la > lb else b) / max(la, lb), FINE)

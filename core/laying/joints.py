@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.laying.cuts import Ruler, Stretches
+from core.laying.exact import SOLVED, angles, quantised, turns
 from core.laying.grid import Array
 from core.laying.phase import Phase, carried
 
@@ -22,16 +23,17 @@ def divide_in_line(ruler: Ruler, joints: Phase, pitch: float) -> Stretches:
     t = ruler.tangent(ruler.at, 0.3 * pitch, course)
     psi = carried(joints, ruler.xy, t)
     # turns beyond one a pitch; unwrapped along each course, then counted from the joint (phase pi)
-    rest = np.angle(psi * np.exp(-2j * np.pi / pitch * ruler.at))
+    psi = quantised(psi * turns(-2 * np.pi / pitch * ruler.at), SOLVED)
+    rest = angles(psi.imag, psi.real)
     numbers: list[NDArray[np.int64]] = []
     firsts, lasts = [], []
     for k in range(len(ruler.start)):
         mine = slice(*np.searchsorted(course, [k, k + 1]))
         at = ruler.at[mine]
-        turns = np.unwrap(rest[mine]) / (2 * np.pi) + at / pitch - 0.5
-        turns = np.maximum.accumulate(turns)
-        whole = np.arange(np.ceil(turns[0]), np.floor(turns[-1]) + 1)
-        cut = np.interp(whole, turns + 1e-9 * np.arange(len(turns)), at)
+        count = np.unwrap(rest[mine]) / (2 * np.pi) + at / pitch - 0.5
+        count = np.maximum.accumulate(count)
+        whole = np.arange(np.ceil(count[0]), np.floor(count[-1]) + 1)
+        cut = np.interp(whole, count + 1e-9 * np.arange(len(count)), at)
         u = _ends(cut, ruler.start[k], ruler.stop[k], bool(ruler.ring[k]), pitch)
         numbers.append(np.full(len(u) - 1, k))
         firsts.append(u[:-1])

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
 from core.errors import EmblemaError
@@ -15,6 +14,8 @@ from core.geometry import valid
 from core.laying.border import clear_of_border
 from core.laying.circumactum import lay_circumactum
 from core.laying.coursed import lay_courses
+from core.laying.exact import angles
+from core.laying.frame import frame_of, largest
 from core.laying.hugging import hugs, lay_hugging, together
 from core.laying.natural import lay_natural
 from core.laying.palladianum import lay_palladianum
@@ -46,7 +47,10 @@ RULES: dict[str, Rule] = {
 
 
 def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pieces:
-    """Lay one field. The same setting gives the same pieces, to the last bit on one machine.
+    """Lay one field, in a frame of its own (see `core.laying.frame`).
+
+    The same setting gives the same pieces, to the last bit on one machine and as far as can be on
+    another. Corners are whole micrometres, angles whole millionths of a radian.
 
     Raises
     ------
@@ -55,7 +59,10 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     core.errors.Stopped
         `stop` answered True; it is asked between steps (see `SideBySide` for large fields).
     """
-    sound = _sound(setting)
+    drawn = _sound(setting)
+    frame = frame_of(setting)
+    setting = frame.setting(setting)
+    sound = _valid(setting.outline)
     outline = _smooth_enough(sound, setting.pitch_mm, setting.laying.joint_mm)
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
@@ -64,7 +71,8 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
             pieces.polygons, outline, setting.laying.tessera_mm, setting.laying.joint_mm
         )
         pieces = replace(pieces, polygons=reached)
-    return _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
+    pieces = _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
+    return frame.pieces(pieces, drawn)
 
 
 def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
@@ -73,9 +81,8 @@ def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
     some = [line for line in setting.flow if line.length > GUIDE_TRUE * pitch]
     if not some:
         return ()
-    # to a millionth of a mm: numbers next to nothing divide to none
-    plain = shapely.transform(np.array(some, dtype=object), lambda xy: np.round(xy, 6))
-    lines = shapely.simplify(shapely.remove_repeated_points(plain), GUIDE_TRUE * pitch)
+    plain = shapely.remove_repeated_points(np.array(some, dtype=object))
+    lines = shapely.simplify(plain, GUIDE_TRUE * pitch)
     reach = shapely.box(*shapely.buffer(outline, GUIDE_REACH * pitch).bounds)
     away = ~shapely.covers(reach, lines)
     lines[away] = shapely.intersection(lines[away], reach)
@@ -100,27 +107,15 @@ def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
     out = np.flatnonzero(~shapely.contains(setting.outline, p))
     if len(out):
         inside = shapely.buffer(setting.outline, -0.3 * setting.laying.joint_mm, join_style="mitre")
-        p[out] = _largest(shapely.intersection(p[out], inside))
+        p[out] = largest(shapely.intersection(p[out], inside))
     a, b = shapely.STRtree(p).query(p, predicate="intersects")
     for i, j in zip(a[a < b], b[a < b], strict=True):
         if shapely.intersects(p[i], p[j]):
             small, large = (i, j) if p[i].area < p[j].area else (j, i)
             clear = shapely.buffer(p[large], setting.laying.joint_mm, join_style="mitre")
-            p[small] = _largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
+            p[small] = largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
     keep = shapely.area(p) > 0.02 * setting.laying.tessera_mm**2
     return Pieces(p[keep], pieces.course[keep], pieces.piece[keep], pieces.angle_rad[keep])
-
-
-def _largest(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Return the largest polygon of each shape, empty where it has none."""
-    out = np.full(len(shapes), shapely.Polygon(), dtype=object)
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    flat, inner = shapely.get_parts(parts, return_index=True)
-    polygon = shapely.get_type_id(flat) == 3
-    flat, owner = flat[polygon], owner[inner[polygon]]
-    order = np.argsort(shapely.area(flat), kind="stable")
-    out[owner[order]] = flat[order]
-    return out
 
 
 def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
@@ -219,7 +214,7 @@ def _turns(outline: MultiPolygon, pitch: float) -> float:
     for ring in shapely.get_rings(shapely.get_parts(outline)):
         c = shapely.get_coordinates(ring)
         step = np.diff(c, axis=0)
-        way = np.arctan2(step[:, 1], step[:, 0])
+        way = angles(step[:, 1], step[:, 0])
         bend = np.diff(way, prepend=way[-1:])  # at the point where a step begins
         turn.append(np.abs((bend + np.pi) % (2 * np.pi) - np.pi) / (2 * np.pi))
         xy.append(c[:-1])

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 
+from core.laying.exact import angles, dot
 from core.laying.grid import Array
 
 TILE = 12_000  # points
@@ -89,7 +90,7 @@ def _whole(sites: Array, matters: NDArray[np.bool_], tri: NDArray[np.int64]) -> 
     for k in range(3):
         a, b = p[:, k - 2] - p[:, k], p[:, k - 1] - p[:, k]
         cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        turn += np.bincount(tri[:, k], np.abs(np.arctan2(cross, (a * b).sum(1))), len(sites))
+        turn += np.bincount(tri[:, k], np.abs(angles(cross, dot(a, b))), len(sites))
     return bool(np.abs(turn[matters] - 2 * np.pi).max(initial=0.0) < 1e-6)
 
 

@@ -27,6 +27,7 @@ from shapely import MultiPolygon, Polygon
 from core.errors import Stopped
 from core.laying.border import clear_of_border
 from core.laying.direction import Direction, direction_field
+from core.laying.exact import PLACE_MM, dot, exponential, quantised, raised, ways
 from core.laying.grid import Array, straight_parts
 from core.laying.palladianum import graded_sizes
 from core.laying.power import scattered
@@ -89,7 +90,7 @@ class Packing:
 
     def axes(self) -> Array:
         """Return unit vectors along the long axes, (n, 2)."""
-        return np.stack([np.cos(self.angle), np.sin(self.angle)], axis=1)
+        return ways(self.angle)
 
     def square(self, which: NDArray[np.int64], way: Array) -> Array:
         """Return, by the measure of some pieces, what is square to ways (p, 2) that leave them.
@@ -105,10 +106,10 @@ class Packing:
         if self.power == 2:
             plain: Array = (x / s)[:, None] * a + (y * s)[:, None] * b
             return plain
-        size = (np.abs(x) ** self.power + np.abs(y) ** self.power) ** (1 / self.power)
+        size = raised(raised(np.abs(x), self.power) + raised(np.abs(y), self.power), 1 / self.power)
         size = np.maximum(size, 1e-12)
-        gx = size * np.sign(x) * (np.abs(x) / size) ** (self.power - 1)
-        gy = size * np.sign(y) * (np.abs(y) / size) ** (self.power - 1)
+        gx = size * np.sign(x) * raised(np.abs(x) / size, self.power - 1)
+        gy = size * np.sign(y) * raised(np.abs(y) / size, self.power - 1)
         out: Array = (gx / s)[:, None] * a + (gy * s)[:, None] * b
         return out
 
@@ -131,7 +132,7 @@ def lay_natural(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
     stray = (
         rng.normal(0.0, WILD_RAD, n) * (1 - setting.laying.strictness) * (0.3 if tapers else 1.0)
     )
-    slenders = 1 + (slender - 1) * np.exp(rng.normal(0.0, 0.15, n).clip(-0.3, 0.3))
+    slenders = 1 + (slender - 1) * exponential(rng.normal(0.0, 0.15, n).clip(-0.3, 0.3))
     direction = direction_field(setting)
     border, inside = _segments(setting.outline, setting.laying.joint_mm)
     packing, pairs = _relaxed(
@@ -190,7 +191,7 @@ def _relaxed(
         weight = packing.weight + GAIN * (target - area).clip(-mean, mean)
         packing = replace(
             packing,
-            middle=packing.middle + centre,
+            middle=quantised(packing.middle + centre, PLACE_MM),
             weight=(weight - weight.mean()).clip(-0.6 * mean, 0.6 * mean),
         )
     packing = replace(packing, angle=direction.angle(packing.middle) + stray)
@@ -204,12 +205,12 @@ def _agreement(packing: Packing, stray: Array) -> Array:
     rounder.
     """
     n = len(packing.middle)
-    flow = np.exp(2j * (packing.angle - stray))
+    flow = ways(2 * (packing.angle - stray))
     if n < 4:
         return np.ones(n)
     _, at = cKDTree(packing.middle).query(packing.middle, k=min(n, 9))
-    out: Array = np.abs(flow[at].mean(1)) ** 2
-    return out
+    mean = flow[at].mean(1)
+    return dot(mean, mean)
 
 
 def _near(packing: Packing) -> NDArray[np.int64]:
@@ -230,9 +231,8 @@ def _touching(packing: Packing, pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     lines = _between(packing, pairs)
     order = np.argsort(lines.owner, kind="stable")
     sorted_ = _together(lines)
-    steep = np.einsum(
-        "lk,lrk->lr", sorted_.normal / sorted_.offset[:, None], _rays(packing, 12)[sorted_.owner]
-    )
+    rays = _rays(packing, 12)[sorted_.owner]
+    steep = dot((sorted_.normal / sorted_.offset[:, None])[:, None], rays)
     first = np.flatnonzero(np.r_[True, sorted_.owner[1:] != sorted_.owner[:-1]])
     count = np.diff(np.r_[first, len(steep)])
     largest = np.repeat(np.maximum.reduceat(steep, first, axis=0), count, axis=0)
@@ -368,8 +368,9 @@ def _rays(packing: Packing, number: int) -> Array:
     a = packing.axes()
     b = np.stack([-a[:, 1], a[:, 0]], axis=1)
     s = np.sqrt(packing.slender)[:, None, None]
-    e = np.cos(turn)[None, :, None] * s * a[:, None] + np.sin(turn)[None, :, None] / s * b[:, None]
-    out: Array = e / np.linalg.norm(e, axis=2, keepdims=True)
+    turned = ways(turn)
+    e = turned[:, :1] * s * a[:, None] + turned[:, 1:] / s * b[:, None]
+    out: Array = e / np.sqrt(dot(e, e))[..., None]
     return out
 
 
@@ -390,7 +391,7 @@ def _gauge(e: Array, lines: Lines, exponent: float | None) -> Array:
     out = np.full((n, k), np.inf)
     if not len(lines.owner):
         return out
-    steep = np.einsum("lk,lrk->lr", lines.normal, e[lines.owner]) / lines.offset[:, None]
+    steep = dot(lines.normal[:, None], e[lines.owner]) / lines.offset[:, None]
     steep = np.maximum(steep, 1e-9)
     first = np.flatnonzero(np.r_[True, lines.owner[1:] != lines.owner[:-1]])
     largest = np.maximum.reduceat(steep, first, axis=0)
@@ -398,9 +399,9 @@ def _gauge(e: Array, lines: Lines, exponent: float | None) -> Array:
         out[lines.owner[first]] = 1 / largest
     else:
         share = steep / np.repeat(largest, np.diff(np.r_[first, len(steep)]), axis=0)
-        total = np.add.reduceat(lines.part[:, None] * share**exponent, first, axis=0)
+        total = np.add.reduceat(lines.part[:, None] * raised(share, exponent), first, axis=0)
         # many parts of one bent border never count for less than its nearest stretch
-        out[lines.owner[first]] = 1 / (largest * np.maximum(total, 1.0) ** (1 / exponent))
+        out[lines.owner[first]] = 1 / (largest * raised(np.maximum(total, 1.0), 1 / exponent))
     return out
 
 
@@ -413,7 +414,7 @@ def _thick_ends(packing: Packing, pairs: NDArray[np.int64], rng: np.random.Gener
     far = (d * packing.square(i, d)).sum(1)
     size = np.median(far) if len(far) else 1.0
     across = 1 - ((d * a[i]).sum(1) / np.maximum(np.hypot(*d.T), 1e-12)) ** 2
-    tie = np.exp(-4 * far / size) * across**2 * (a[i] * a[j]).sum(1)
+    tie = exponential(-4 * far / size) * across**2 * dot(a[i], a[j])
     sense = rng.choice([-1.0, 1.0], n)
     for _ in range(40):
         pull = np.bincount(i, tie * sense[j], n)

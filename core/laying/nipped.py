@@ -16,6 +16,7 @@ from core.errors import Stopped
 from core.laying.axis import axis_rad, quarter_rad
 from core.laying.bends import GENTLE, joint_turns
 from core.laying.clip import beyond, padded
+from core.laying.exact import SOLVED, angles, quantised, ways
 from core.laying.grid import Array
 from core.laying.spec import Setting
 
@@ -141,7 +142,7 @@ def _cheapest(
         How many pieces may lose their four corners.
     """
     loss = 1 - shapely.area(cut) / shapely.area(whole)
-    best = np.argsort(loss / np.maximum(gain, 1e-9), kind="stable")
+    best = np.argsort(quantised(loss / np.maximum(gain, 1e-9), SOLVED), kind="stable")
     best = best[gain[best] > 0]
     four, still = (shapely.get_num_coordinates(p[best]) == 5 for p in (whole, cut))
     spoilt = four & ~still
@@ -195,7 +196,7 @@ def _straightened(
     worth -= cost(axis_rad(cut), owner)
     worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
     out = whole.copy()
-    order = np.argsort(worth, kind="stable")  # the last of each is the best
+    order = np.argsort(quantised(worth, SOLVED), kind="stable")  # the last of each is the best
     out[owner[order]] = cut[order]
     return out
 
@@ -209,7 +210,7 @@ def _nips(
     """
     xy, live = padded(shapely.get_exterior_ring(pieces))
     owner, corner = np.nonzero(live)
-    way = np.stack([np.stack([np.cos(angle + t), np.sin(angle + t)], 1) for t in (0.0, np.pi / 2)])
+    way = np.stack([ways(angle + t) for t in (0.0, np.pi / 2)])
     way = way[:, owner]
     middle = shapely.get_coordinates(shapely.centroid(pieces))
     at = xy[owner, corner]
@@ -239,7 +240,7 @@ def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:
     b = shapely.get_coordinates(
         shapely.line_interpolate_point(lines[which], np.minimum(at + half, long))
     )
-    angle = np.arctan2(*(b - a).T[::-1])
+    angle = angles(*(b - a).T[::-1])
     # past a line's ends nothing is asked
     out[who] = np.where((at > half) & (at < long - half), angle, np.nan)
     return out

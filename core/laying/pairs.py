@@ -9,6 +9,7 @@ from shapely import LineString, Polygon
 from shapely.ops import split
 
 from core.laying.cuts import Stretches
+from core.laying.exact import SOLVED, dot, quantised
 from core.laying.grid import Array
 from core.laying.shape import cost
 
@@ -57,7 +58,7 @@ def evened_out(
     which = np.array(pairs)
     was = cost(ground[which.ravel()], pitch, joint)
     now = cost(np.array(moved, dtype=object), pitch, joint)
-    gain = (was - now).reshape(-1, 2).sum(1)
+    gain = quantised((was - now).reshape(-1, 2).sum(1), SOLVED)
     out = ground.copy()
     changed: set[int] = set()
     for n in np.argsort(-gain, kind="stable").tolist():
@@ -81,7 +82,7 @@ def alike(one: Polygon, two: Polygon, pitch: float) -> tuple[Polygon, Polygon] |
         return None
     normal = np.array([-run[1], run[0]]) / length
     m = shapely.get_coordinates(one.centroid)[0] - start
-    normal *= np.sign(m @ normal)
+    normal *= np.sign(dot(m, normal))
     move = float(np.clip((one.area - two.area) / 2 / length, -FARTHEST * pitch, FARTHEST * pitch))
     if abs(move) < NEAREST * pitch:
         return None
@@ -112,5 +113,5 @@ def in_two(
     if len(parts) != 2:
         return None
     one, two = parts
-    ahead = [float((shapely.get_coordinates(g.centroid)[0] - place) @ way) for g in parts]
+    ahead = [float(dot(shapely.get_coordinates(g.centroid)[0] - place, way)) for g in parts]
     return (one, two) if ahead[0] < ahead[1] else (two, one)

@@ -17,6 +17,16 @@ from shapely.geometry.polygon import orient
 
 from core.errors import Stopped
 from core.laying.border import clear_of_border
+from core.laying.exact import (
+    FINE,
+    SOLVED,
+    arc_cosine,
+    dot,
+    exponential,
+    logarithm,
+    quantised,
+    ways,
+)
 from core.laying.grid import Array
 from core.laying.power import sized_cells
 from core.laying.shape import blunted, shape_pieces
@@ -68,10 +78,16 @@ def lay_palladianum(setting: Setting, stop: Callable[[], bool] = lambda: False) 
 
 def graded_sizes(n: int, spread: float, rng: np.random.Generator) -> NDArray[np.float64]:
     """Return n sizes of mean 1, log-normal with a given standard deviation over mean."""
-    sigma = np.sqrt(np.log1p(spread**2))
-    out: NDArray[np.float64] = np.exp(rng.normal(0.0, sigma, n).clip(-TAIL * sigma, TAIL * sigma))
+    sigma = _sigma(spread)
+    off = rng.normal(0.0, sigma, n).clip(-TAIL * sigma, TAIL * sigma)
+    out = exponential(off)
     out /= out.mean()
     return out
+
+
+def _sigma(spread: float) -> float:
+    """Return the spread of the logarithms of log-normal sizes of a given spread."""
+    return float(np.sqrt(logarithm(np.array(1 + spread**2))))
 
 
 def _roomy(setting: Setting) -> MultiPolygon:
@@ -94,7 +110,7 @@ def _tips(field: MultiPolygon) -> shapely.Geometry:
     found = []
     for part in field.geoms:
         for corner, come, go in _rings(part):
-            back = -(come * go).sum(1) > np.cos(np.radians(TIP_DEG))
+            back = quantised(-dot(come, go), FINE) > ways(np.radians(TIP_DEG))[0]
             found.append(corner[back & (_cross(come, go) > 0)])
     tips: shapely.Geometry = shapely.MultiPoint(np.concatenate(found))
     return tips
@@ -170,7 +186,7 @@ class _Hand:
         )
         self.tips = tips
         self.outline = setting.outline
-        tail = float(np.exp(TAIL * np.sqrt(np.log1p(setting.laying.spread**2))))
+        tail = float(exponential(np.array(TAIL * _sigma(setting.laying.spread))))
         self.small, self.large = 0.7 / tail, 1.15 * tail
 
     def pieces(self, ground: Shapes) -> tuple[Shapes, NDArray[np.bool_]]:
@@ -245,6 +261,7 @@ class _Hand:
         start = np.searchsorted(way, np.arange(len(of) + 1))
         gone = np.zeros(len(ground), bool)
         made: list[Shapes] = []
+        gain = quantised(gain, SOLVED)
         for c in np.argsort(-gain, kind="stable").tolist():
             if gain[c] < GAIN:
                 break
@@ -278,22 +295,22 @@ class _Hand:
 
     def _halves(self, room: Shapes, alone: NDArray[np.bool_]) -> tuple[Shapes, NDArray[np.int64]]:
         """Return rooms cut in two in the ways that promise most, (m, 2), and whose each is."""
-        at, points, ways = [], [], []
+        at, points, tried = [], [], []
         middle = shapely.get_coordinates(shapely.centroid(room))
         turns = np.arange(TURNS) * np.pi / TURNS
-        fan = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+        fan = ways(turns)
         for k, shape in enumerate(room):
             axis = _long_axis(shape)
-            turned = fan @ np.array([axis, [-axis[1], axis[0]]])
+            turned = fan[:, :1] * axis + fan[:, 1:] * np.array([-axis[1], axis[0]])
             some = [(middle[k], turned), *_hollows(shape, self.pitch, turned)]
             for point, directions in some:
                 at += [k] * len(directions)
                 points += [point] * len(directions)
-                ways.append(directions)
+                tried.append(directions)
         which = np.array(at, np.int64)
         x0, y0, x1, y1 = shapely.bounds(room[which]).T
         far = 2 * (x1 - x0 + y1 - y0)[:, None]
-        d, p = np.concatenate(ways) * far, np.array(points)
+        d, p = np.concatenate(tried) * far, np.array(points)
         n = np.stack([-d[:, 1], d[:, 0]], axis=1)
         sides = [
             shapely.intersection(
@@ -310,7 +327,7 @@ class _Hand:
         # the least hollow are worth a closer look
         hollow = (shapely.area(shapely.convex_hull(both)) - shapely.area(both)).sum(1)
         hollow += 0.1 * np.abs(np.diff(shapely.area(both), axis=1)[:, 0])
-        order = np.lexsort((hollow, which))
+        order = np.lexsort((quantised(hollow, SOLVED), which))
         rank = np.arange(len(order)) - np.searchsorted(which[order], which[order])
         best = order[rank < WAYS]
         return both[best], which[best]
@@ -322,7 +339,7 @@ class _Hand:
         of: list[int] = []
         for k, shape in enumerate(room):
             t = _long_axis(shape)
-            along = shapely.get_coordinates(shape) @ t
+            along = dot(shapely.get_coordinates(shape), t)
             low, length = float(along.min()), float(np.ptp(along))
             wide = shape.area / max(length, 1e-9)
             if length < 2 * wide or length < 0.9 * self.pitch:
@@ -332,7 +349,7 @@ class _Hand:
             c = low + np.arange(n) * length / n
             far = 2 * np.ptp(shapely.get_coordinates(shape), axis=0).sum() * np.array([-t[1], t[0]])
             base = shapely.get_coordinates(shape.centroid)[0]
-            base = base - (base @ t) * t
+            base = base - dot(base, t) * t
             a, b = base + c[:, None] * t, base + (c + length / n)[:, None] * t
             slabs = shapely.polygons(np.stack([a - far, b - far, b + far, a + far], axis=1))
             cut = [
@@ -374,7 +391,7 @@ def _form(pieces: Shapes) -> tuple[Array, Array, Array, Array]:
     long = np.ptp((u[rows, side][:, None] * c).sum(2), axis=1)
     follows = np.concatenate([live[:, 1:], np.zeros((n, 1), bool)], axis=1)
     after = np.where(follows[..., None], np.roll(u, -1, axis=1), u[:, :1])
-    corner = np.degrees(np.arccos((-(u * after).sum(2)).clip(-1, 1)))
+    corner = np.degrees(arc_cosine(-dot(u, after)))
     corner[~live] = 180.0
     corner.partition(1, axis=1)
     some = count > 3
@@ -407,10 +424,10 @@ def _hollows(shape: Polygon, pitch: float, turned: Array) -> list[tuple[Array, A
         for k, deep in zip(inward, depth, strict=True):
             between = come[k] - go[k]
             between /= max(float(np.hypot(*between)), 1e-12)
-            ways = np.stack([between, come[k], go[k], turned[0], turned[len(turned) // 2]])
-            found.append((float(deep), corner[k], ways))
+            some = np.stack([between, come[k], go[k], turned[0], turned[len(turned) // 2]])
+            found.append((float(deep), corner[k], some))
     found.sort(key=lambda f: -f[0])
-    return [(point, ways) for _, point, ways in found[:CORNERS]]
+    return [(point, some) for _, point, some in found[:CORNERS]]
 
 
 def _rings(shape: Polygon) -> Iterator[tuple[Array, Array, Array]]:

@@ -16,6 +16,7 @@ from shapely.ops import split
 
 from core.errors import Stopped
 from core.laying.cuts import Stretches
+from core.laying.exact import SOLVED, quantised, ways
 from core.laying.grid import Array
 from core.laying.shape import bare, cost
 
@@ -231,8 +232,8 @@ def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[P
     if not isinstance(room, Polygon) or room.interiors:
         return None
     tries: list[Polygon] = []
-    for corner, ways in (*_reflex(room, pitch), *(_middle(room, pitch) if len(was) == 1 else ())):
-        for way in ways:
+    for corner, tried in (*_reflex(room, pitch), *(_middle(room, pitch) if len(was) == 1 else ())):
+        for way in tried:
             d = 4 * pitch * way
             parts = _cut(room, LineString([corner - d, corner + d]))
             if len(parts) == 2 and min(g.area for g in parts) > LEAST * pitch**2:
@@ -241,7 +242,7 @@ def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[P
         return None
     before = cost(np.array(was, dtype=object), pitch, joint).sum()
     after = cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
-    best = int(np.argmin(after))
+    best = int(np.argmin(quantised(after, SOLVED)))
     gain = float(before - after[best])
     return (gain, tries[2 * best : 2 * best + 2]) if gain > GAIN * pitch**2 else None
 
@@ -274,5 +275,5 @@ def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
         between = a[k] - b[k]
         between /= max(float(np.hypot(*between)), 1e-12)
         turns = np.arange(TURNS) * np.pi / TURNS
-        out.append((c[k], [between, a[k], b[k], *np.stack([np.cos(turns), np.sin(turns)], 1)]))
+        out.append((c[k], [between, a[k], b[k], *ways(turns)]))
     return out

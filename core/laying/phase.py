@@ -17,10 +17,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.sparse.linalg import cg, splu
+from scipy.sparse.linalg import splu
 
 from core.errors import Stopped
 from core.laying.direction import Direction
+from core.laying.exact import SOLVED, conjugate_gradients, dot, quantised, raised, turns, ways
 from core.laying.gaps import wave_numbers
 from core.laying.grid import Array, Grid, straight_parts
 from core.laying.spec import Setting
@@ -57,6 +58,7 @@ def phase_field(
     normal = _normals(grid, direction)
     wave = wave_numbers(setting, grid, normal)
     weight, target = _ties(setting, grid, normal, inside, wave)
+    target = quantised(target, SOLVED)
     psi = _solve(grid, normal, inside, weight, target, wave, stop)
     return _refine(Phase(grid, psi, normal, inside, wave), direction, wide)
 
@@ -64,7 +66,8 @@ def phase_field(
 def _normals(grid: Grid, direction: Direction) -> Array:
     x, y = grid.nodes()
     t = direction.angle(np.stack([x.ravel(), y.ravel()], axis=1)).reshape(grid.shape)
-    return np.stack([-np.sin(t), np.cos(t)])
+    way = ways(t)
+    return np.stack([-way[..., 1], way[..., 0]])
 
 
 def _ties(
@@ -90,12 +93,12 @@ def _ties(
         foot = shapely.get_coordinates(link).reshape(-1, 2, 2)
         off = foot[:, 0] - foot[:, 1]
         far = np.hypot(*off.T)
-        side = np.einsum("ij,ij->i", off, n[near])
+        side = dot(off, n[near])
         fit = np.where(far > 0.02 * pitch, np.abs(side) / np.maximum(far, 1e-12), 1.0)
-        w = strength * fit**power
+        w = strength * raised(fit, power)
         rr, cc = r[near], c[near]
         weight[rr, cc] += w
-        target[rr, cc] += w * np.exp(1j * (phase + wave[rr, cc] * np.copysign(far, side)))
+        target[rr, cc] += w * turns(phase + wave[rr, cc] * np.copysign(far, side))
 
     if setting.hug:
         tie(shapely.MultiLineString(setting.hug), BORDER_TIE, np.pi, 4)
@@ -152,7 +155,7 @@ def _solve(
         same = np.where((ni * nj).sum(0) >= 0, 1.0, -1.0)
         ki, kj = wave[r1, c1][both], wave[r2, c2][both]
         turn = 0.5 * ((ki * ni + same * kj * nj) * d).sum(0)
-        co, si = w * np.cos(turn), w * np.sin(turn)
+        co, si = w * np.moveaxis(ways(turn), -1, 0)
         diagonal += w * (np.bincount(i, minlength=n) + np.bincount(j, minlength=n))
         # psi_j = R psi_i, or its conjugate where the two normals disagree
         for p, q, v in (
@@ -178,14 +181,14 @@ def _solve(
         rhs[2 * (n // 2)] = 1.0
     psi = np.zeros(2 * n)
     first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n)
-    psi = first(rhs, psi)
+    psi = quantised(first(rhs, psi), SOLVED)
     again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n)
     for _ in range(ROUNDS):
         if stop():
             raise Stopped
         size = np.hypot(psi[::2], psi[1::2])
         unit = psi / np.repeat(np.maximum(size, 1e-12), 2)
-        psi = again(rhs + pull * unit, unit)
+        psi = quantised(again(rhs + pull * unit, unit), SOLVED)
     out = np.zeros(grid.shape, complex)
     out[inside] = psi[::2] + 1j * psi[1::2]
     return out
@@ -201,13 +204,7 @@ def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]
             options={"SymmetricMode": True},
         )
         return lambda rhs, start: lu.solve(rhs)
-    scale = sparse.diags_array(1.0 / matrix.diagonal())
-
-    def iterate(rhs: Array, start: Array) -> Array:
-        out: Array = cg(matrix, rhs, x0=start, rtol=1e-3, maxiter=400, M=scale)[0]
-        return out
-
-    return iterate
+    return lambda rhs, start: conjugate_gradients(matrix, rhs, start, 400, 1e-3)
 
 
 def _refine(phase: Phase, direction: Direction, wide: shapely.Geometry) -> Phase:
@@ -250,6 +247,6 @@ def carried(phase: Phase, xy: Array, normal: Array) -> NDArray[np.complex128]:
             dy = xy[:, 1] - (y0 + grid.step_mm * r)
             mean = theirs + same[:, None] * normal
             turn = 0.5 * phase.wave[r, c] * (mean[:, 0] * dx + mean[:, 1] * dy)
-            value = phase.psi[r, c] * np.exp(1j * turn)
+            value = phase.psi[r, c] * turns(turn)
             total += wr * wc * np.where(same > 0, value, value.conj())
-    return total
+    return quantised(total, SOLVED)

@@ -18,6 +18,7 @@ from scipy.spatial import ConvexHull
 from shapely import MultiPolygon
 
 from core.errors import Stopped
+from core.laying.exact import angles, ways
 from core.laying.grid import Array
 
 ROUNDS = 28
@@ -100,7 +101,7 @@ def power_cells(sites: Array, weight: Array, outline: MultiPolygon) -> NDArray[n
     far = 3 * max(x1 - x0, y1 - y0) + 1.0
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     turn = np.arange(12) * np.pi / 6
-    ring = np.stack([cx + far * np.cos(turn), cy + far * np.sin(turn)], axis=1)
+    ring = np.array([cx, cy]) + far * ways(turn)
     xy = np.concatenate([sites, ring]) - np.array([cx, cy])
     lift = (xy**2).sum(1) - np.concatenate([weight, np.zeros(len(ring))])
     hull = ConvexHull(np.column_stack([xy, lift]))
@@ -118,7 +119,7 @@ def power_cells(sites: Array, weight: Array, outline: MultiPolygon) -> NDArray[n
         [np.bincount(owner, vertex[row, k], n) / np.maximum(count, 1) for k in (0, 1)], axis=1
     )
     d = vertex[row] - middle[owner]
-    order = np.lexsort((np.arctan2(d[:, 1], d[:, 0]), owner))
+    order = np.lexsort((angles(d[:, 1], d[:, 0]), owner))
     owner, row = owner[order], row[order]
     good = count[owner] >= 3
     owner, row = owner[good], row[good]

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.laying.clip import padded
+from core.laying.exact import ways
 from core.laying.grid import Array
 
 FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
@@ -78,12 +79,15 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     before[first], after[last] = last, first
     a, b = xy[before] - xy, xy[after] - xy
     la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
-    angle = np.arccos(((a * b).sum(1) / (la * lb)).clip(-1, 1))
-    sharp = angle < np.radians(SHARP_DEG)
+    cosine = ((a * b).sum(1) / (la * lb)).clip(-1, 1)
+    sharp = cosine > float(ways(np.radians(SHARP_DEG))[0])
     if not sharp.any():
         return pieces
-    base = np.minimum(0.11, 2 * 0.33 * np.tan(angle / 2)) * tessera
-    back = np.minimum(base / (2 * np.sin(np.maximum(angle, 1e-6) / 2)), 0.45 * np.minimum(la, lb))
+    # of half the angle, from its cosine alone
+    sine = np.sqrt(np.maximum((1 - cosine) / 2, 1e-13))
+    tangent = sine / np.sqrt(np.maximum((1 + cosine) / 2, 1e-13))
+    base = np.minimum(0.11, 2 * 0.33 * tangent) * tessera
+    back = np.minimum(base / (2 * sine), 0.45 * np.minimum(la, lb))
     at = np.repeat(np.arange(m), 1 + sharp)
     second = np.r_[False, at[1:] == at[:-1]]
     one, two = xy + a * (back / la)[:, None], xy + b * (back / lb)[:, None]

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from core.laying.exact import FINE, dot, quantised, ways
 from core.laying.grid import Array
 
 SHARP_DEG = 60.0  # a corner of the outline below this is a tip
@@ -28,13 +29,13 @@ def into_tips(
     polygons: NDArray[np.object_], outline: MultiPolygon, tessera_mm: float, joint_mm: float
 ) -> NDArray[np.object_]:
     """Return the pieces, those at sharp tips of the outline drawn out into them."""
-    corners, ways, slopes = sharp_corners(outline, tessera_mm + joint_mm)
+    corners, inward, slopes = sharp_corners(outline, tessera_mm + joint_mm)
     if not len(corners) or not len(polygons):
         return polygons
     out = polygons.copy()
     tree = shapely.STRtree(polygons)
     shapely.prepare(outline)
-    for tip, way, slope in zip(corners, ways, slopes, strict=True):
+    for tip, way, slope in zip(corners, inward, slopes, strict=True):
         point = shapely.Point(tip)
         near = tree.query_nearest(point, max_distance=REACH * (tessera_mm + joint_mm))
         if not len(near):
@@ -61,7 +62,7 @@ def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Ar
     """Return each sharp corner of an outline (n, 2), the unit way into the field from it, and the
     tangent of half its angle.
     """
-    tips, ways, slopes = [], [], []
+    tips, inward, slopes = [], [], []
     for part in outline.geoms:
         plain = shapely.simplify(part, STEP * pitch)
         if not isinstance(plain, Polygon) or plain.is_empty:
@@ -75,15 +76,17 @@ def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Ar
             a /= np.maximum(np.hypot(*a.T), 1e-12)[:, None]
             b /= np.maximum(np.hypot(*b.T), 1e-12)[:, None]
             left = -a[:, 0] * b[:, 1] + a[:, 1] * b[:, 0] > 0  # the corner points outwards
-            sharp = left & ((a * b).sum(1) > np.cos(np.radians(SHARP_DEG)))
+            sharp = left & (quantised(dot(a, b), FINE) > ways(np.radians(SHARP_DEG))[0])
             way = a + b
             way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
             tips.append(c[sharp])
-            ways.append(way[sharp])
-            slopes.append(np.tan(np.arccos(np.clip((a * b).sum(1)[sharp], -1, 1)) / 2))
+            inward.append(way[sharp])
+            # half an angle's tangent, from its cosine alone
+            cosine = np.clip(dot(a, b)[sharp], -1, 1)
+            slopes.append(np.sqrt((1 - cosine) / (1 + cosine)))
     if not tips:
         return np.empty((0, 2)), np.empty((0, 2)), np.empty(0)
-    return np.concatenate(tips), np.concatenate(ways), np.concatenate(slopes)
+    return np.concatenate(tips), np.concatenate(inward), np.concatenate(slopes)
 
 
 def _drawn_out(
@@ -94,7 +97,7 @@ def _drawn_out(
     None where that would win next to nothing.
     """
     c = shapely.get_coordinates(piece.exterior)[:-1]
-    along = (c - tip) @ way
+    along = dot(c - tip, way)
     far = float(along.min())
     end = far - share * (far - end)
     if far <= end + GAIN * tessera:

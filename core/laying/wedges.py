@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
 from core.laying.cuts import Ruler, Stretches
+from core.laying.exact import SOLVED, dot, quantised
 from core.laying.grid import Array
 from core.laying.pairs import alike, common, in_two, numbered
 from core.laying.shape import bare, cost
@@ -69,7 +70,7 @@ def without_wedges(
     which = np.repeat(np.arange(len(cuts)), [len(c) for c in cuts])
     was = cost(ground[[k for c in cuts for k in c]], pitch, joint)
     now = cost(np.array([g for c in cuts for g in c.values()], dtype=object), pitch, joint)
-    gain = np.bincount(which, was - now, len(cuts))
+    gain = quantised(np.asarray(np.bincount(which, was - now, len(cuts)), np.float64), SOLVED)
     ground = ground.copy()
     changed: set[int] = set()
     for n in np.argsort(-gain, kind="stable").tolist():
@@ -179,7 +180,7 @@ def _foot(
     if abs(stretches.piece[one] - stretches.piece[two]) != 1:
         return None
     m = shapely.get_coordinates(shapely.centroid([ground[a], ground[b]]))
-    if (m[0] - m[1]) @ way <= 0:
+    if dot(m[0] - m[1], way) <= 0:
         return None
     c = common(ground[a], ground[b], pitch)
     far = shapely.distance(shapely.points(c), wedge)

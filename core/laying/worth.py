@@ -71,7 +71,7 @@ class Faults:
         return self.uneven, self.in_line, self.bare, self.turning, self.odd, self.astray
 
     def _order(self) -> tuple[int, float, float]:
-        return len(self.missed), sum(self.missed), sum(v**3 for v in self._each())
+        return len(self.missed), sum(self.missed), sum(v * v * v for v in self._each())
 
 
 def faults(
