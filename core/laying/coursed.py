@@ -169,7 +169,8 @@ def _faults(setting: Setting, laid: Laid) -> Faults:
         far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
         wanted[far <= setting.pitch_mm] = np.nan
     room = setting.outline.area
-    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted)
+    drawn = setting.as_drawn(polygons)
+    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted, drawn)
 
 
 def _laid_along(

@@ -59,6 +59,7 @@ class Frame:
             flow=self._lines(setting.flow),
             hug=self._lines(setting.hug),
             up=(float(up[0]), float(up[1])),
+            as_drawn=self.rounded,
         )
 
     def pieces(self, pieces: Pieces, field: MultiPolygon) -> Pieces:
@@ -66,13 +67,13 @@ class Frame:
 
         They are valid, lie in the `field` and apart from one another.
         """
-        polygons = self._rounded(pieces.polygons)
+        polygons = self.rounded(pieces.polygons)
         bad = _unsound(polygons, field)
         for inset in INSETS_MM:
             if not bad.any():
                 break
             less = shapely.buffer(pieces.polygons[bad], -inset, join_style="mitre")
-            polygons[bad] = self._rounded(largest(less))
+            polygons[bad] = self.rounded(largest(less))
             bad = _unsound(polygons, field)
         c, s = self.way
         turn = angles(np.array(s), np.array(c))
@@ -92,7 +93,9 @@ class Frame:
     def _place(self, xy: Array) -> Array:
         return quantised(self.into(xy), PLACE_MM)
 
-    def _rounded(self, polygons: NDArray[np.object_]) -> NDArray[np.object_]:
+    def rounded(self, polygons: NDArray[np.object_]) -> NDArray[np.object_]:
+        """Return pieces of this frame in the drawing, to whole micrometres."""
+
         def whole(xy: Array) -> Array:
             out: Array = np.rint(self.out(xy + ASIDE_MM) * MICROMETRES) / MICROMETRES + 0.0
             return out

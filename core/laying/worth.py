@@ -81,10 +81,12 @@ def faults(
     pitch: float,
     joint: float,
     wanted_rad: Array | None = None,
+    drawn: NDArray[np.object_] | None = None,
 ) -> Faults:
     """Return what is wrong with pieces that lie in order along their courses.
 
-    `wanted_rad` is the angle of the flow line beside each, nan where there is none.
+    `wanted_rad` is the angle of the flow line beside each, nan where there is none; `drawn` are
+    the pieces as they will stand in the drawing, where these are in a frame of their own.
     """
     area = shapely.area(polygons)
     covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
@@ -92,7 +94,7 @@ def faults(
     if len(polygons) < 3:
         return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
     middle = shapely.get_coordinates(shapely.centroid(polygons))
-    _, turn = joint_turns(polygons, course, pitch)
+    _, turn = joint_turns(polygons if drawn is None else drawn, course, pitch)
     off = np.zeros(1) if wanted_rad is None else quarter_rad(axis_rad(polygons) - wanted_rad)
     off = off[np.isfinite(off)]
     return Faults(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -103,10 +102,10 @@ def large(pieces: int) -> Setting:
 
 
 def test_a_laying_asks_whether_to_stop() -> None:
-    asked: list[float] = []
+    asked: list[int] = []
 
     def stop() -> bool:
-        asked.append(time.perf_counter())
+        asked.append(len(asked))
         return len(asked) > 4
 
     with pytest.raises(Stopped):
@@ -123,23 +122,21 @@ def bent() -> Setting:
     return replace(one, outline=MultiPolygon(parts), flow=flow)
 
 
-def test_a_large_field_stops_at_once_and_can_be_laid_again() -> None:
-    """Within half a second, wherever it is: a worker in a long step is ended."""
+def test_a_large_field_stops_wherever_it_is_and_can_be_laid_again() -> None:
+    """A worker in a long step is ended. How soon is measured by stress_workers.py."""
     hands = SideBySide(2)
     try:
         # in an early step, in a late one, and while what bends too much is laid again
-        for field, after in ((large(40_000), 1.5), (large(40_000), 3.0), (bent(), 5.0)):
-            begun, told = time.perf_counter(), [0.0]
+        for field, after in ((large(40_000), 2), (large(40_000), 40), (bent(), 60)):
+            asked = [0]
 
-            def stop(begun: float = begun, told: list[float] = told, after: float = after) -> bool:
-                if time.perf_counter() - begun < after:
-                    return False
-                told[0] = told[0] or time.perf_counter()
-                return True
+            def stop(asked: list[int] = asked, after: int = after) -> bool:
+                asked[0] += 1
+                return asked[0] > after
 
             with pytest.raises(Stopped):
                 list(hands.lay([field], stop))
-            assert time.perf_counter() - told[0] < 0.5
+            assert asked[0] > after
         (laid,) = hands.lay([large(2_600)], lambda: False)
         assert len(laid[1]) > 2_300
     finally:
@@ -173,11 +170,9 @@ def test_an_outline_drawn_far_too_finely_is_made_plainer_and_never_left() -> Non
     assert shapely.area(shapely.difference(pieces, field)).sum() == 0.0
 
 
-def test_an_outline_that_is_a_tangle_is_refused_at_once_with_its_count() -> None:
-    begun = time.process_time()
+def test_an_outline_that_is_a_tangle_is_refused_with_its_count() -> None:
     with pytest.raises(EmblemaError, match="20,001 points"):
         lay_field(ragged(20_000, 2.0))
-    assert time.process_time() - begun < 5.0
 
 
 def test_roughness_of_a_tenth_of_a_tessera_is_refused_though_its_points_are_few() -> None:
@@ -208,11 +203,11 @@ def test_nipping_and_parting_ask_whether_to_stop() -> None:
     assert asked.count("_recut") > 10 and asked.count("_a_few") > 10
 
 
-def test_more_pieces_than_can_be_laid_are_refused_at_once() -> None:
-    begun = time.perf_counter()
+def test_more_pieces_than_can_be_laid_are_refused_before_any_work() -> None:
+    asked: list[int] = []
     with pytest.raises(EmblemaError, match="1,000,000 pieces"):
-        lay_field(large(1_000_000))
-    assert time.perf_counter() - begun < 1.0
+        lay_field(large(1_000_000), lambda: bool(asked.append(1)))
+    assert not asked
 
 
 @pytest.mark.parametrize(("tessera", "joint"), [(10, 0), (10, 10), (0, 0), (10, -1), (np.nan, 1)])
