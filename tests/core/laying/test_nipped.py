@@ -16,6 +16,7 @@ from core.laying.bends import GENTLE, joint_turns
 from core.laying.nipped import line_angle, nipped, straight_in_course
 
 JOINT = 1.0
+HUNDREDTHS = st.integers(0, 1000).map(lambda k: k / 100)  # of a millimetre
 TRIANGLE = shapely.Polygon([(0, 0), (10, 4.2), (10, -4.2)])  # a course end: all three boxes alike
 
 
@@ -134,7 +135,7 @@ def test_nips_in_a_course_make_fewer_joints_turn_much_at_little_cost(ways, long)
 
 
 @given(
-    st.lists(st.tuples(st.floats(0, 10), st.floats(0, 10)), min_size=3, max_size=8),
+    st.lists(st.tuples(HUNDREDTHS, HUNDREDTHS), min_size=3, max_size=8),
     st.floats(-1.5, 1.5),
 )
 def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):

@@ -26,8 +26,6 @@ NOTCHES = "its border has notches narrower than a joint, two a piece"
 TEETH = "two hollow corners stand within a piece of each other, and one convex piece fits one"
 SHORT: dict[str, dict[str, str]] = {
     "comb": {"pools": TEETH},
-    "gear": {"pools": TEETH},
-    "letter_x": {"pools": "four hollow corners stand about its crossing"},
     "coast": {"pools": NOTCHES},
     "field_smaller_than_a_piece": {"small": "it holds no larger one"},
 }

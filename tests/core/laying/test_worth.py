@@ -1,5 +1,7 @@
 """What decides between several ways to lay a small field."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -90,43 +92,54 @@ def test_fewer_limits_missed_are_better_than_less_in_all():
     assert Faults(0.5, 0.5, 0.5, 0.5, 0.5, 0.0) < Faults(0.9, 0.5, 0.5, 0.5, 0.5, 0.0)
 
 
-@pytest.mark.parametrize("name", ["fan_radial", "star_thin"])
-def test_a_small_field_is_laid_better_than_its_first_way(name, monkeypatch):
-    """Of these two the first way is near its limits, and another is better."""
-    s = CATALOGUE[name]()
+def test_small_fields_are_laid_better_than_their_first_way(monkeypatch):
+    """Of twelve chances most find a better way; nips and tips, made later, may undo one or two."""
+    fields = [
+        replace(CATALOGUE[name](), seed=seed)
+        for name in ("fan_radial", "star_thin")
+        for seed in range(1, 7)
+    ]
 
-    def found() -> Faults:
-        p = lay_field(s)
-        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
+    def found() -> list[Faults]:
+        laid = [(s, lay_field(s)) for s in fields]
+        return [
+            faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
+            for s, p in laid
+        ]
 
-    kept = found()
+    best = found()
     monkeypatch.setattr(coursed, "MOST_WAYS", 1)
-    assert kept < found()
+    first = found()
+    assert sum(a < b for a, b in zip(best, first, strict=True)) >= 7
+    assert sum(b < a for a, b in zip(best, first, strict=True)) <= 2
 
 
-def test_a_small_field_that_misses_a_limit_is_laid_more_often(monkeypatch):
-    """A tilted oblong whose joints run on in each of the first three ways."""
-    tilted = rotate(shapely.box(0, 0, 120, 90), 11, origin=(0, 0))
-    s = setting_of(MultiPolygon([tilted]), "tessellatum", 9.36, 1.404)
-
-    def found() -> Faults:
-        p = lay_field(s)
-        return faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
-
-    assert not found().missed
-    monkeypatch.setattr(coursed, "MOST_WAYS", coursed.WAYS)
-    assert found().in_line > 1
+@pytest.mark.parametrize(
+    ("uneven", "ways"), [(0.5, 1), (0.9, coursed.WAYS), (1.5, coursed.MOST_WAYS)]
+)
+def test_a_small_field_is_laid_as_often_as_its_limits_ask(uneven, ways, monkeypatch):
+    """Once where a hand would leave it, a few times near a limit, more often beyond one."""
+    wrong = Faults(uneven, 0.0, 0.0, 0.0, 0.0, 0.0)
+    laid = []
+    once = coursed._laid_along
+    monkeypatch.setattr(coursed, "_faults", lambda *_: wrong)
+    monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(1) or once(*a))
+    lay_field(setting_of(MultiPolygon([shapely.box(0, 0, 60, 50)]), "tessellatum", 9.0, 1.0))
+    assert len(laid) == ways
 
 
 def test_one_piece_is_never_laid_again(monkeypatch):
     """However much it leaves bare: there is nothing to divide in another way."""
-    corner = shapely.Polygon([(0, 0), (14, 0), (0, 14)])
     laid = []
     once = coursed._laid_along
-    monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(once(*a)) or laid[-1])
-    lay_field(setting_of(MultiPolygon([corner]), "tessellatum", 9.0, 1.0))
-    ((polygons, course, _),) = laid
-    assert len(polygons) == 1 and faults(polygons, course, corner.area, PITCH, JOINT).bare > 1
+    monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(1) or once(*a))
+    often = []
+    for long in (9.0, 10.0, 11.0, 12.0, 13.0):
+        for shape in (shapely.box(0, 0, long, 10), shapely.Polygon([(0, 0), (long, 0), (0, 14)])):
+            laid.clear()
+            pieces = lay_field(setting_of(MultiPolygon([shape]), "tessellatum", 9.0, 1.0))
+            often += [len(laid)] * (len(pieces) == 1)
+    assert len(often) >= 5 and max(often) == 1
 
 
 def test_one_piece_that_leaves_most_of_a_field_bare_is_not_faultless():
