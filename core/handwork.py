@@ -325,6 +325,8 @@ def _do_shift(b: _Board, e: HandEdit) -> None:
 
 def _do_pin(b: _Board, e: HandEdit) -> None:
     shape = Polygon(e.outline)
+    if not shape.is_valid or shape.area <= 0:
+        raise _Refused("it would not be one whole piece")
     if not b.outline.contains(shape):
         raise _Refused("its place lies outside the field now")
     joint = b.field.laying.joint_mm

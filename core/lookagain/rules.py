@@ -167,10 +167,8 @@ class Look:
     @cached_property
     def _boxes(self) -> tuple[Array, Array]:
         """Two sides of the smallest box about each piece, as vectors."""
-        boxes = shapely.oriented_envelope(self.p.polygons)
-        c = np.zeros((len(self.p), 5, 2))
-        whole = shapely.get_type_id(boxes) == shapely.GeometryType.POLYGON  # else it has no width
-        c[whole] = shapely.get_coordinates(boxes[whole]).reshape(-1, 5, 2)
+        boxes = shapely.get_coordinates(shapely.oriented_envelope(self.p.polygons))
+        c = boxes.reshape(len(self.p), -1, 2)
         return c[:, 1] - c[:, 0], c[:, 2] - c[:, 1]
 
     @cached_property
