@@ -19,6 +19,7 @@ from shapes import HEIGHT, WIDTH, scene
 from core import archive
 from core.commission import Commission, Rates, add_flow_line
 from core.fields import add_outline
+from core.plan import Planner, with_colours
 from core.resources import asset
 from core.sketch import import_sketch, place_sketch, scale_by_width
 from core.stock.lists import starter_stock
@@ -59,8 +60,13 @@ def main() -> None:
     sketch = draw(scene())
     asset("demo/heron.png").write_bytes(sketch)
     doc, images = commission(sketch)
-    archive.save(asset("demo/heron.emblema"), doc, images)
-    print(f"{len(doc.fields)} fields, {len(doc.materials)} materials, {len(sketch):,} bytes")
+    planner = Planner()
+    try:
+        layout = planner.layout(doc, images)
+    finally:
+        planner.close()
+    archive.save(asset("demo/heron.emblema"), doc, images, with_colours(doc, layout))
+    print(f"{len(doc.fields)} fields, {len(doc.materials)} materials, {len(layout):,} tesserae")
 
 
 if __name__ == "__main__":
