@@ -86,10 +86,12 @@ def work(setting: Setting) -> float:
 
 def _lay(setting: Setting, stop: Stop) -> tuple[Any, ...]:
     pieces = lay_field(setting, stop)
-    kind, coordinates, offsets = shapely.to_ragged_array(pieces.polygons)
-    return kind, coordinates, offsets, pieces.course, pieces.piece, pieces.angle_rad
+    # of no pieces at all it would not know the kind
+    shapes = shapely.to_ragged_array(pieces.polygons) if len(pieces) else None
+    return shapes, pieces.course, pieces.piece, pieces.angle_rad
 
 
 def _unpacked(packed: tuple[Any, ...]) -> Pieces:
-    kind, coordinates, offsets, course, piece, angle_rad = packed
-    return Pieces(shapely.from_ragged_array(kind, coordinates, offsets), course, piece, angle_rad)
+    shapes, course, piece, angle_rad = packed
+    polygons = np.empty(0, object) if shapes is None else shapely.from_ragged_array(*shapes)
+    return Pieces(polygons, course, piece, angle_rad)

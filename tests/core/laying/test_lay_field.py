@@ -143,6 +143,16 @@ def test_a_large_field_stops_wherever_it_is_and_can_be_laid_again() -> None:
         hands.close()
 
 
+def test_a_field_too_narrow_for_any_piece_comes_back_empty_from_a_worker() -> None:
+    sliver = setting_of(MultiPolygon([shapely.box(0, 0, 500, 0.5)]), "tessellatum", 9.0, 1.0)
+    hands = SideBySide()
+    try:
+        got = dict(hands.lay([sliver, large(2_600)], lambda: False))
+    finally:
+        hands.close()
+    assert len(got[0]) == 0 and len(got[1]) > 2_300
+
+
 def test_many_small_parts_go_to_a_worker_though_they_are_little_stone() -> None:
     """500 crumbs of half a piece are more border to heed than a wall of 900 pieces."""
     wall = setting_of(MultiPolygon([shapely.box(0, 0, 300, 300)]), "tessellatum", 9.0, 1.0)
