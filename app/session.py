@@ -203,7 +203,9 @@ class Session(QObject):
         """
         if doc is self._doc or doc == self._doc:
             return
-        check_document(doc)
+        there = {f.id for f in doc.fields}
+        gone = {a.field_id for a in doc.agreed} - there
+        check_document(no_longer_agreed(doc, gone) if gone else doc)
         doc = self._with_consent(label, doc)
         if images:
             self._images = {**self._images, **images}

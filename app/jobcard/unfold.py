@@ -55,10 +55,10 @@ class Unfold(QFrame):
         """Show a figure and what it is made of."""
         self.words.setText(words)
         self.figure.setText(figure)
+        self.mark.setVisible(bool(parts))
         if tuple(parts) == self.parts:
             return
         self.parts = tuple(parts)
-        self.mark.setVisible(bool(parts))
         self.setToolTip("\n".join(f"{w}   {v}".rstrip() for w, v in parts[:24]))
         if self.unfolded:
             self._lay_out()

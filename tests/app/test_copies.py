@@ -147,5 +147,5 @@ def test_a_file_moved_by_hand_keeps_what_is_set_aside(
     kept.rename(moved)
     table.session.open(moved)
     room.refresh()
-    assert f"{n:,} pieces are set aside. To take" in room.share.words.text()
+    assert f"{n:,} pieces are set aside. Laid: tesserae" in room.share.words.text()
     assert room.share.apart.isHidden()

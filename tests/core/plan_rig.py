@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 
 from core.commission import Commission, field_of
 from core.pieces import Layout
@@ -24,7 +25,9 @@ def bands(**common: object) -> Commission:
         )
         for k, name in enumerate(("Left", "Middle", "Right"))
     )
-    return Commission("Bands", 150.0, 60.0, fields=fields, materials=starter_stock()[:20])
+    # plates large enough that every piece fits
+    stock = tuple(replace(m, length_mm=90.0, width_mm=90.0) for m in starter_stock()[:20])
+    return Commission("Bands", 150.0, 60.0, fields=fields, materials=stock)
 
 
 @contextmanager

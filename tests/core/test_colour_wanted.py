@@ -138,10 +138,10 @@ def test_the_same_pieces_are_not_read_twice_and_changed_sketch_is():
 
 
 STOCK = (
-    Material("dark", "dark", "smalti", (20.0, 0.0, 0.0)),
-    Material("mid", "mid", "smalti", (50.0, 0.0, 0.0)),
-    Material("light", "light", "smalti", (85.0, 0.0, 0.0)),
-    Material("red", "red", "smalti", (50.0, 60.0, 40.0)),
+    Material("dark", "dark", "smalti", (20.0, 0.0, 0.0), length_mm=200, width_mm=200),
+    Material("mid", "mid", "smalti", (50.0, 0.0, 0.0), length_mm=200, width_mm=200),
+    Material("light", "light", "smalti", (85.0, 0.0, 0.0), length_mm=200, width_mm=200),
+    Material("red", "red", "smalti", (50.0, 60.0, 40.0), length_mm=200, width_mm=200),
 )
 
 
@@ -224,6 +224,7 @@ def test_no_materials_and_no_pieces():
 def test_colours_measured_under_another_light_are_matched_as_seen_under_d65():
     field = field_of("f1", "ground", (SQUARE,), wanted_lab=(60.0, 5.0, 30.0))
     under_a = Material("a", "under lamp light", "smalti", (60.0, 5.0, 30.0), illuminant="A")
+    under_a = replace(under_a, length_mm=200.0, width_mm=200.0)
     doc = commission(field, materials=(under_a,))
     laid = match_field(doc, field, pieces_of(some_polygons()), None)
     lab = stocked_lab(doc.materials)[0]

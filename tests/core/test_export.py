@@ -47,8 +47,8 @@ def work() -> tuple[Commission, Layout]:
         field_of("f2", "Sun & <light>", (((hole),),), "sun", wanted_lab=(80.0, 5, 70)),
     )
     materials = (
-        Material("B-1", "blue", "smalti", (41.0, 0.0, -31.0)),
-        Material("Y-1", "yellow", "smalti", (79.0, 6.0, 68.0)),
+        Material("B-1", "blue", "smalti", (41.0, 0.0, -31.0), length_mm=90, width_mm=90),
+        Material("Y-1", "yellow", "smalti", (79.0, 6.0, 68.0), length_mm=90, width_mm=90),
     )
     line = FlowLine("l1", ((5.0, 20.0), (70.0, 15.0), (145.0, 22.0)), "f1")
     doc = Commission("Wall & step", 150.0, 90.0, fields=fields, materials=materials)
