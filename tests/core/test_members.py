@@ -123,13 +123,13 @@ COSTLY = {
         lambda p: packed(
             p, {"commission.json": b'{"emblema": 2, "commission": [' + b"[]," * 2_900_000 + b"0]}"}
         ),
-        "commission is not a table",
+        "the commission is a list, which is not a table",
     ),
     "60 MB of numbers": (
         lambda p: packed(
             p, {"commission.json": b'{"emblema": 2, "commission": [' + b"1," * (30 * MB) + b"0]}"}
         ),
-        "commission is not a table",
+        "the commission is a list, which is not a table",
     ),
     "a list of a million members": (
         lambda p: p.write_bytes(
@@ -193,10 +193,10 @@ def test_a_picture_packed_by_another_program_opens_within_bounds(tmp_path: Path)
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        ({"width_mm": 10**400}, "width_mm is not a number"),
+        ({"width_mm": 10**400}, "width is 10+\\.\\.\\.0+, which is out of range"),
         ({"title": ["x" * 10_000] * 1000}, "title is .* which is not text"),
         ({"rates": {"hour": "Infinity"}}, "is not an amount"),
-        ({"rates": {"hour": "1e999999999"}}, "is not an amount"),
+        ({"rates": {"hour": "1e999999999"}}, "the price of an hour .* is beyond"),
     ],
 )
 def test_values_without_measure_are_told_in_one_short_sentence(

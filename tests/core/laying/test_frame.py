@@ -88,12 +88,23 @@ def test_what_is_carried_into_a_frame_comes_out_of_it(x, y, angle, mirrored) -> 
 NAMES = ["field_of_twenty", "star_four", "letter_t", "line_that_ends_inside", "far_from_origin"]
 
 
+def laid_in_frame(s: Setting) -> np.ndarray:
+    """Return a field's pieces as they lie in its frame, in the order in which they were laid."""
+    frame = frame_of(s)
+    return np.asarray(shapely.transform(lay_field(s).polygons, frame.into))
+
+
 @pytest.mark.parametrize("twin", TWINS)
 def test_twins_are_laid_alike(twin: str) -> None:
-    """In every laying, to the micrometre, but not always yet: of 45 pairs 2 to 10 were lost.
+    """In every laying, piece for piece in their frames: of 45 pairs four may be lost.
 
-    Twins have the same numbers in their frames (tested above), but pieces are judged as they
-    stand in the drawing, where boxes of nearly square ones may tip.
+    None to two are, on one processor: turns are judged as they stand in the drawing, by the
+    smallest box round a piece, and round an acute triangle all three are alike, so last bits
+    choose among ways of laying that are as good. Judging by the farthest of them keeps all twins,
+    but then fields of many triangles miss their bound.
+
+    A field that is its own twin, as a letter T mirrored, is laid as itself, so twins are compared
+    in frames of their own. Rounded in the drawing, corners there are a micrometre off at most.
     """
     lost = []
     for k, name in enumerate(NAMES):
@@ -104,10 +115,10 @@ def test_twins_are_laid_alike(twin: str) -> None:
                     continue
             elif not s.laying.follow_border and not s.flow:
                 continue
-            wanted = corners(lay_field(s), TWINS[twin])
-            if wanted != corners(lay_field(changed(s, TWINS[twin]))):
+            one, two = (laid_in_frame(s), laid_in_frame(changed(s, TWINS[twin])))
+            if len(one) != len(two) or shapely.hausdorff_distance(one, two).max() > 0.003:
                 lost.append((name, kind))
-    assert len(lost) <= 15, lost
+    assert len(lost) <= 4, lost
 
 
 def test_a_square_keeps_all_its_pieces_wherever_it_lies() -> None:
