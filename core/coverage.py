@@ -166,6 +166,12 @@ def _faces(areas: Areas) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
         for k in range(len(areas) - 1, -1, -1):
             if not areas[k].is_empty:
                 owner[shapely.intersects(areas[k], inside)] = k
+        # a hair thinner than the rounding would be lost by itself: it goes with what it lies along
+        hair = shapely.area(faces) < SNAP_MM * shapely.length(faces)
+        for j in np.flatnonzero(hair):
+            edge = shapely.intersection(shapely.boundary(faces[j]), shapely.boundary(faces[~hair]))
+            if shapely.length(edge).any():
+                owner[j] = owner[~hair][shapely.length(edge).argmax()]
     return faces, owner
 
 

@@ -97,24 +97,39 @@ def add_area(
     number = next_id("f", (f.id for f in doc.fields))
     new = field_of(number, name or f"Field {number[1:]}", (), motif, **choices)
     check_field(new)
+    out, told = _laid_over(doc, new, area, _fields_near(doc, area))
+    if not _is_coverage(out) and _is_coverage(doc):
+        # rounding moved a border by a hair that runs on where only fields farther off share it
+        out, told = _laid_over(doc, new, area, range(len(doc.fields)))
+    return Edited(_without_orphans(out), number, (*notes, *told))
+
+
+def _is_coverage(doc: Commission) -> bool:
+    return bool(shapely.coverage_is_valid(np.array(areas(doc), dtype=object)))
+
+
+def _laid_over(
+    doc: Commission, new: Field, area: MultiPolygon, near: Sequence[int]
+) -> tuple[Commission, list[str]]:
+    """Return a commission with a field on top, `near` the places of those whose borders change."""
     parts, givers = _left_too_thin(doc, area)
-    near = _fields_near(doc, shapely.union_all([area, *parts]))
     place = {k: n for n, k in enumerate(near, 1)}
     shapes = [area, *(polygon_of(doc.fields[k].outline) for k in near)]
     knitted, takers = give(shapes, parts, [place[k] for k in givers])
     stays = [s.area >= LEAST_MM2 for s in knitted]
+    if not stays[0]:
+        raise EmblemaError("Nothing is left of this outline: it is too small for a field.")
     hairs = [s for s, stay in zip(knitted, stays, strict=True) if not stay]
     if any(s.area for s in hairs):  # of fields that are covered but for a hair
         rest = [s if stay else MultiPolygon() for s, stay in zip(knitted, stays, strict=True)]
         knitted = fill(rest, polygons_of(shapely.union_all(hairs)), stays)
     touched = (new, *(doc.fields[k] for k in near))
     fields, gone = _kept(touched, knitted)
-    notes += [f"Field '{g}' was wholly covered and is gone." for g in gone]
+    notes = [f"Field '{g}' was wholly covered and is gone." for g in gone]
     notes += _told(touched, parts, [place[k] for k in givers], takers)
     kept, nears = {f.id: f for f in fields}, {f.id for f in touched}
     below = (kept.get(f.id) if f.id in nears else f for f in doc.fields)
-    out = replace(doc, fields=(*(f for f in below if f), fields[0]))
-    return Edited(_without_orphans(out), number, tuple(notes))
+    return replace(doc, fields=(*(f for f in below if f), fields[0])), notes
 
 
 def _left_too_thin(doc: Commission, area: MultiPolygon) -> tuple[list[Polygon], list[int]]:

@@ -23,7 +23,9 @@ def outline_of(geometry: shapely.Geometry) -> Outline:
 
     Lines and points are left out; coordinates are rounded to `SNAP_MM`.
     """
-    geometry = shapely.set_precision(geometry, SNAP_MM)
+    # point by point where that is enough: else what is thinner than the rounding would be lost
+    rounded = shapely.set_precision(geometry, SNAP_MM, mode="pointwise")
+    geometry = rounded if shapely.is_valid(rounded) else shapely.set_precision(geometry, SNAP_MM)
     parts = [
         g for g in shapely.get_parts(shapely.get_parts([geometry])) if g.geom_type == "Polygon"
     ]

@@ -143,6 +143,7 @@ class Photograph(QDialog):
         self._show()
 
     def _end(self) -> None:
+        self._job = -1  # what was on its way when the window closed finds no shelf to show
         self._worker.close()
         self.store.close()
 

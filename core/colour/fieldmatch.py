@@ -182,13 +182,14 @@ def _rule(
     n, m = len(pieces), len(lab)
     kl = _kl(doc)
     if field.colour.wanted_lab is not None:
-        few = _hundredths(shifted_lab(np.array([field.colour.wanted_lab]), field.colour.shift_lab))
-        kind = np.zeros(n, np.int64)
+        asked = np.array([field.colour.wanted_lab])
+        few = _hundredths(shifted_lab(asked, field.colour.shift_lab))
+        kind, unshifted = np.zeros(n, np.int64), np.broadcast_to(asked, (n, 3))
     elif colours is not None and doc.sketch is not None:
-        seen = colours.mean_lab(doc.sketch, pieces.polygons)
-        few, kind = _alike(_hundredths(shifted_lab(seen, field.colour.shift_lab)))
+        unshifted = colours.mean_lab(doc.sketch, pieces.polygons)
+        few, kind = _alike(_hundredths(shifted_lab(unshifted, field.colour.shift_lab)))
     else:
-        few, kind = np.full((1, 3), np.nan), np.zeros(n, np.int64)
+        few, kind, unshifted = np.full((1, 3), np.nan), np.zeros(n, np.int64), np.empty((0, 3))
     wanted, known = few[kind], bool(np.isfinite(few).all())
     allowed = _allowed(place, palette_of(doc, field))
     blend = _allowed(place, field.colour.blend)
@@ -228,7 +229,9 @@ def _rule(
             among = _nearest(off, allowed[list(chosen.index)])[kind]
             stock = np.where(among < 0, stock, among)  # too large for those: its nearest of all
         if field.colour.locked:
-            stock = _locked(field, wanted, lab, allowed, stock, kl, place, may[kind])
+            stock = _locked(
+                field, _hundredths(unshifted), lab, allowed, stock, kl, place, may[kind]
+            )
     return _Rule(wanted, stock, kind, off, size, fits)
 
 
@@ -283,7 +286,7 @@ def _alike(wanted: Floats) -> tuple[Floats, Ints]:
 
 def _locked(
     field: Field,
-    wanted: Floats,
+    unshifted: Floats,
     lab: Floats,
     allowed: Ints,
     stock: Ints,
@@ -292,8 +295,7 @@ def _locked(
     may: Bools,
 ) -> Ints:
     """Keep locked materials on the pieces that they match best before any shift."""
-    plain = shifted_lab(wanted.copy(), tuple(-v for v in field.colour.shift_lab))  # type: ignore[arg-type]
-    few, kind = _alike(plain)
+    few, kind = _alike(unshifted)
     off = differences(few, lab[allowed], kl)[kind]
     first = allowed[np.where(may[:, allowed], off, np.inf).argmin(axis=1)]
     kept = np.isin(first, _allowed(place, field.colour.locked))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -262,6 +263,14 @@ def test_a_broken_profile_is_said(window: Photograph, picture: Path, tmp_path: P
     window.open_photo(str(tmp_path / "odd.png"))
     assert pump(lambda: window.of_picture.isVisible() and window.settled(), 30)
     assert "odd.png" in window.of_picture.text() and "left out" in window.of_picture.text()
+
+
+def test_what_is_still_on_its_way_when_the_window_closes_shows_nothing(window: Photograph) -> None:
+    window.open_photo("gone.png")
+    time.sleep(0.5)  # refused by now, but not yet told
+    window.done(0)
+    pump(lambda: False, 0.2)
+    assert not window.told.text()
 
 
 def test_a_sample_box_is_dragged_to_another_sample_and_made_larger(window: Photograph) -> None:

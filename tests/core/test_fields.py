@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
@@ -184,6 +184,33 @@ def test_fields_off_the_grid_stay_sound_under_an_outline() -> None:
     ),
     st.booleans(),
 )
+# a hair thinner than the rounding, alone and in the middle of a field; a border of two fields
+# that rounding bends by a hair where a third shares it; an outline that a hair makes too small
+@example(
+    [
+        [(0.0, 26.0), (84.0, 0.0), (0.0, 65.0), (0.0, 74.0), (83.5, 0.0)],
+        [(80.75, 1.0), (84.0, 0.0), (0.0, 65.0), (0.5, 74.0)],
+    ],
+    False,
+)
+@example(
+    [
+        [(0.0, 0.0), (47.5, 91.75), (129.0, 6.6875), (0.0, 95.98565), (188.810546875, 0.0)],
+        [(137.0, 0.703125), (50.5, 100.0), (149.0, 13.0), (0.0, 63.0)],
+        [(0.0, 0.0), (0.0, 95.98565), (188.810546875, 0.0)],
+    ],
+    False,
+)
+@example(
+    [
+        [(0.0, 15.0), (169.25, 66.0), (0.0, 43.0), (6.0, 0.0)],
+        [(0.0, 8.0), (1.0, 23.0), (89.5, 0.375)],
+        [(1.0, 0.0), (169.25, 66.0), (0.0, 15.0), (7.0, 0.0)],
+        [(0.0, 0.0), (0.0, 1.0), (2.0, 0.0)],
+    ],
+    False,
+)
+@example([[(0.0, 0.0), (0.0, 2.0), (1.0, 2.0)], [(0.0, 2.0), (0.0, 3.0), (2.0, 1.0)]], False)
 def test_outlines_over_a_ground_keep_coverage_and_area(outlines, smooth) -> None:
     doc = add_ground(BLANK, "Ground").doc
     for points in outlines:
