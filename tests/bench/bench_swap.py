@@ -30,19 +30,21 @@ from shots import settle
 from app import theme
 from app.canvas.dropped import drop_menu
 from app.window import Window
+from core.commission import Commission
 from core.material import Material
 from core.pieces import Layout
+from core.quantities import blank_of
 from core.resources import asset
 
 # everywhere, in a field and in a motif
 SWAPS = (
-    ("SM-78", "SM-68", {}),
-    ("VG-64", "SM-65", {}),
-    ("SM-46", "SM-45", {"motif": "reeds"}),
-    ("SM-67", "SM-65", {"field_id": "f6"}),
+    ("SP-78", "SP-68", {}),
+    ("VG-64", "SP-65", {}),
+    ("SP-46", "SP-45", {"motif": "reeds"}),
+    ("SP-67", "SP-65", {"field_id": "f6"}),
 )
 SHORT = 8
-PIECE = (560.0, 262.0), "SM-75"  # and one piece, by the menu of a tray dropped on it
+PIECE = (560.0, 262.0), "SP-75"  # and one piece, by the menu of a tray dropped on it
 # the Colour leaf is the heaviest, and the first swap of all the slowest
 FIGURES = {
     "Colour": ("near",),
@@ -72,15 +74,17 @@ def lay_piece(window: Window) -> None:
     next(a for a in menu.actions() if a.text() == "This piece").trigger()
 
 
-def shortened(layout: Layout, materials: tuple[Material, ...]) -> tuple[Material, ...]:
-    """Return the materials with three fifths of the most laid in hand, and plenty of the rest."""
-    laid = sum(np.bincount(f.stock[f.stock >= 0], minlength=len(materials)) for f in layout.fields)
-    in_hand = 3 * laid + 1500
-    most = np.argsort(-laid)[:SHORT]
-    in_hand[most] = laid[most] * 3 // 5
-    return tuple(
-        replace(m, pieces=int(n), waste=0.0) for m, n in zip(materials, in_hand, strict=True)
-    )
+def shortened(layout: Layout, doc: Commission) -> tuple[Material, ...]:
+    """Return the materials with three fifths of the blanks in hand that the most laid would take,
+    and plenty of the rest."""
+    box = np.concatenate([f.pieces.box_mm for f in layout.fields])
+    stock = np.concatenate([f.stock for f in layout.fields])
+    laid = np.bincount(stock[stock >= 0], minlength=len(doc.materials))
+    blanks = [blank_of(m, doc.rates).taken(box[stock == k]) for k, m in enumerate(doc.materials)]
+    in_hand = [3 * n + 1500 for n in blanks]
+    for k in np.argsort(-laid)[:SHORT]:
+        in_hand[k] = blanks[k] * 3 // 5
+    return tuple(replace(m, pieces=n) for m, n in zip(doc.materials, in_hand, strict=True))
 
 
 def timed(
@@ -125,7 +129,7 @@ def main() -> None:
     tick = QTimer(interval=10)  # so that a wait for events ends
     tick.start()
     plenty = s.doc
-    short = replace(plenty, within_stock=True, materials=shortened(s.layout, plenty.materials))
+    short = replace(plenty, within_stock=True, materials=shortened(s.layout, plenty))
     for how, laid in (("plenty", plenty), ("within stock", short)):
         for name in words or FIGURES:
             s.apply("As before", laid)
