@@ -169,8 +169,7 @@ def _faults(setting: Setting, laid: Laid) -> Faults:
         far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
         wanted[far <= setting.pitch_mm] = np.nan
     room = setting.outline.area
-    drawn = setting.as_drawn(polygons)
-    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted, drawn)
+    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted)
 
 
 def _laid_along(

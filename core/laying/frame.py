@@ -59,7 +59,6 @@ class Frame:
             flow=self._lines(setting.flow),
             hug=self._lines(setting.hug),
             up=(float(up[0]), float(up[1])),
-            as_drawn=self.rounded,
         )
 
     def pieces(self, pieces: Pieces, field: MultiPolygon) -> Pieces:

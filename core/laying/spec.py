@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon
 
 from core.commission import Laying
@@ -20,8 +17,7 @@ class Setting:
     `flow` holds the curves that guide this field (for sectile: along which it is cut); `hug` the
     borders that small courses hug (empty: the whole outline; `laying.hug` is not read); `seed`
     fixes every random choice. `up` is the way up the wall as a unit vector, (0, -1) in a drawing
-    and another in the field's own frame (see `core.laying.frame`), and `as_drawn` gives pieces as
-    they will stand in the drawing: rounded, a triangle's box may lie along another of its sides.
+    and another in the field's own frame (see `core.laying.frame`).
     """
 
     outline: MultiPolygon
@@ -30,9 +26,6 @@ class Setting:
     hug: tuple[LineString, ...] = ()
     seed: int = 1
     up: tuple[float, float] = (0.0, -1.0)
-    as_drawn: Callable[[NDArray[np.object_]], NDArray[np.object_]] = field(
-        default=np.asarray, compare=False
-    )
 
     @property
     def pitch_mm(self) -> float:

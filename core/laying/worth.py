@@ -81,12 +81,10 @@ def faults(
     pitch: float,
     joint: float,
     wanted_rad: Array | None = None,
-    drawn: NDArray[np.object_] | None = None,
 ) -> Faults:
     """Return what is wrong with pieces that lie in order along their courses.
 
-    `wanted_rad` is the angle of the flow line beside each, nan where there is none; `drawn` are
-    the pieces as they will stand in the drawing, where these are in a frame of their own.
+    `wanted_rad` is the angle of the flow line beside each, nan where there is none.
     """
     area = shapely.area(polygons)
     covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
@@ -94,7 +92,7 @@ def faults(
     if len(polygons) < 3:
         return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
     middle = shapely.get_coordinates(shapely.centroid(polygons))
-    _, turn = joint_turns(polygons if drawn is None else drawn, course, pitch)
+    _, turn = joint_turns(polygons, course, pitch)
     off = np.zeros(1) if wanted_rad is None else quarter_rad(axis_rad(polygons) - wanted_rad)
     off = off[np.isfinite(off)]
     return Faults(
