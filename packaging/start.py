@@ -41,7 +41,7 @@ SHOWS = {
 }
 FONT = "fonts-dejavu-core"
 # tests of the laying that are done again as on another processor
-FAST = ("bends", "worth", "nipped", "strips", "parted", "wedges", "gaps", "facts")
+FAST = ("bends", "quality", "nip", "strips", "split", "wedges", "gaps", "facts")
 
 
 def say(words: str) -> None:

@@ -11,19 +11,19 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from core.errors import EmblemaError
 from core.geometry import valid
-from core.laying.border import clear_of_border
-from core.laying.circumactum import lay_circumactum
-from core.laying.coursed import lay_courses
 from core.laying.exact import angles
-from core.laying.frame import frame_of, largest
-from core.laying.hugging import hugs, lay_hugging, together
-from core.laying.natural import lay_natural
-from core.laying.palladianum import lay_palladianum
-from core.laying.parted import in_lengths
-from core.laying.sectile import lay_sectile
-from core.laying.shape import shape_pieces
+from core.laying.field.frame import frame_of, largest
+from core.laying.opus.circumactum import lay_circumactum
+from core.laying.opus.coursed import lay_courses
+from core.laying.opus.hugging import hugs, lay_hugging, together
+from core.laying.opus.natural import lay_natural
+from core.laying.opus.palladianum import lay_palladianum
+from core.laying.opus.sectile import lay_sectile
+from core.laying.pieces.border import clear_of_border
+from core.laying.pieces.shape import shape_pieces
+from core.laying.pieces.tips import into_tips
+from core.laying.rooms.split import in_lengths
 from core.laying.spec import Setting
-from core.laying.tips import into_tips
 from core.pieces import Pieces
 
 SOLVER_VERSION: int = 2  # raised whenever a change of the code alters a piece of the demo
@@ -47,7 +47,7 @@ RULES: dict[str, Rule] = {
 
 
 def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pieces:
-    """Lay one field, in a frame of its own (see `core.laying.frame`).
+    """Lay one field, in a frame of its own (see `core.laying.field.frame`).
 
     The same setting gives the same pieces, to the last bit on one machine and as far as can be on
     another. Corners are whole micrometres, angles whole millionths of a radian.

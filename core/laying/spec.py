@@ -17,7 +17,7 @@ class Setting:
     `flow` holds the curves that guide this field (for sectile: along which it is cut); `hug` the
     borders that small courses hug (empty: the whole outline; `laying.hug` is not read); `seed`
     fixes every random choice. `up` is the way up the wall as a unit vector, (0, -1) in a drawing
-    and another in the field's own frame (see `core.laying.frame`).
+    and another in the field's own frame (see `core.laying.field.frame`).
     """
 
     outline: MultiPolygon

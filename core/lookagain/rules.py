@@ -17,7 +17,7 @@ from core.colour.fieldmatch import palette_of
 from core.commission import Commission, Field, Outline
 from core.errors import Stopped
 from core.geometry import polygon_of
-from core.laying.axis import quarter_rad
+from core.laying.pieces.axis import quarter_rad
 from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces

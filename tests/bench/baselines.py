@@ -15,7 +15,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from core.laying import Setting
-from core.laying.direction import direction_field
+from core.laying.field.direction import direction_field
 from core.pieces import Pieces
 
 STEPS = 30

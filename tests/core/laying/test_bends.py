@@ -12,8 +12,9 @@ from settings import setting_of
 from shapely import Point, Polygon
 from shapely.affinity import rotate
 
-from core.laying import Setting, coursed, lay_field
-from core.laying.bends import joint_turns, wanted_lengths
+from core.laying import Setting, lay_field
+from core.laying.courses.bends import joint_turns, wanted_lengths
+from core.laying.opus import coursed
 
 PITCH, JOINT = 10.0, 1.0
 

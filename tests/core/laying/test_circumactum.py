@@ -14,8 +14,8 @@ from shapely.affinity import rotate
 
 from core.errors import Stopped
 from core.laying import Setting
-from core.laying.border import clear_of_border
-from core.laying.circumactum import axis, fan, half_span, lay_circumactum, radius_mm
+from core.laying.opus.circumactum import axis, fan, half_span, lay_circumactum, radius_mm
+from core.laying.pieces.border import clear_of_border
 
 PITCH = 11.2
 
@@ -76,7 +76,7 @@ def test_arcs_take_as_many_pieces_as_their_length_asks() -> None:
 def test_joints_are_radial_and_pieces_taper() -> None:
     setting = field(box(-300, -300, 300, 300), module_mm=260.0, variation=0.0)
     one, ground = fan(setting), one_fan(setting)
-    from core.laying.shape import shape_pieces
+    from core.laying.pieces.shape import shape_pieces
 
     pieces = shape_pieces(ground, setting.laying.joint_mm)
     inner = np.flatnonzero(

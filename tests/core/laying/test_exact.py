@@ -79,7 +79,7 @@ def test_conjugate_gradients_solve_as_a_factorisation_does() -> None:
 FOLDER = Path(laying.__file__).parent
 
 
-@pytest.mark.parametrize("path", sorted(FOLDER.glob("*.py")), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", sorted(FOLDER.rglob("*.py")), ids=lambda p: p.stem)
 def test_no_module_calls_what_hangs_on_the_processor(path: Path) -> None:
     """Only exact.py does, and rounds what comes of it: a new call elsewhere fails here."""
     found = {

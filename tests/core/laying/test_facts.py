@@ -9,11 +9,11 @@ from settings import setting_of
 from shapely import LineString, MultiPolygon, Point, Polygon
 
 from core.laying import Setting, lay_field
-from core.laying.courses import trace_courses
-from core.laying.direction import direction_field
-from core.laying.palladianum import graded_sizes
-from core.laying.phase import phase_field
-from core.laying.power import sized_cells
+from core.laying.courses.trace import trace_courses
+from core.laying.field.direction import direction_field
+from core.laying.field.phase import phase_field
+from core.laying.opus.palladianum import graded_sizes
+from core.laying.rooms.power import sized_cells
 from core.pieces import Pieces
 
 TESSERA, JOINT = 10.0, 1.5

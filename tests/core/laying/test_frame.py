@@ -19,9 +19,9 @@ from test_catalogue import PIECES, in_another_way
 
 from core.commission import LAYINGS
 from core.laying import Setting, lay_field
-from core.laying.axis import quarter_rad
-from core.laying.circumactum import axis
-from core.laying.frame import Frame, frame_of
+from core.laying.field.frame import Frame, frame_of
+from core.laying.opus.circumactum import axis
+from core.laying.pieces.axis import quarter_rad
 from core.pieces import Pieces
 
 Way = Callable[[np.ndarray], np.ndarray]

@@ -10,8 +10,8 @@ import shapely
 from awkward import setting
 from shapely import LineString
 
-from core.laying.gaps import wave_numbers
-from core.laying.grid import Grid
+from core.laying.courses.gaps import wave_numbers
+from core.laying.field.grid import Grid
 from core.laying.spec import Setting
 
 PITCH = 9.2

@@ -18,7 +18,7 @@ from shapely.affinity import translate
 
 from core.errors import EmblemaError, Stopped
 from core.laying import Setting, SideBySide, lay_field
-from core.laying.mesh import triangles
+from core.laying.rooms.mesh import triangles
 from core.laying.sidebyside import work
 from core.pieces import Pieces
 

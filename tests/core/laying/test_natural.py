@@ -14,7 +14,7 @@ from shapely.affinity import rotate
 
 from core.errors import Stopped
 from core.laying import Setting
-from core.laying.natural import (
+from core.laying.opus.natural import (
     Packing,
     _apart,
     _between,
@@ -23,7 +23,7 @@ from core.laying.natural import (
     _walls,
     lay_natural,
 )
-from core.laying.power import power_cells
+from core.laying.rooms.power import power_cells
 
 
 def field(shape: Polygon, **more) -> Setting:

@@ -3,7 +3,7 @@
 import numpy as np
 import shapely
 
-from core.laying.shape import bare, blunted, shape_pieces
+from core.laying.pieces.shape import bare, blunted, shape_pieces
 
 JOINT, PITCH = 1.0, 9.0
 

@@ -8,7 +8,8 @@ from awkward import CATALOGUE, disc, ribbon_outline, setting, wave
 from measures import least_width, measure
 from shapely import MultiPolygon
 
-from core.laying import coursed, lay_field
+from core.laying import lay_field
+from core.laying.opus import coursed
 
 THIN = 0.4  # tesserae across; common practice: nippers crush a narrower strip
 

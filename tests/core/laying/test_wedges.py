@@ -9,15 +9,15 @@ from awkward import CATALOGUE
 from measures import overlap_mm2
 from shapely import MultiPoint
 
-from core.laying.coursed import ground_along
-from core.laying.courses import trace_courses
-from core.laying.direction import direction_field
-from core.laying.pairs import alike, evened_out
-from core.laying.phase import phase_field
-from core.laying.shape import cost
+from core.laying.courses.trace import trace_courses
+from core.laying.field.direction import direction_field
+from core.laying.field.phase import phase_field
+from core.laying.opus.coursed import ground_along
+from core.laying.pieces.shape import cost
+from core.laying.pieces.tips import into_tips, sharp_corners
+from core.laying.rooms.pairs import alike, evened_out
+from core.laying.rooms.wedges import without_wedges
 from core.laying.spec import Setting
-from core.laying.tips import into_tips, sharp_corners
-from core.laying.wedges import without_wedges
 
 
 def go_on() -> bool:

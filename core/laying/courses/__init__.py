@@ -1,0 +1,1 @@
+"""The courses: how many, where, and how they bend."""

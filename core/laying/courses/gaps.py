@@ -1,0 +1,130 @@
+"""How many courses go into a narrow gap: a whole number by its width, their height stretched.
+
+Between two borders n courses give way to n + 1 where the width is sqrt(n (n + 1)) pitches: there
+a course's height misses the pitch by as much either way. Between a flow line, which the middle
+of a course follows, and a border it is a half more.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from core.laying.field.grid import Array, Grid
+from core.laying.spec import Setting
+
+MOST = 4.6  # pitches; a wider gap takes up what is left over by itself
+STRETCH = (0.62, 1.5)  # pitches that a course may be high
+RUN = 3.0  # pitches along the flow for which a number of courses must hold
+LEAST = 2.0  # pitches across that a gap must be long
+SIDEWAYS, ALONG = 0.75, 0.94  # cosines between a gap's side and the flow: not, and wholly, a gap
+
+
+def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
+    """Return by how much the phase turns in a mm across the flow at each node, radians.
+
+    Parameters
+    ----------
+    normal : ndarray (2, rows, columns)
+        Unit normals of the flow at the nodes.
+    """
+    pitch = setting.pitch_mm
+    out = np.full(grid.shape, 2 * np.pi / pitch)
+    if setting.laying.opus == "regulatum":
+        return out
+    inside = grid.inside(setting.outline)
+    near = _near(setting, grid, inside)
+    r, c = np.nonzero(near)
+    if not len(r):
+        return out
+    x, y = grid.nodes()
+    xy = np.stack([x[r, c], y[r, c]], axis=1)
+    wide, count, sure = (np.zeros(grid.shape) for _ in range(3))
+    wide[r, c], count[r, c], sure[r, c] = _gaps(setting, xy, normal[:, r, c].T)
+    if not sure.any():
+        return out
+    # past the border, and where no gap is, as in the next gap
+    count = count[_nearest(sure > 0)]
+    sure, wide = sure[_nearest(inside)], wide[_nearest(inside)]
+    # a course begins for a good few pieces or not at all
+    run = _disc(RUN * pitch / grid.step_mm / 2)
+    count = ndimage.grey_closing(ndimage.grey_opening(count, footprint=run), footprint=run)
+    sure = ndimage.grey_opening(sure, footprint=_disc(LEAST * pitch / grid.step_mm / 2))
+    height = np.clip(wide / np.maximum(count, 0.5), *STRETCH)
+    return np.asarray(out * (1 + sure * (1 / height - 1)))
+
+
+def _nearest(known: NDArray[np.bool_]) -> tuple[NDArray[np.int64], ...]:
+    """Return for every node the row and column of the nearest that is known."""
+    return tuple(
+        ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)
+    )
+
+
+def _disc(radius: float) -> NDArray[np.bool_]:
+    n = int(radius)
+    y, x = np.mgrid[-n : n + 1, -n : n + 1]
+    return np.asarray(x**2 + y**2 <= radius**2 + 0.5)
+
+
+def _near(setting: Setting, grid: Grid, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the nodes that may stand in a gap."""
+    x, y = grid.nodes()
+    points = np.asarray(shapely.points(x[inside], y[inside]), dtype=object)
+    edge = setting.outline.boundary
+    shapely.prepare(edge)
+    out = np.zeros(grid.shape, bool)
+    out[inside] = shapely.dwithin(points, edge, MOST * setting.pitch_mm)
+    return out
+
+
+def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Array]:
+    """Return the width of the gap at each point, in pitches, how many courses it takes, and how
+    surely a gap is there, 0 to 1.
+    """
+    pitch = setting.pitch_mm
+    reach = MOST * pitch
+    a, b, guide = _sides(setting)
+    rays = shapely.linestrings(np.stack([xy - reach * normal, xy + reach * normal], axis=1))
+    sides = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
+    ray, side = shapely.STRtree(sides).query(rays, predicate="intersects")
+    d = b[side] - a[side]
+    n = normal[ray]
+    cross = n[:, 0] * d[:, 1] - n[:, 1] * d[:, 0]
+    from_ray = a[side] - xy[ray]
+    size = np.hypot(*d.T)
+    along = np.abs(cross) / np.maximum(size, 1e-12)  # cosine between the side and the flow
+    met = along > 1e-6
+    ray, side, along = ray[met], side[met], along[met]
+    t = ((from_ray[:, 0] * d[:, 1] - from_ray[:, 1] * d[:, 0]) / np.where(met, cross, 1.0))[met]
+    wide = np.zeros(len(xy))
+    sure = np.ones(len(xy))
+    lines = np.zeros(len(xy), np.int64)
+    for ahead in (True, False):
+        mine = np.flatnonzero(t >= 0 if ahead else t < 0)
+        order = mine[np.lexsort((np.abs(t[mine]), ray[mine]))]
+        first = order[np.r_[True, ray[order][1:] != ray[order][:-1]]] if len(order) else order
+        hit = np.zeros(len(xy), bool)
+        hit[ray[first]] = True
+        wide[ray[first]] += np.abs(t[first])
+        lines[ray[first]] += guide[side[first]]
+        fit = np.clip((along[first] - SIDEWAYS) / (ALONG - SIDEWAYS), 0.0, 1.0)
+        sure[ray[first]] = np.minimum(sure[ray[first]], fit)
+        sure[~hit] = 0.0
+    wide /= pitch
+    sure[(wide > MOST) | (wide < 0.3)] = 0.0
+    half = 0.5 * (lines == 1)
+    # n to n + 1 at sqrt(n (n + 1)): the root of n^2 + n = wide^2
+    count = np.ceil(np.sqrt(wide**2 + 0.25) - 0.5 - half - 1e-9) + half
+    return wide, np.maximum(count, np.where(half > 0, 0.5, 1.0)), sure
+
+
+def _sides(setting: Setting) -> tuple[Array, Array, NDArray[np.int64]]:
+    """Return both ends of every stretch of border and flow line, (n, 2) mm, and which are lines."""
+    edge = shapely.get_parts(shapely.get_parts([setting.outline.boundary]))
+    whole = np.array([*edge, *setting.flow], dtype=object)
+    xy, index = shapely.get_coordinates(whole, return_index=True)
+    on = index[1:] == index[:-1]
+    return xy[:-1][on], xy[1:][on], (index[:-1][on] >= len(edge)).astype(np.int64)

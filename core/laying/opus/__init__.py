@@ -1,0 +1,1 @@
+"""The layings, one module each."""

@@ -1,0 +1,341 @@
+"""The laying in courses, step by step: direction, phase, courses, cuts, territories, pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterator
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPoint, MultiPolygon
+
+from core.errors import Stopped
+from core.laying.courses.bends import PLAIN, SOUGHT_DEG, Bends, wanted_lengths
+from core.laying.courses.trace import trace_courses
+from core.laying.field.direction import Direction, direction_field
+from core.laying.field.grid import Array
+from core.laying.field.phase import Phase, phase_field
+from core.laying.pieces.border import cut_to
+from core.laying.pieces.nip import line_angle, nipped, straight_in_course
+from core.laying.pieces.shape import blunted, shape_pieces
+from core.laying.pieces.tips import sharp_corners
+from core.laying.quality import Faults, faults
+from core.laying.rooms.cuts import Ruler, Stretches, divide, evened, places, respaced
+from core.laying.rooms.in_line import divide_in_line
+from core.laying.rooms.pairs import evened_out
+from core.laying.rooms.split import parted
+from core.laying.rooms.strips import without_strips
+from core.laying.rooms.territories import OUTSIDE, STRAIGHTEN, guards, territories
+from core.laying.rooms.wedges import without_wedges
+from core.laying.spec import Setting
+from core.pieces import Pieces
+
+SITES = 5  # Voronoi sites along a piece's stretch of its course
+FEW_SITES = 3  # as many, where only the room is measured
+EVENINGS = 6  # times cuts move between a large piece and a small one
+HARDLY = 2  # rounds of straightening where the room is only guessed
+MARGIN = 6.0  # pitches within which every site has all its neighbours
+FEW = 250  # pieces below which a field is laid several ways, and the best is kept
+NIPS = 2  # times pieces are nipped that lie askew in their course
+WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
+MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
+MOST_AGAIN = 10_000  # pieces laid, in all, for a field of more than a few to follow its lines
+ANEW = 3  # times that courses are made to turn gently, each from another chance
+LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
+WAYS = 3
+MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
+PASSES = 2  # times the courses are divided again by the room that was found
+
+Laid = tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]
+
+
+def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
+    """Lay a field of sound outline in courses; no pieces where it is too small for a course."""
+    direction = direction_field(setting)
+    _check(stop)
+
+    def courses_of(width: float) -> list[Array]:
+        """Return middle lines of courses as many pitches wide, each an ndarray (n, 2), mm."""
+        wide = setting.with_choices(tessera_mm=width * setting.pitch_mm - setting.laying.joint_mm)
+        courses = trace_courses(phase_field(wide, direction, stop), setting)
+        _check(stop)
+        return _varied(courses, setting) if setting.laying.width_variation > 0 else courses
+
+    courses = courses_of(1.0)
+    if not courses:
+        return Pieces.empty()
+    if setting.laying.opus == "regulatum":
+        joints = phase_field(setting, direction.square(), stop)
+        laid = _laid_along(setting, courses, stop, joints)
+    else:
+        laid = _best(setting, courses, courses_of, stop)
+    return Pieces(*laid, flow_at(direction, laid[0]))
+
+
+def _best(
+    setting: Setting,
+    courses: list[Array],
+    courses_of: Callable[[float], list[Array]],
+    stop: Callable[[], bool],
+) -> Laid:
+    """Return the best of as many ways of laying as the field needs."""
+    best = _laid_along(setting, courses, stop)
+    least = _faults(setting, best)
+    few = setting.outline.area < FEW * setting.pitch_mm**2 and len(best[0]) > 1
+    for k in range(1, MOST_WAYS):
+        again = not least.little if few else least.astray > 1 and k * len(best[0]) < MOST_AGAIN
+        if not again or (k >= WAYS and not least.much):
+            break
+        laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
+        found = _faults(setting, laid)
+        if found < least:
+            best, least = laid, found
+    if least.turning <= 1:
+        return best
+    own = least.own
+    tried = 0
+    # whoever asks for pieces unlike by hand gets them, and no more chances
+    chances = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
+    for anew in range(0, chances * MOST_WAYS, MOST_WAYS):
+        chance = replace(setting, seed=setting.seed + anew)
+        start = _laid_along(chance, courses, stop) if anew else best
+        for laid in _gentler(chance, start, courses, courses_of, stop):
+            found = _faults(setting, laid)
+            if found < least:
+                best, least = laid, found
+            tried += len(laid[0])
+            if len(least.missed) == least.own <= own or tried > MOST_TRIED:
+                return best
+    return best
+
+
+def _gentler(
+    setting: Setting,
+    laid: Laid,
+    courses: list[Array],
+    courses_of: Callable[[float], list[Array]],
+    stop: Callable[[], bool],
+) -> Iterator[Laid]:
+    """Yield ways in which courses that turn too much turn less, the least change first.
+
+    What lies askew in its course is nipped; then the field is laid again, shorter in its bends,
+    and at last in wider courses, which shorter pieces fill with as much tessera.
+    """
+    drawn: dict[float, tuple[list[Array], Laid, Bends | None]] = {}
+    for sought, width in product(SOUGHT_DEG, WIDTHS):
+        if width not in drawn:
+            if width != 1:
+                courses = courses_of(width)
+                laid = _laid_along(setting, courses, stop)
+                yield laid
+            laid = yield from _straighter(setting, laid, stop)
+            drawn[width] = courses, laid, None
+        courses, laid, bends = drawn[width]
+        for plain in PLAIN:
+            shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
+            if shorter is None:
+                continue
+            bends = shorter
+            laid = _laid_along(setting, courses, stop, bends=bends)
+            yield laid
+            laid = yield from _straighter(setting, laid, stop)
+        drawn[width] = courses, laid, bends
+
+
+def _straighter(
+    setting: Setting, laid: Laid, stop: Callable[[], bool]
+) -> Generator[Laid, None, Laid]:
+    """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
+    polygons, course, piece = laid
+    for _ in range(NIPS):
+        straight = straight_in_course(
+            polygons, course, setting.pitch_mm, setting.laying.joint_mm, stop
+        )
+        if straight is polygons:
+            break
+        polygons = straight
+        yield polygons, course, piece
+    return polygons, course, piece
+
+
+def _faults(setting: Setting, laid: Laid) -> Faults:
+    polygons, course, _ = laid
+    wanted = None
+    if setting.flow:
+        wanted = line_angle(setting, polygons)
+        # what the border cuts lies as it must
+        far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
+        wanted[far <= setting.pitch_mm] = np.nan
+    room = setting.outline.area
+    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted)
+
+
+def _laid_along(
+    setting: Setting,
+    courses: list[Array],
+    stop: Callable[[], bool],
+    joints: Phase | None = None,
+    bends: Bends | None = None,
+) -> Laid:
+    ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints, bends=bends)
+    pitch, joint = setting.pitch_mm, setting.laying.joint_mm
+    if joints is None:
+        tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
+        ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
+    _check(stop)
+    ground, owner = parted(ground, owner, stretches, pitch, joint, stop)
+    _check(stop)
+    if joints is None:
+        ground = evened_out(ground, owner, stretches, pitch, joint)
+        _check(stop)
+    polygons = shape_pieces(ground, setting.laying.joint_mm)
+    keep = shapely.area(polygons) > 0.05 * setting.laying.tessera_mm**2
+    polygons, owner = blunted(polygons[keep], setting.laying.tessera_mm), owner[keep]
+    if setting.flow:
+        polygons = nipped(polygons, line_angle(setting, polygons), joint, stop)
+    return _numbered(polygons, stretches, owner)
+
+
+def ground_along(
+    setting: Setting,
+    courses: list[Array],
+    stop: Callable[[], bool],
+    joints: Phase | None = None,
+    length: float | None = None,
+    bends: Bends | None = None,
+) -> tuple[NDArray[np.object_], NDArray[np.int64], Ruler, Stretches]:
+    """Return every part of every piece's territory, whose it is, and the stretches themselves.
+
+    `length` is the wanted distance from cut to cut, a pitch where left out; `bends` is where
+    pieces are wanted shorter.
+    """
+    nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
+    if not courses:
+        return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
+    pitch = setting.pitch_mm
+    guard = guards(setting.outline, pitch)
+    ruler = Ruler.of(courses)
+
+    def cells_of(
+        ruler: Ruler, stretches: Stretches, each: int, straighten: int
+    ) -> NDArray[np.object_]:
+        sites = places(ruler, stretches, each)
+        n = len(sites)
+        cells = territories(
+            np.concatenate([sites.reshape(-1, 2), guard]),
+            np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
+            n,
+            straighten,
+            MARGIN * pitch,
+        )
+        _check(stop)
+        return cells
+
+    def room_of(ruler: Ruler, stretches: Stretches, straighten: int) -> Array:
+        cells = _clipped(cells_of(ruler, stretches, FEW_SITES, straighten), setting.outline)
+        return np.nan_to_num(shapely.area(cells)) / pitch**2
+
+    def lengths_at(xy: Array) -> Array:
+        return np.ones(len(xy)) if bends is None else bends.at(xy)
+
+    plain = np.ones(len(ruler.at))
+    stretches = _divided(setting, ruler, plain, plain, joints, length or pitch)
+    for _ in range(PASSES):
+        ruler, room = respaced(ruler, stretches, room_of(ruler, stretches, HARDLY), pitch)
+        if not len(ruler.at):
+            return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
+        want = lengths_at(ruler.xy)
+        stretches = _divided(setting, ruler, room, want, joints, length or pitch)
+    room = room_of(ruler, stretches, STRAIGHTEN)
+    want = lengths_at(places(ruler, stretches, 1)[:, 0])
+    stretches = evened(ruler, stretches, room, want, pitch, joints is not None, EVENINGS)
+
+    def parts_of(stretches: Stretches) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+        return _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
+
+    if joints is not None:
+        return *parts_of(stretches), ruler, stretches
+    ground, owner, stretches = without_strips(parts_of, stretches, pitch, setting.laying.joint_mm)
+    return ground, owner, ruler, stretches
+
+
+def _numbered(
+    polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64]
+) -> Laid:
+    """Number the pieces along their courses again, since some were parted or given up."""
+    course = stretches.course[owner]
+    order = np.lexsort((np.arange(len(owner)), stretches.piece[owner], course))
+    course = course[order]
+    piece = np.arange(len(order)) - np.searchsorted(course, course)
+    return polygons[order], course, piece
+
+
+def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
+    """Return the flow's angle at each piece's centre, shape (n,)."""
+    return direction.angle(shapely.get_coordinates(shapely.centroid(polygons)))
+
+
+def _divided(
+    setting: Setting, ruler: Ruler, room: Array, want: Array, joints: Phase | None, length: float
+) -> Stretches:
+    if joints is not None:
+        return divide_in_line(ruler, joints, setting.pitch_mm)
+    return divide(
+        ruler, room, want, setting.pitch_mm, length, setting.laying.variation, setting.seed
+    )
+
+
+def _check(stop: Callable[[], bool]) -> None:
+    if stop():
+        raise Stopped
+
+
+def _varied(courses: list[Array], setting: Setting) -> list[Array]:
+    """Move each course a little aside, so that courses are wider and narrower as by hand.
+
+    A joint stands midway between two courses, so a course's width varies by half the difference
+    of its neighbours' moves: by 0.71 of one move's spread.
+    """
+    rng = np.random.default_rng((setting.seed, 1))
+    spread = setting.laying.width_variation * setting.pitch_mm / 0.71
+    out = []
+    for c, aside in zip(courses, rng.normal(0.0, spread, len(courses)), strict=True):
+        limit = 0.3 * setting.pitch_mm
+        ring = bool(np.hypot(*(c[0] - c[-1])) < 1e-9)
+        ends = (c[1] - c[-2]) if ring else np.zeros(2)
+        t = np.vstack([ends, c[2:] - c[:-2], ends]) if len(c) > 2 else np.diff(c, axis=0)[[0, 0]]
+        if not ring:
+            t[0], t[-1] = c[1] - c[0], c[-1] - c[-2]
+        t = t / np.maximum(np.hypot(*t.T), 1e-12)[:, None]
+        out.append(c + np.clip(aside, -limit, limit) * np.stack([-t[:, 1], t[:, 0]], axis=1))
+    return out
+
+
+def _all_parts(
+    cells: NDArray[np.object_], outline: MultiPolygon
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return every part of every territory that lies in the field, and whose it is."""
+    owner = np.nonzero(~shapely.is_missing(cells))[0]
+    whole = cells[owner]
+    shapely.prepare(outline)
+    inner = shapely.contains_properly(outline, whole)
+    edge = whole[~inner]
+    invalid = ~shapely.is_valid(edge)
+    edge[invalid] = shapely.make_valid(edge[invalid])
+    cut, which = cut_to(edge, outline)
+    polygon = shapely.get_type_id(cut) == 3
+    parts = np.r_[whole[inner], cut[polygon]]
+    owner = np.r_[owner[inner], owner[~inner][which[polygon]]]
+    order = np.argsort(owner, kind="stable")
+    return parts[order], owner[order]
+
+
+def _clipped(cells: NDArray[np.object_], outline: MultiPolygon) -> NDArray[np.object_]:
+    """Return territories cut to the field, the largest part of each (None where nothing)."""
+    out = np.full(len(cells), None, dtype=object)
+    parts, owner = _all_parts(cells, outline)
+    order = np.argsort(shapely.area(parts), kind="stable")
+    out[owner[order]] = parts[order]
+    return out

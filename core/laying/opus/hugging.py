@@ -1,0 +1,123 @@
+"""Layings whose first courses hug a border: vermiculatum and classicum.
+
+The field is divided into a band of small courses along the border and the rest, which is laid
+as a field of its own. Each part keeps half a joint from its outline, so one even joint runs
+between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import LineString, MultiPolygon
+
+from core.laying.opus.coursed import lay_courses
+from core.laying.spec import Setting
+from core.pieces import Pieces
+
+LEAST_REST = 0.8  # pitches; where less than that is left over, the band takes it
+
+
+def hugs(setting: Setting) -> bool:
+    """Return whether small courses are to be laid apart from the rest of the field."""
+    if setting.laying.opus == "classicum":
+        return True
+    return setting.laying.opus == "vermiculatum" and (
+        bool(setting.hug) or setting.laying.hug_tessera_mm != setting.laying.tessera_mm
+    )
+
+
+def lay_hugging(setting: Setting, stop: Callable[[], bool]) -> Pieces:
+    """Lay the hugging courses, then the rest; courses are numbered on from one to the other."""
+    band, rest = divided(setting)
+    small = setting.laying.hug_tessera_mm or setting.laying.tessera_mm * 2 / 3
+    lines = setting.hug or tuple(_rings(setting.outline))
+    parts = []
+    if not band.is_empty:
+        parts.append(
+            lay_courses(
+                replace(
+                    setting.with_choices(opus="musivum", tessera_mm=small),
+                    outline=band,
+                    hug=lines,
+                    flow=(),
+                ),
+                stop,
+            )
+        )
+    if not rest.is_empty:
+        follows = setting.laying.opus == "vermiculatum" and setting.laying.follow_border
+        parts.append(
+            lay_courses(
+                replace(
+                    setting.with_choices(opus="tessellatum", follow_border=follows),
+                    outline=rest,
+                    hug=(),
+                ),
+                stop,
+            )
+        )
+    return together(parts)
+
+
+def divided(setting: Setting) -> tuple[MultiPolygon, MultiPolygon]:
+    """Return the band that the hugging courses fill, and the rest of the field."""
+    small = setting.laying.hug_tessera_mm or setting.laying.tessera_mm * 2 / 3
+    wide = setting.laying.hug_courses * (small + setting.laying.joint_mm)
+    lines = setting.hug or tuple(_rings(setting.outline))
+    near = shapely.union_all(
+        [shapely.buffer(_onwards(w, wide), wide, cap_style="flat", quad_segs=16) for w in lines]
+    )
+    rest = shapely.difference(setting.outline, near)
+    half = LEAST_REST * setting.pitch_mm / 2
+    opened = shapely.buffer(
+        shapely.buffer(rest, -half, quad_segs=16), half, join_style="mitre", mitre_limit=3.0
+    )
+    rest = _polygons(shapely.intersection(shapely.intersection(rest, opened), setting.outline))
+    return _polygons(shapely.difference(setting.outline, rest)), rest
+
+
+def together(parts: list[Pieces]) -> Pieces:
+    """Return the pieces of several parts as one, their courses numbered on."""
+    parts = [p for p in parts if len(p)]
+    if not parts:
+        return Pieces.empty()
+    courses, reach = [], 0
+    for p in parts:
+        courses.append(np.where(p.course >= 0, p.course + reach, -1))
+        reach = int(courses[-1].max(initial=reach - 1)) + 1
+    return Pieces(
+        np.concatenate([p.polygons for p in parts]),
+        np.concatenate(courses),
+        np.concatenate([p.piece for p in parts]),
+        np.concatenate([p.angle_rad for p in parts]),
+    )
+
+
+def _onwards(line: LineString, by_mm: float) -> LineString:
+    """Return an open line run on straight past both ends, where it meets the field's border."""
+    c = shapely.get_coordinates(line)
+    if line.is_closed or len(c) < 2:
+        return line
+    first, last = c[0] - c[1], c[-1] - c[-2]
+    return LineString(
+        np.vstack(
+            [
+                c[0] + first / np.hypot(*first) * by_mm,
+                c,
+                c[-1] + last / np.hypot(*last) * by_mm,
+            ]
+        )
+    )
+
+
+def _rings(outline: MultiPolygon) -> list[LineString]:
+    return [LineString(r.coords) for p in outline.geoms for r in (p.exterior, *p.interiors)]
+
+
+def _polygons(geometry: shapely.Geometry) -> MultiPolygon:
+    parts = shapely.get_parts(shapely.get_parts([shapely.make_valid(geometry)]))
+    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 1e-6])

@@ -1,0 +1,1 @@
+"""From rooms to pieces: shape, nips, tips, and the border."""

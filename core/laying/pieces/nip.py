@@ -1,0 +1,246 @@
+"""Pieces that lie askew are nipped a little, so that they run along the flow or their course.
+
+Where courses meet at an angle, or one ends, a piece may be a triangle or a kite that points
+anywhere. A small nip off one corner, along the flow or square to it, gives it a direction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.errors import Stopped
+from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.exact import SOLVED, angles, quantised, ways
+from core.laying.field.grid import Array
+from core.laying.pieces.axis import axis_rad, quarter_rad
+from core.laying.pieces.clip import beyond, padded
+from core.laying.spec import Setting
+
+MOST = 0.06  # share of the piece that a nip may cost
+# off the flow from which pieces are nipped, step by step, and what it may cost
+ASKEW = [(np.radians(off), most) for off, most in ((20, 0.1), (12, MOST), (8, MOST), (5, MOST))]
+ALWAYS = np.radians(12.0)  # off the flow from which they are, however the others lie
+ASTRAY = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
+PLAIN = 0.85  # share of a field's pieces that keep four corners
+DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0)  # joints that are nipped off a corner
+AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
+CORNER = 0.02  # and a corner more or less than four
+SOME = 0.19  # share of joints that may turn more
+BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
+FOUR = 0.81  # share of a field's pieces that must keep four corners, whatever they lie like
+SAFELY = 0.99  # of the turn that is none too much, what a nip aims at
+ABRUPT = 4.0  # share of the piece that turning by half a right angle more than that is worth
+AT_ONCE = 300  # pieces nipped between one look whether to stop and the next
+BESIDE = 2.5  # pitches to either side of a flow line that follow it
+
+
+def nipped(
+    pieces: NDArray[np.object_],
+    wanted_rad: Array,
+    joint: float,
+    stop: Callable[[], bool] = lambda: False,
+) -> NDArray[np.object_]:
+    """Return the pieces, those that lie askew nipped where a small nip sets them straight.
+
+    Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY and most
+    of the field's pieces keep four corners.
+
+    Parameters
+    ----------
+    pieces : ndarray of Polygon, shape (n,)
+        Convex.
+    wanted_rad : ndarray, shape (n,)
+        The flow's angle at each; nan where none is asked for.
+    """
+    for least, most in ASKEW:
+        off = quarter_rad(axis_rad(pieces) - wanted_rad)
+        beside = np.isfinite(off)
+        askew = np.flatnonzero(beside & (off > least))
+        if not len(askew):
+            continue
+        further = least < ALWAYS
+        if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
+            break
+        straighter = pieces.copy()
+        for some in _a_few(askew, stop):
+            wanted = wanted_rad[some]
+            straighter[some] = _straightened(pieces[some], wanted, joint, _askew(wanted), most)
+        if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
+            break
+        pieces = straighter
+    return pieces
+
+
+def straight_in_course(
+    pieces: NDArray[np.object_],
+    course: NDArray[np.int64],
+    pitch: float,
+    joint: float,
+    stop: Callable[[], bool] = lambda: False,
+) -> NDArray[np.object_]:
+    """Return the pieces, those nipped that make their course turn too much by lying askew in it.
+
+    Every other piece is nipped with those beside it as they are, then the others; only as many
+    as it takes for four joints of five to turn gently, those first that lose least by it.
+
+    Parameters
+    ----------
+    pieces, course : ndarray, shape (n,)
+        Convex pieces in order along their courses.
+    """
+    for odd in (0, 1):
+        left, turn = joint_turns(pieces, course, pitch)
+        abrupt = (turn > GENTLE) & (turn < BENT)
+        wanted = int(np.ceil((turn > GENTLE).sum() - SOME * len(left)))  # joints to be made gentle
+        askew = np.union1d(left[abrupt], left[abrupt] + 1)
+        askew = askew[askew % 2 == odd]
+        if wanted <= 0 or not len(askew):
+            continue
+        angle = axis_rad(pieces)
+        beside = np.full((2, len(pieces)), np.nan)
+        beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
+        out = pieces.copy()
+        for some in _a_few(askew, stop):
+            out[some] = _gentle(pieces[some], angle[some], beside[:, some], joint)
+        gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
+        gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
+        four = shapely.get_num_coordinates(pieces) == 5
+        spare = four.sum() - FOUR * len(four)
+        best = askew[_cheapest(pieces[askew], out[askew], gain[askew], wanted, spare)]
+        if len(best):
+            out[np.setdiff1d(askew, best)] = pieces[np.setdiff1d(askew, best)]
+            pieces = out
+    return pieces
+
+
+def _a_few(which: NDArray[np.int64], stop: Callable[[], bool]) -> Iterator[NDArray[np.int64]]:
+    """Yield a few of them at a time, as long as there is no cause to stop."""
+    for some in np.array_split(which, len(which) // AT_ONCE + 1):
+        if stop():
+            raise Stopped
+        yield some
+
+
+def _cheapest(
+    whole: NDArray[np.object_],
+    cut: NDArray[np.object_],
+    gain: NDArray[np.float64],
+    wanted: int,
+    spare: float,
+) -> NDArray[np.int64]:
+    """Return which pieces to nip, those first that lose least for each joint made gentle.
+
+    Parameters
+    ----------
+    gain : ndarray (n,)
+        Joints that each nip makes gentle; `wanted` of them in all are enough.
+    spare : float
+        How many pieces may lose their four corners.
+    """
+    loss = 1 - shapely.area(cut) / shapely.area(whole)
+    best = np.argsort(quantised(loss / np.maximum(gain, 1e-9), SOLVED), kind="stable")
+    best = best[gain[best] > 0]
+    four, still = (shapely.get_num_coordinates(p[best]) == 5 for p in (whole, cut))
+    spoilt = four & ~still
+    best = best[~spoilt | (np.cumsum(spoilt) <= spare)]
+    out: NDArray[np.int64] = best[np.cumsum(gain[best]) - gain[best] < wanted]
+    return out
+
+
+def _gentle(
+    whole: NDArray[np.object_], angle: Array, beside: Array, joint: float
+) -> NDArray[np.object_]:
+    """Return pieces nipped to turn gently from those beside, whose angles are (2, n) or nan."""
+    off = (angle - beside + np.pi / 4) % (np.pi / 2) - np.pi / 4
+    goal = SAFELY * GENTLE
+    low, high = -goal - np.nanmin(off, axis=0), goal - np.nanmax(off, axis=0)
+    wanted = angle + np.where(low < high, np.clip(0.0, low, high), (low + high) / 2)
+
+    def astray(axis: Array, owner: NDArray[np.int64]) -> Array:
+        turn = np.nan_to_num(quarter_rad(axis - beside[:, owner]))
+        over: Array = ABRUPT * np.maximum(turn - goal, 0.0).sum(0) / (np.pi / 4)
+        return over
+
+    return _straightened(whole, wanted, joint, astray)
+
+
+def _askew(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
+    def cost(axis: Array, owner: NDArray[np.int64]) -> Array:
+        off: Array = AWRY * (quarter_rad(axis - wanted[owner]) / (np.pi / 4)) ** 2
+        return off
+
+    return cost
+
+
+def _straightened(
+    whole: NDArray[np.object_],
+    wanted: Array,
+    joint: float,
+    cost: Callable[[Array, NDArray[np.int64]], Array],
+    most: float = MOST,
+) -> NDArray[np.object_]:
+    """Return each piece, or the best of what is left of it by a small nip along what is wanted.
+
+    `cost` is what lying in a direction costs, in shares of the piece, given angles and whose.
+    """
+    cut, owner = _nips(whole, wanted, joint, most)
+    good = shapely.get_num_coordinates(cut) <= 7
+    # as they are, last, so that among equals nothing is nipped
+    cut = np.concatenate([cut[good], whole])
+    owner = np.concatenate([owner[good], np.arange(len(whole))])
+    worth = shapely.area(cut) / shapely.area(whole)[owner]
+    worth -= cost(axis_rad(cut), owner)
+    worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
+    out = whole.copy()
+    order = np.argsort(quantised(worth, SOLVED), kind="stable")  # the last of each is the best
+    out[owner[order]] = cut[order]
+    return out
+
+
+def _nips(
+    pieces: NDArray[np.object_], angle: Array, joint: float, most: float
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return what each piece can be by a nip that it can bear, and whose it is.
+
+    Every corner of a piece is nipped off, by every depth, along its angle and square to it.
+    """
+    xy, live = padded(shapely.get_exterior_ring(pieces))
+    owner, corner = np.nonzero(live)
+    way = np.stack([ways(angle + t) for t in (0.0, np.pi / 2)])
+    way = way[:, owner]
+    middle = shapely.get_coordinates(shapely.centroid(pieces))
+    at = xy[owner, corner]
+    way *= np.where(((middle[owner] - at) * way).sum(-1) < 0, -1.0, 1.0)[..., None]
+    depth = joint * np.array(DEPTHS)[:, None, None]
+    # over ways, depths and corners
+    offset = (at * way).sum(-1) + depth
+    whose = np.broadcast_to(owner, offset.shape).ravel()
+    way = np.broadcast_to(way, (*offset.shape, 2)).reshape(-1, 2)
+    least = (1 - most) * shapely.area(pieces)
+    return beyond(xy, live, whose, way, offset.ravel(), least)
+
+
+def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:
+    """Return the angle of the nearest flow line at each piece beside one, else nan, shape (n,)."""
+    lines = np.array(setting.flow, dtype=object)
+    middle = shapely.centroid(pieces)
+    out = np.full(len(pieces), np.nan)
+    who, which = shapely.STRtree(lines).query_nearest(
+        middle, max_distance=BESIDE * setting.pitch_mm, all_matches=False
+    )
+    at = shapely.line_locate_point(lines[which], middle[who])
+    half, long = setting.laying.tessera_mm / 2, shapely.length(lines[which])
+    a = shapely.get_coordinates(
+        shapely.line_interpolate_point(lines[which], np.maximum(at - half, 0))
+    )
+    b = shapely.get_coordinates(
+        shapely.line_interpolate_point(lines[which], np.minimum(at + half, long))
+    )
+    angle = angles(*(b - a).T[::-1])
+    # past a line's ends nothing is asked
+    out[who] = np.where((at > half) & (at < long - half), angle, np.nan)
+    return out

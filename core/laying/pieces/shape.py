@@ -1,0 +1,241 @@
+"""From territories to pieces: convex, three to six corners, half a joint inside.
+
+A piece is the set of points that lie half a joint inside each of its few sides. Corners that
+hardly turn are left out and the side leans out a little instead; where a neighbour pokes in, it
+steps back, so that a piece never leaves its own territory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.laying.exact import ways
+from core.laying.field.grid import Array
+from core.laying.pieces.clip import padded
+
+FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
+SHARP_DEG = 42.0  # corners sharper than this are nipped
+SIZE = 0.25  # what a size unlike the others counts against bare grout
+THIN = 0.55  # pitches across below which a territory counts as thin
+POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
+LEAN = 0.3  # share of what a side cuts off by which it leans out, so that the joint stays even
+MOST_LEAN = 0.2  # joints; where both sides lean, the joint is still 0.6 of itself
+
+
+def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object_]:
+    """Return a convex piece (or an empty polygon) for each territory polygon."""
+    n = len(ground)
+    out = np.full(n, shapely.Polygon(), dtype=object)
+    ok = np.nonzero(~shapely.is_missing(ground) & ~shapely.is_empty(ground))[0]
+    if not len(ok):
+        return out
+    rings = shapely.get_exterior_ring(ground[ok])
+    size = shapely.get_num_coordinates(rings) - 1
+    # alike numbers of corners together, so that each batch is one dense array
+    for low, high in ((0, 6), (6, 8), (8, 12), (12, 24), (24, 10**9)):
+        batch = np.nonzero((size > low) & (size <= high))[0]
+        if len(batch):
+            xy, live = padded(rings[batch])
+            out[ok[batch]] = _convex_inset(xy, live, joint)
+    return out
+
+
+def bare(ground: NDArray[np.object_], pitch: float, joint: float) -> Array:
+    """Return what the pieces of territories leave bare beyond their even joints, mm2."""
+    pieces = blunted(shape_pieces(ground, joint), pitch - joint)
+    # half a joint along every side, and the four corners of it
+    even = joint / 2 * shapely.length(pieces) + joint**2
+    lost: Array = shapely.area(ground) - shapely.area(pieces) - even
+    return lost
+
+
+def cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
+    """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
+    size = shapely.area(parts) / pitch**2
+    c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
+    wide = np.minimum(*(np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))) / pitch
+    thin = np.maximum(THIN - wide, 0.0)
+    out: Array = bare(parts, pitch, joint) + (SIZE * (size - 1) ** 2 + 4 * thin) * pitch**2
+    return out
+
+
+def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
+    """Nip the points off pieces where a corner is sharper than SHARP_DEG.
+
+    A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
+    at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
+    """
+    xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
+    if not len(xy):  # no pieces, or none that anything is left of
+        return pieces
+    open_ring = np.r_[index[1:] == index[:-1], False]
+    xy, index = xy[open_ring], index[open_ring]
+    m = len(xy)
+    first = np.searchsorted(index, np.unique(index))
+    last = np.r_[first[1:], m] - 1
+    before, after = np.arange(m) - 1, np.arange(m) + 1
+    before[first], after[last] = last, first
+    a, b = xy[before] - xy, xy[after] - xy
+    la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
+    cosine = ((a * b).sum(1) / (la * lb)).clip(-1, 1)
+    sharp = cosine > float(ways(np.radians(SHARP_DEG))[0])
+    if not sharp.any():
+        return pieces
+    # of half the angle, from its cosine alone
+    sine = np.sqrt(np.maximum((1 - cosine) / 2, 1e-13))
+    tangent = sine / np.sqrt(np.maximum((1 + cosine) / 2, 1e-13))
+    base = np.minimum(0.11, 2 * 0.33 * tangent) * tessera
+    back = np.minimum(base / (2 * sine), 0.45 * np.minimum(la, lb))
+    at = np.repeat(np.arange(m), 1 + sharp)
+    second = np.r_[False, at[1:] == at[:-1]]
+    one, two = xy + a * (back / la)[:, None], xy + b * (back / lb)[:, None]
+    points = np.where(second[:, None], two[at], np.where(sharp[at][:, None], one[at], xy[at]))
+    touched = np.unique(index[sharp])
+    mine = np.isin(index[at], touched)
+    out = pieces.copy()
+    points, ids = points[mine], np.searchsorted(touched, index[at][mine])
+    start = np.searchsorted(ids, np.arange(len(touched)))
+    every = np.r_[ids, np.arange(len(touched))]
+    order = np.argsort(every, kind="stable")
+    rings = shapely.linearrings(
+        np.concatenate([points, points[start]])[order], indices=every[order]
+    )
+    out[touched] = shapely.polygons(rings)
+    return out
+
+
+def _neighbours(live: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return for each slot the live slot before and after it, cyclic, each (n, k)."""
+    n, k = live.shape
+    slot = np.broadcast_to(np.arange(k), (n, k))
+    seen = np.where(live, slot, -1)
+    run = np.maximum.accumulate(seen, axis=1)
+    last = run[:, -1:]
+    before = np.concatenate([np.full((n, 1), -1), run[:, :-1]], axis=1)
+    before = np.where(before < 0, last, before)
+    seen = np.where(live, slot, k)
+    run = np.minimum.accumulate(seen[:, ::-1], axis=1)[:, ::-1]
+    first = run[:, :1]
+    after = np.concatenate([run[:, 1:], np.full((n, 1), k)], axis=1)
+    after = np.where(after >= k, first, after)
+    return before.clip(0, k - 1), after.clip(0, k - 1)
+
+
+def _take(xy: Array, at: NDArray[np.int64]) -> Array:
+    return np.take_along_axis(xy, at[..., None], axis=1)
+
+
+def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
+    n, k = live.shape
+    live = live.copy()
+    rows = np.arange(n)
+    # 1. hull: drop the deepest reflex or all but straight corner until none is left
+    for _ in range(k):
+        before, after = _neighbours(live)
+        a, b = _take(xy, before), _take(xy, after)
+        turn = _cross(xy - a, b - xy)
+        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
+        depth = np.where(live, turn / chord, np.inf)
+        worst = depth.argmin(1)
+        bad = (depth[rows, worst] <= 1e-9) & (live.sum(1) > 3)
+        if not bad.any():
+            break
+        live[rows[bad], worst[bad]] = False
+    # 2. fewer corners: drop the flattest while it hardly shows, counting from all corners dropped
+    for _ in range(k):
+        before, after = _neighbours(live)
+        a, b = _take(xy, before), _take(xy, after)
+        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
+        height = np.where(live, _cross(xy - a, b - xy) / chord, np.inf)
+        worst = height.argmin(1)
+        many = live.sum(1)
+        allow = np.where(many > 6, 1.2, np.where(many > 4, FLAT, 0.12)) * joint
+        flat = (height[rows, worst] < allow) & (many > 3)
+        if not flat.any():
+            break
+        live[rows[flat], worst[flat]] = False
+    # 3. each side steps back half a joint: further where a dropped corner pokes in, less where
+    # one lies outside
+    before, after = _neighbours(live)
+    b = _take(xy, after)
+    d = b - xy
+    length = np.maximum(np.hypot(*np.moveaxis(d, -1, 0)), 1e-12)
+    inward = np.stack([-d[..., 1], d[..., 0]], -1) / length[..., None]
+    poke = _poke(xy, live, inward)
+    lean = np.minimum(LEAN * _poke(xy, live, -inward), MOST_LEAN * joint)
+    inset = joint / 2 + np.maximum(poke - POKE * joint, 0.0) - np.where(poke > 0, 0.0, lean)
+    offset = (inward * xy).sum(-1) + inset
+    return _half_planes(inward, offset, live)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    out: Array = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    return out
+
+
+def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
+    """Return for each side how deep the corners dropped along it lie inside, mm, (n, k).
+
+    With `inward` turned about: how far they lie outside.
+    """
+    n, k = live.shape
+    out = np.zeros((n, k))
+    owner, _ = _neighbours(live)  # the side that begins at the live slot before
+    dropped = ~live & np.isfinite(xy).all(-1)
+    rows = np.broadcast_to(np.arange(n)[:, None], (n, k))
+    base = _take(xy, owner)
+    inn = _take(inward, owner)
+    depth = ((xy - base) * inn).sum(-1)
+    np.maximum.at(out, (rows[dropped], owner[dropped]), depth[dropped])
+    return out
+
+
+def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """Return the polygons {x : inward . x >= offset for every live side}.
+
+    Sides are in order round the piece. Where a side vanishes it is left out and its neighbours
+    meet instead.
+    """
+    n, k = live.shape
+    live = live.copy()
+    rows = np.arange(n)
+    for _ in range(k):
+        before, _after = _neighbours(live)
+        corner = _meet(inward, offset, _take(inward, before), np.take_along_axis(offset, before, 1))
+        # a side runs from its own corner (with the side before) to the next side's corner
+        _, after = _neighbours(live)
+        run = _take(corner, after) - corner
+        t = np.stack([inward[..., 1], -inward[..., 0]], -1)
+        length = np.where(live, (run * t).sum(-1), np.inf)
+        worst = length.argmin(1)
+        gone = (length[rows, worst] <= 1e-9) & (live.sum(1) >= 3)
+        if not gone.any():
+            break
+        live[rows[gone], worst[gone]] = False
+    out = np.full(n, shapely.Polygon(), dtype=object)
+    good = live.sum(1) >= 3
+    use = live & good[:, None]
+    if use.any():
+        index = np.broadcast_to(np.cumsum(good)[:, None] - 1, (n, k))[use]
+        points = corner[use]
+        first = np.searchsorted(index, np.arange(good.sum()))
+        ids = np.concatenate([index, np.arange(good.sum())])
+        order = np.argsort(ids, kind="stable")
+        rings = shapely.linearrings(
+            np.concatenate([points, points[first]])[order], indices=ids[order]
+        )
+        out[good] = shapely.polygons(rings)
+        bad = ~shapely.is_valid(out)
+        out[bad] = shapely.Polygon()
+    return out
+
+
+def _meet(n1: Array, o1: Array, n2: Array, o2: Array) -> Array:
+    """Return where lines n1 . x = o1 and n2 . x = o2 meet."""
+    det = _cross(n1, n2)
+    det = np.where(np.abs(det) < 1e-12, np.nan, det)
+    x = (o1 * n2[..., 1] - o2 * n1[..., 1]) / det
+    y = (n1[..., 0] * o2 - n2[..., 0] * o1) / det
+    return np.nan_to_num(np.stack([x, y], -1))

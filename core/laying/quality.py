@@ -1,0 +1,125 @@
+"""How well a small field is laid, to choose the best of several ways to divide its courses.
+
+In a large field chance evens itself out; in one of some dozen pieces it decides whether sizes are
+alike and joints run on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.field.grid import Array
+from core.laying.pieces.axis import axis_rad, quarter_rad
+
+UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
+BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
+IN_LINE = 0.15  # pitches within which two joints stand in line
+BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
+ODD = 0.2  # share of pieces that have other than four corners
+ASTRAY = np.radians(4.0)  # off the flow, as a mean square, that a careful hand keeps below
+GOOD = 0.8  # share of a limit below which a hand would not lay a field again
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """What is wrong with a field, each as a share of its limit."""
+
+    uneven: float  # sizes unlike
+    in_line: float  # joints that run on
+    bare: float  # grout beyond the joints
+    turning: float  # courses that turn from piece to piece
+    odd: float  # pieces with other than four corners
+    astray: float  # pieces beside a flow line that do not run along it
+
+    @property
+    def little(self) -> bool:
+        """Whether a hand would leave it.
+
+        Courses turn with the border: that alone is no cause to lay a field again in the same way.
+        """
+        return max(self.uneven, self.in_line) < GOOD and self.bare <= 1 and self.astray <= 1
+
+    @property
+    def much(self) -> bool:
+        """Whether it is worth a good many tries.
+
+        Bare grout may be the outline's own doing, of which no other try is free.
+        """
+        return max(self.uneven, self.in_line, self.astray) > 1
+
+    def __lt__(self, other: Faults) -> bool:
+        """Whether less is wrong: fewer limits missed, then missed by less, then less in all."""
+        return self._order() < other._order()
+
+    @property
+    def own(self) -> int:
+        """How many limits are missed that may be the outline's own doing."""
+        return (self.bare > 1) + (self.odd > 1)
+
+    @property
+    def missed(self) -> list[float]:
+        """What goes beyond its limit, by how much."""
+        return [v - 1.0 for v in self._each() if v > 1.0]
+
+    def _each(self) -> tuple[float, ...]:
+        return self.uneven, self.in_line, self.bare, self.turning, self.odd, self.astray
+
+    def _order(self) -> tuple[int, float, float]:
+        return len(self.missed), sum(self.missed), sum(v * v * v for v in self._each())
+
+
+def faults(
+    polygons: NDArray[np.object_],
+    course: NDArray[np.int64],
+    room_mm2: float,
+    pitch: float,
+    joint: float,
+    wanted_rad: Array | None = None,
+) -> Faults:
+    """Return what is wrong with pieces that lie in order along their courses.
+
+    `wanted_rad` is the angle of the flow line beside each, nan where there is none.
+    """
+    area = shapely.area(polygons)
+    covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
+    bare = max(1 - covered, 0.0) / BARE
+    if len(polygons) < 3:
+        return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
+    middle = shapely.get_coordinates(shapely.centroid(polygons))
+    _, turn = joint_turns(polygons, course, pitch)
+    off = np.zeros(1) if wanted_rad is None else quarter_rad(axis_rad(polygons) - wanted_rad)
+    off = off[np.isfinite(off)]
+    return Faults(
+        uneven=float(area.std() / area.mean()) / UNEVEN,
+        in_line=_in_line(middle, course, pitch) / BY_CHANCE,
+        bare=bare,
+        turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
+        odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
+        astray=float(np.sqrt(np.mean(off**2)) / ASTRAY) if len(off) else 0.0,
+    )
+
+
+def _in_line(middle: Array, course: NDArray[np.int64], pitch: float) -> float:
+    """Return the share of joints, seen from either side, in line with one of the next course."""
+    left = np.flatnonzero(course[1:] == course[:-1])
+    joint = (middle[left] + middle[left + 1]) / 2
+    if not len(joint):
+        return 0.0
+    pairs = cKDTree(joint).query_pairs(1.35 * pitch, output_type="ndarray")
+    along = middle[left + 1] - middle[left]
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    i, j = np.concatenate([pairs, pairs[:, ::-1]]).T
+    d = joint[j] - joint[i]
+    off = np.abs((d * along[i]).sum(1))
+    across = d[:, 1] * along[i, 0] - d[:, 0] * along[i, 1]
+    beside = (course[left[i]] != course[left[j]]) & (np.abs(across) > 0.6 * pitch)
+    nearest = np.full((2, len(joint)), np.inf)
+    np.minimum.at(nearest, ((across > 0).astype(int)[beside], i[beside]), off[beside])
+    seen = nearest[np.isfinite(nearest)]
+    return float(np.mean(seen < IN_LINE * pitch)) if len(seen) else 0.0

@@ -1,0 +1,1 @@
+"""The room of each piece: cuts along the courses, territories, and their mending."""

@@ -1,0 +1,279 @@
+"""Territories that something pokes into are parted there, as a hand would nip the tessera in two.
+
+The tip of a leaf in the ground about it, or a corner of a socket, would else leave one piece
+that keeps clear of it and a pool of grout beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import LineString, Polygon
+from shapely.ops import split
+
+from core.errors import Stopped
+from core.laying.exact import SOLVED, quantised, ways
+from core.laying.field.grid import Array
+from core.laying.pieces.shape import bare, cost
+from core.laying.rooms.cuts import Stretches
+
+BARE = 0.06  # squares of the pitch that a piece may leave bare before its room is cut anew
+BIG = 1.5  # squares of the pitch beyond which a piece may be worth two
+GAIN = 0.02  # squares of the pitch that a new cut must win
+WHISKER = 0.95  # joints; what is narrower of a territory cannot be laid
+MUCH = 0.1  # squares of the pitch that a piece gains by it
+SWEEPS = 2
+TURNS = 6  # directions tried from a corner, beside its own
+MOST_CORNERS = 3
+POKES = 0.05  # sine of the turn below which a corner hardly points inwards
+LEAST = 0.35  # squares of the pitch below which a part is not worth a piece of its own
+WORTH = 0.6  # squares of the pitch below which a territory's second part is left to the grout
+LONG = 2.4  # pitches beyond which a strip is cut across
+THINNEST = 0.55  # pitches; a narrower strip is grout, unless it is PLAIN
+PLAIN = 0.8  # share of the box round a strip that it fills if it is about as wide all along
+
+
+def parted(
+    ground: NDArray[np.object_],
+    owner: NDArray[np.int64],
+    stretches: Stretches,
+    pitch: float,
+    joint: float,
+    stop: Callable[[], bool] = lambda: False,
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Part long territories, and those that a corner pokes into.
+
+    Parameters
+    ----------
+    ground : ndarray of Polygon, shape (n,)
+    owner : ndarray of int, shape (n,)
+        The course piece, in `stretches`, that each belongs to.
+
+    Returns
+    -------
+    ground, owner
+        Of all territories after parting.
+    """
+    if not len(ground):
+        return ground, owner
+    area = shapely.area(ground)
+    # of a piece that reaches into several places, the largest stays and others must be worth it
+    first = np.zeros(len(ground), bool)
+    order = np.lexsort((-area, owner))
+    first[order[np.r_[True, owner[order][1:] != owner[order][:-1]]]] = True
+    keep = first | (area > WORTH * pitch**2)
+    ground, owner = ground[keep], owner[keep]
+    ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
+    ground = _without_whiskers(ground, pitch, joint)
+    for _ in range(SWEEPS):
+        ground, owner = _recut(ground, owner, stretches, pitch, joint, stop)
+    return ground, owner
+
+
+def _without_whiskers(
+    ground: NDArray[np.object_], pitch: float, joint: float
+) -> NDArray[np.object_]:
+    """Return the territories less what is narrower than a joint, where a piece gains by it.
+
+    Nothing can be laid there, and a piece that had to heed it would leave far more bare.
+    """
+    lost = bare(ground, pitch, joint)
+    some = np.flatnonzero(lost > BARE * pitch**2)
+    by = WHISKER * joint / 2
+    inner = shapely.buffer(ground[some], -by, join_style="mitre", mitre_limit=3.0)
+    plain = shapely.buffer(inner, by, join_style="mitre", mitre_limit=3.0)
+    whole = (shapely.get_type_id(plain) == 3) & ~shapely.is_empty(plain)
+    some, plain = some[whole], plain[whole]
+    better = bare(plain, pitch, joint) + shapely.area(ground[some]) - shapely.area(plain)
+    much = better < lost[some] - MUCH * pitch**2
+    ground = ground.copy()
+    ground[some[much]] = plain[much]
+    return ground
+
+
+def _some(
+    ground: NDArray[np.object_],
+    owner: NDArray[np.int64],
+    which: NDArray[np.bool_],
+    part: Callable[[Polygon], list[Polygon]],
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return all territories, some of them parted."""
+    chosen = np.flatnonzero(which)
+    if not len(chosen):
+        return ground, owner
+    parts = [part(ground[k]) for k in chosen]
+    new = np.array([g for p in parts for g in p], dtype=object)
+    who = np.repeat(owner[chosen], [len(p) for p in parts])
+    ground = np.concatenate([ground[~which], new])
+    owner = np.concatenate([owner[~which], who])
+    order = np.argsort(owner, kind="stable")
+    return ground[order], owner[order]
+
+
+def _long(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
+    """Say which territories are a strip that wants several pieces."""
+    if not len(ground):
+        return np.zeros(0, bool)
+    boxes = shapely.oriented_envelope(ground)
+    whole = shapely.get_type_id(boxes) == 3
+    out = np.zeros(len(ground), bool)
+    c = shapely.get_coordinates(boxes[whole]).reshape(-1, 5, 2)
+    one = np.hypot(*(c[:, 1] - c[:, 0]).T)
+    two = np.hypot(*(c[:, 2] - c[:, 1]).T)
+    length = np.maximum(one, two)
+    mean = shapely.area(ground[whole]) / np.maximum(length, 1e-9)
+    # a strip as narrow all along is the drawing's own; what else is narrow is some piece's tail
+    plain = shapely.area(ground[whole]) > PLAIN * one * two
+    out[whole] = (length > LONG * pitch) & ((mean > THINNEST * pitch) | plain)
+    return out
+
+
+def in_lengths(parts: NDArray[np.object_], pitch: float) -> NDArray[np.object_]:
+    """Return parts of a field, those that are a strip cut across into pieces."""
+    nobody = np.zeros(len(parts), np.int64)
+    return _some(parts, nobody, _long(parts, pitch), lambda g: _across(g, pitch))[0]
+
+
+def _across(shape: Polygon, pitch: float) -> list[Polygon]:
+    """Cut a strip across its length into pieces about as long as a tessera."""
+    c = shapely.get_coordinates(shape.minimum_rotated_rectangle)
+    one, two = c[1] - c[0], c[2] - c[1]
+    run, side = (one, two) if np.hypot(*one) >= np.hypot(*two) else (two, one)
+    start = c[0] if run is one else c[1]
+    n = max(2, round(float(np.hypot(*run)) / (1.15 * pitch)))
+    parts = [shape]
+    for k in range(1, n):
+        at = start + run * k / n
+        knife = LineString([at - 2 * side, at + 2 * side])
+        parts = [g for p in parts for g in _cut(p, knife)]
+    return [g for g in parts if g.area > 0.1 * pitch**2] or [shape]
+
+
+def _cut(shape: Polygon, knife: LineString) -> list[Polygon]:
+    return [g for g in split(shape, knife).geoms if isinstance(g, Polygon) and g.area > 0]
+
+
+def _recut(
+    ground: NDArray[np.object_],
+    owner: NDArray[np.int64],
+    stretches: Stretches,
+    pitch: float,
+    joint: float,
+    stop: Callable[[], bool],
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
+    lost = bare(ground, pitch, joint)
+    some = np.flatnonzero((lost > BARE * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
+    if not len(some):
+        return ground, owner
+    tree = shapely.STRtree(ground)
+    touching = tree.query(ground[some], predicate="intersects")
+    beside = {int(k): touching[1][touching[0] == n] for n, k in enumerate(some)}
+    ground, owner = ground.copy(), owner.copy()
+    more: list[tuple[Polygon, int]] = []
+    changed: set[int] = set()
+    for k in some[np.argsort(-lost[some], kind="stable")].tolist():
+        if stop():
+            raise Stopped
+        if k in changed:
+            continue
+        options = [k, *(n for n in _partners(k, beside[k], owner, stretches) if n not in changed)]
+        best: tuple[float, int, list[Polygon]] | None = None
+        for other in options:
+            was = [ground[k]] if other == k else [ground[k], ground[other]]
+            found = _best(was, pitch, joint)
+            if found is not None and (best is None or found[0] > best[0]):
+                best = (found[0], other, found[1])
+        if best is None:
+            continue
+        _, other, parts = best
+        far = [g.centroid.distance(ground[k].centroid) for g in parts]
+        mine, rest = (parts[0], parts[1]) if far[0] <= far[1] else (parts[1], parts[0])
+        if other == k:
+            more.append((rest, int(owner[k])))
+        else:
+            ground[other] = rest
+        ground[k] = mine
+        changed |= {k, other}
+    if more:
+        ground = np.concatenate([ground, np.array([g for g, _ in more], dtype=object)])
+        owner = np.concatenate([owner, np.array([w for _, w in more])])
+        order = np.argsort(owner, kind="stable")
+        ground, owner = ground[order], owner[order]
+    return ground, owner
+
+
+def _partners(
+    k: int, beside: NDArray[np.int64], owner: NDArray[np.int64], stretches: Stretches
+) -> list[int]:
+    """Return the territories that a territory may share its room with: next in its course, or
+    across what parts two courses' ends."""
+    course, piece = stretches.course[owner], stretches.piece[owner]
+    last = stretches.last[owner]
+    out = []
+    for n in beside.tolist():
+        if n == k:
+            continue
+        same = course[n] == course[k] and abs(piece[n] - piece[k]) == 1
+        ends = (piece[n] == 0 or last[n]) and (piece[k] == 0 or last[k])
+        if same or (course[n] != course[k] and ends):
+            out.append(n)
+    return out
+
+
+def _best(was: list[Polygon], pitch: float, joint: float) -> tuple[float, list[Polygon]] | None:
+    """Return how much better two other parts of this room are, and the parts, if any are."""
+    if not all(g.is_valid for g in was):
+        return None
+    room = was[0] if len(was) == 1 else shapely.union_all(was, grid_size=1e-5 * pitch)
+    if not isinstance(room, Polygon) or room.interiors:
+        return None
+    tries: list[Polygon] = []
+    for corner, tried in (*_reflex(room, pitch), *(_middle(room, pitch) if len(was) == 1 else ())):
+        for way in tried:
+            d = 4 * pitch * way
+            parts = _cut(room, LineString([corner - d, corner + d]))
+            if len(parts) == 2 and min(g.area for g in parts) > LEAST * pitch**2:
+                tries += parts
+    if not tries:
+        return None
+    before = cost(np.array(was, dtype=object), pitch, joint).sum()
+    after = cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
+    best = int(np.argmin(quantised(after, SOLVED)))
+    gain = float(before - after[best])
+    return (gain, tries[2 * best : 2 * best + 2]) if gain > GAIN * pitch**2 else None
+
+
+def _middle(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
+    """Return the middle of a shape too big for a piece, and ways to cut there."""
+    if shape.area <= BIG * pitch**2:
+        return []
+    c = shapely.get_coordinates(shape.minimum_rotated_rectangle)
+    sides = [d / max(float(np.hypot(*d)), 1e-12) for d in np.diff(c, axis=0)[:2]]
+    return [(shapely.get_coordinates(shape.centroid)[0], sides)]
+
+
+def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
+    """Return the corners that point inwards, the deepest few, and ways to cut from each."""
+    ring = shapely.get_exterior_ring(shapely.simplify(shape, 0.01 * pitch))
+    c = shapely.get_coordinates(ring)[:-1]
+    if not shapely.is_ccw(ring):
+        c = c[::-1]
+    a, b = c - np.roll(c, 1, 0), np.roll(c, -1, 0) - c
+    a /= np.maximum(np.hypot(*a.T), 1e-12)[:, None]
+    b /= np.maximum(np.hypot(*b.T), 1e-12)[:, None]
+    turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    inward = np.flatnonzero(turn < -POKES)
+    depth = np.asarray(
+        shapely.distance(shapely.points(c[inward]), shapely.boundary(shapely.convex_hull(shape)))
+    )
+    out = []
+    for k in inward[np.argsort(-depth, kind="stable")[:MOST_CORNERS]]:
+        between = a[k] - b[k]
+        between /= max(float(np.hypot(*between)), 1e-12)
+        turns = np.arange(TURNS) * np.pi / TURNS
+        out.append((c[k], [between, a[k], b[k], *ways(turns)]))
+    return out

@@ -1,0 +1,86 @@
+"""Pieces thinner than a hand would cut are given up, where those beside do better with the room."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from core.laying.pieces.shape import bare, blunted, cost, shape_pieces
+from core.laying.rooms.cuts import Stretches
+
+THIN = 0.45  # tesserae across below which a piece may be given up
+BARE = 0.06  # squares of the pitch that may be left bare for it
+BESIDE = 0.3  # pitches round it within which territories are compared
+
+Parts = tuple[NDArray[np.object_], NDArray[np.int64]]
+
+
+def without_strips(
+    parts_of: Callable[[Stretches], Parts],
+    stretches: Stretches,
+    pitch: float,
+    joint: float,
+) -> tuple[NDArray[np.object_], NDArray[np.int64], Stretches]:
+    """Return territories, whose they are, and the stretches that keep one.
+
+    Parameters
+    ----------
+    parts_of : callable
+        Gives the parts of the territories of stretches, and whose each is.
+    """
+    ground, owner = parts_of(stretches)
+    strips = np.flatnonzero(_thin(ground, pitch, joint))
+    # of a piece that reaches into several places only the largest part counts
+    whole = np.bincount(owner, shapely.area(ground), len(stretches.course))
+    strips = strips[shapely.area(ground[strips]) > whole[owner[strips]] / 2]
+    if not len(strips) or len(strips) == len(stretches.course):
+        return ground, owner, stretches
+    given_up = owner[strips]
+    after, _ = parts_of(_less(stretches, given_up))
+    near = shapely.buffer(ground[strips], BESIDE * pitch)
+    now, then = (_worse(near, parts, pitch, joint) for parts in (ground, after))
+    given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE * pitch**2)]
+    if not len(given_up):
+        return ground, owner, stretches
+    stretches = _less(stretches, given_up)
+    return *parts_of(stretches), stretches
+
+
+def _thin(ground: NDArray[np.object_], pitch: float, joint: float) -> NDArray[np.bool_]:
+    """Say in which territories a piece is nowhere so wide as a hand would cut it."""
+    quarter = shapely.length(ground) / 4
+    # of an oblong as large and as long round: most territories need no second look
+    wide = quarter - np.sqrt(np.maximum(quarter**2 - shapely.area(ground), 0.0))
+    out: NDArray[np.bool_] = wide < THIN * (pitch - joint) + joint
+    some = np.flatnonzero(out)
+    pieces = blunted(shape_pieces(ground[some], joint), pitch - joint)
+    box = shapely.oriented_envelope(pieces)
+    there = shapely.get_type_id(box) == 3
+    there &= ~shapely.is_empty(box)
+    out[some[~there]] = False
+    c = shapely.get_coordinates(box[there]).reshape(-1, 5, 2)
+    one, two = (np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))
+    out[some[there]] = np.minimum(one, two) < THIN * (pitch - joint)
+    return out
+
+
+def _less(stretches: Stretches, given_up: NDArray[np.int64]) -> Stretches:
+    keep = np.ones(len(stretches.course), bool)
+    keep[given_up] = False
+    s = stretches
+    return Stretches(s.course[keep], s.piece[keep], s.a[keep], s.b[keep])
+
+
+def _worse(
+    near: NDArray[np.object_], ground: NDArray[np.object_], pitch: float, joint: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return what is wrong with the territories near each place, and what is left bare there."""
+    place, which = shapely.STRtree(ground).query(near, predicate="intersects")
+    some, at = np.unique(which, return_inverse=True)
+    wrong, empty = np.zeros((2, len(near)))
+    np.add.at(wrong, place, cost(ground[some], pitch, joint)[at])
+    np.add.at(empty, place, bare(ground[some], pitch, joint)[at])
+    return wrong, empty

@@ -1,0 +1,176 @@
+"""Pieces that lie askew beside a flow line, or in their course, are nipped until they run along."""
+
+import numpy as np
+import pytest
+import shapely
+from awkward import setting
+from hypothesis import given
+from hypothesis import strategies as st
+from measures import measure
+from shapely.affinity import rotate, translate
+
+from core.laying import lay_field
+from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.pieces import nip as module
+from core.laying.pieces.axis import axis_rad, quarter_rad
+from core.laying.pieces.nip import line_angle, nipped, straight_in_course
+
+JOINT = 1.0
+HUNDREDTHS = st.integers(0, 1000).map(lambda k: k / 100)  # of a millimetre
+TRIANGLE = shapely.Polygon([(0, 0), (10, 4.2), (10, -4.2)])  # a course end: all three boxes alike
+
+
+def off_deg(piece: shapely.Polygon, angle_rad: float) -> float:
+    return float(np.degrees(quarter_rad(axis_rad(np.array([piece])) - angle_rad))[0])
+
+
+def test_a_square_has_no_direction_but_by_quarters():
+    square = shapely.box(0, 0, 9, 9)
+    for turn in (0, 30, 90, 170):
+        found = axis_rad(np.array([rotate(square, turn)]))
+        assert quarter_rad(found - np.radians(turn)) == pytest.approx(0, abs=1e-9)
+    assert quarter_rad(np.array([np.pi / 4, 0.1, np.pi / 2 + 0.1])) == pytest.approx(
+        [np.pi / 4, 0.1, 0.1]
+    )
+
+
+def test_the_tip_of_a_triangle_is_nipped_so_that_it_points_along_the_flow():
+    """Round an acute triangle boxes on all three sides are alike, twice its area."""
+    askew = rotate(TRIANGLE, 22.8, origin=(0, 0))  # a long side along the x axis or its own axis
+    for angle in (0.0, np.radians(22.8)):
+        out = nipped(np.array([askew]), np.array([angle]), JOINT)[0]
+        assert off_deg(out, angle) < 5.0
+        assert out.area > 0.94 * askew.area
+        assert out.within(askew.buffer(1e-9)) and out.is_valid
+
+
+def test_pieces_that_lie_along_the_flow_stay_as_they_are():
+    row = np.array([shapely.box(10 * k, 0, 10 * k + 9, 9) for k in range(20)])
+    straight = np.zeros(20)
+    assert nipped(row, straight, JOINT) is row
+    nowhere = np.full(20, np.nan)
+    assert nipped(row, nowhere, JOINT) is row
+
+
+def test_one_slant_piece_among_many_stays_and_many_slant_ones_are_nipped():
+    slant = shapely.Polygon([(0, 1), (9, 0), (9, 9), (1, 9)])
+    lean = float(np.degrees(np.arctan(1 / 9)))  # 6.3, of two of its sides
+    assert off_deg(slant, 0.0) == pytest.approx(lean)
+    straight = [shapely.box(0, 0, 9, 9)] * 30
+    few = np.array([slant, *straight], dtype=object)
+    assert nipped(few, np.zeros(31), JOINT)[0] is slant
+    # of many, so long as most pieces of the field keep four corners
+    house = shapely.Polygon([(0, 0), (9, 0), (9, 6), (4, 9), (0, 6)])
+    asked = np.r_[np.zeros(10), np.full(20, np.nan)]
+    for other, after in ((straight[0], 0.0), (house, lean)):
+        field = np.array([slant] * 10 + [other] * 20, dtype=object)
+        assert off_deg(nipped(field, asked, JOINT)[0], 0.0) == pytest.approx(after, abs=1e-6)
+
+
+def in_a_row(*middle: shapely.Polygon) -> tuple[np.ndarray, np.ndarray]:
+    """A course of squares with some other pieces after the third."""
+    square = shapely.box(0, 0, 9, 9)
+    row = [square] * 3 + list(middle) + [square] * 3
+    moved = [translate(p, 10 * k) for k, p in enumerate(row)]
+    return np.array(moved, dtype=object), np.zeros(len(row), int)
+
+
+def test_a_piece_askew_in_its_course_is_nipped_to_lie_between_its_neighbours():
+    slant = shapely.Polygon([(0, 1.8), (9, 0), (9, 9), (1.8, 9)])  # its sides lean by 11.3 degrees
+    row, course = in_a_row(slant)
+    assert np.degrees(joint_turns(row, course, 10.0)[1].max()) == pytest.approx(11.3, abs=0.1)
+    out = straight_in_course(row, course, 10.0, JOINT)
+    assert joint_turns(out, course, 10.0)[1] == pytest.approx(0.0, abs=1e-9)
+    assert out[3].within(row[3].buffer(1e-9)) and out[3].area > 0.94 * row[3].area
+    assert all(a is b for k, (a, b) in enumerate(zip(out, row, strict=True)) if k != 3)
+
+
+def test_where_nothing_turns_too_much_and_at_the_ends_nothing_is_nipped():
+    slant = shapely.Polygon([(0, 1.4), (9, 0), (9, 9), (1.4, 9)])  # 8.8 degrees
+    gentle, course = in_a_row(slant)
+    assert straight_in_course(gentle, course, 10.0, JOINT) is gentle
+    steep = shapely.Polygon([(0, 1.8), (9, 0), (9, 9), (1.8, 9)])
+    end = np.array([steep, *(translate(shapely.box(0, 0, 9, 9), 10 * k) for k in (1, 2))])
+    assert (straight_in_course(end, np.zeros(3, int), 10.0, JOINT) == end).all()
+    # where most pieces of a field have other corners than four, no more are made
+    house = shapely.Polygon([(0, 0), (9, 0), (9, 6), (4, 9), (0, 6)])
+    odd, course = in_a_row(steep, *[shapely.box(0, 0, 9, 9)] * 3, *[house] * 9)
+    assert straight_in_course(odd, course, 10.0, JOINT)[3] is odd[3]
+
+
+def test_only_so_many_are_nipped_as_it_takes_and_those_that_lose_least():
+    """Of 20 joints four may turn more: six do, and two nips of three mend enough."""
+    square = shapely.box(0, 0, 9, 9)
+    steep = [shapely.Polygon([(0, k), (9, 0), (9, 9), (k, 9)]) for k in (1.8, 1.7, 1.8)]
+    row = [square] * 21
+    for at, piece in zip((4, 10, 16), steep, strict=True):
+        row[at] = piece
+    pieces = np.array([translate(p, 10 * k) for k, p in enumerate(row)], dtype=object)
+    course = np.zeros(21, int)
+    assert np.percentile(joint_turns(pieces, course, 10.0)[1], 80) > GENTLE
+    out = straight_in_course(pieces, course, 10.0, JOINT)
+    assert [k for k in range(21) if out[k] is not pieces[k]] == [4, 16]
+    assert np.percentile(joint_turns(out, course, 10.0)[1], 80) <= GENTLE
+
+
+def test_what_no_nip_mends_is_let_be():
+    """Oblongs that turn by 35 degrees each: the course itself is bent."""
+    oblong = shapely.box(0, 0, 9, 6)
+    pieces = np.array([translate(rotate(oblong, 35 * k), 10 * k) for k in range(8)])
+    course = np.zeros(8, int)
+    assert np.degrees(joint_turns(pieces, course, 10.0)[1]) == pytest.approx(35.0)
+    assert straight_in_course(pieces, course, 10.0, JOINT) is pieces
+
+
+@given(st.lists(st.floats(-25, 25), min_size=4, max_size=12), st.floats(0.7, 1.3))
+def test_nips_in_a_course_make_fewer_joints_turn_much_at_little_cost(ways, long):
+    square = shapely.box(0, 0, 9 * long, 9)
+    pieces = np.array([translate(rotate(square, w), 11 * k) for k, w in enumerate(ways)])
+    course = np.zeros(len(ways), int)
+    out = straight_in_course(pieces, course, 10.0 * long, JOINT)
+    before, after = (joint_turns(p, course, 10.0 * long)[1] > GENTLE for p in (pieces, out))
+    assert after.sum() <= before.sum()
+    assert all(b.within(a.buffer(1e-6)) for a, b in zip(pieces, out, strict=True))
+    assert (shapely.area(out) >= (1 - module.MOST) * shapely.area(pieces) - 1e-9).all()
+
+
+@given(
+    st.lists(st.tuples(HUNDREDTHS, HUNDREDTHS), min_size=3, max_size=8),
+    st.floats(-1.5, 1.5),
+)
+def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):
+    piece = shapely.convex_hull(shapely.MultiPoint(points))
+    if piece.geom_type != "Polygon" or piece.area < 5 or shapely.get_num_coordinates(piece) > 7:
+        return
+    out = nipped(np.array([piece]), np.array([angle]), JOINT)[0]
+    assert out.area >= np.prod([1 - most for _, most in module.ASKEW]) * piece.area
+    assert out.within(piece.buffer(1e-6))
+    assert out.area == pytest.approx(out.convex_hull.area)
+    assert shapely.get_num_coordinates(out) <= 7
+    assert off_deg(out, angle) <= off_deg(piece, angle) + 1e-6
+
+
+def test_only_beside_a_line_and_not_past_its_ends_is_a_direction_asked_for():
+    s = setting(shapely.box(0, 0, 300, 200), 9.0, 1.0, False, [[(50.0, 100.0), (150.0, 100.0)]])
+    at = [(100, 100), (100, 124), (100, 130), (20, 100), (51, 101), (200, 110)]
+    pieces = np.array([shapely.box(x - 4, y - 4, x + 4, y + 4) for x, y in at])
+    asked = np.isfinite(line_angle(s, pieces))
+    assert asked.tolist() == [True, True, False, False, False, False]
+
+
+@pytest.mark.parametrize("steep", [25.0, 40.0, 55.0])
+def test_courses_that_meet_at_an_angle_run_along_their_lines(steep, monkeypatch):
+    """Where two lines cross, pieces between them lay up to 44 degrees askew."""
+    run, rise = 150 * np.cos(np.radians(steep / 2)), 150 * np.sin(np.radians(steep / 2))
+    lines = [[(150 - run, 100 - rise), (150 + run, 100 + rise)]]
+    lines += [[(x, 200 - y) for x, y in lines[0]]]
+    s = setting(shapely.box(0, 0, 300, 200), 9.0, 1.0, False, lines)
+
+    def off() -> float:
+        found = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, lay_field(s), s.flow)
+        return found["along_flow_deg"]
+
+    after = off()
+    assert after <= 4.0
+    monkeypatch.setattr(module, "ASKEW", [(np.pi, 0.0)])
+    assert off() > after
