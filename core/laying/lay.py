@@ -18,6 +18,7 @@ from core.laying.opus.coursed import lay_courses
 from core.laying.opus.hugging import hugs, lay_hugging, together
 from core.laying.opus.natural import lay_natural
 from core.laying.opus.palladianum import lay_palladianum
+from core.laying.opus.regulatum import lay_regulatum
 from core.laying.opus.sectile import lay_sectile
 from core.laying.pieces.border import clear_of_border
 from core.laying.pieces.shape import shape_pieces
@@ -40,6 +41,7 @@ GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
 RULES: dict[str, Rule] = {
+    "regulatum": lay_regulatum,
     "palladianum": lay_palladianum,
     "circumactum": lay_circumactum,
     "sectile": lay_sectile,

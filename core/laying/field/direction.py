@@ -94,7 +94,7 @@ def direction_field(setting: Setting) -> Direction:
             weight = np.clip(far, 0.0, 1.0) ** 2
         known += _known(grid, xy, t, weight)
     if known[0].sum() < 1e-9:
-        x, y = _long_axis(setting)
+        x, y = long_axis(setting)
         return Direction(grid, np.full(grid.shape, x * x - y * y), np.full(grid.shape, 2 * x * y))
     wide = grid.inside(outline.buffer(1.5 * step))
     i, j = _neighbours(wide)
@@ -149,8 +149,8 @@ def _known(grid: Grid, xy: Array, tangent: Array, weight: Array) -> Array:
     return grid.splat(xy, np.stack([weight, weight * c, weight * s], axis=1))
 
 
-def _long_axis(setting: Setting) -> Array:
-    """Return a unit vector along a clearly long field, else one level on the wall.
+def long_axis(setting: Setting) -> Array:
+    """Return a unit vector (2,) along a clearly long field, else one level on the wall.
 
     A twin of a long field, turned, is laid alike; one that is not long, turned by other than a
     quarter, is laid in level courses again, as a person at the wall expects.
