@@ -2,7 +2,9 @@
 
 The grid's lines run straight through every corner of the outline, so that joints are in line past
 re-entrant corners. Between two such lines there are as many cells as fit best, all alike, so what
-is left over is spread evenly; an outline drawn on the pitch is laid in whole squares.
+is left over is spread evenly; an outline drawn on the pitch is laid in whole squares. Where corners
+lie so oddly that cells would be of unlike sizes, a field that is not to follow its border keeps the
+pitch instead.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from core.laying.field.direction import long_axis
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_courses
 from core.laying.opus.hugging import together
+from core.laying.quality import UNEVEN
 from core.laying.spec import Setting
 from core.pieces import Pieces
 
@@ -87,7 +90,7 @@ def _steps(lines: tuple[shapely.LineString, ...]) -> Array:
 
 
 def _in_grid(setting: Setting, part: Polygon) -> Pieces | None:
-    """Lay one part in a grid along the axes; None where its outline is not made of such cells."""
+    """Lay one part in a grid along the axes; None where its outline is not made of cells."""
     joint = setting.laying.joint_mm
     axes = _corner_lines(part, setting.pitch_mm, SLANT * joint)
     if axes is None:
@@ -98,10 +101,11 @@ def _in_grid(setting: Setting, part: Polygon) -> Pieces | None:
     low, high = room[:, :2], room[:, 2:]
     if not _fills(shapely.union_all(shapely.box(*room.T)), part, STRAY * joint):
         return None
-    low, high = low + joint / 2, high - joint / 2
-    keep = (high - low > 0).all(1)
-    boxes = shapely.box(*np.concatenate([low, high], axis=1)[keep].T)
-    along, across = column[keep], row[keep]
+    boxes = shapely.box(*np.concatenate([low + joint / 2, high - joint / 2], axis=1).T)
+    size = shapely.area(boxes)
+    if not setting.laying.follow_border and size.std() > UNEVEN * size.mean():
+        return None
+    along, across = column, row
     upright = _upright(setting, part)
     if upright:
         along, across = across, along
