@@ -1,0 +1,182 @@
+"""The guilloche: two or three strands plaited, each over and under the others by turns.
+
+Each strand may have a contour one course wide on either side; between the strands lie eyes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved
+
+STEP = 0.3  # pitches from point to point of a strand
+MARGIN = 1  # pitches of ground between the plait and its edge: a whole course
+SEGMENTS = 12  # to a quarter circle
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """A window of the plait, and which strand passes over which in it."""
+
+    window: BaseGeometry
+    over: int
+    under: int
+
+
+def guilloche(k: int = 2, strands: int = 2, contour: bool = True) -> Band:
+    """Return a plait of two or three strands k pitches wide.
+
+    Raises
+    ------
+    ValueError
+        Not two or three strands.
+    """
+    if strands not in (2, 3):
+        raise ValueError("a guilloche here has two or three strands")
+    return _of_two(k, int(contour)) if strands == 2 else _of_three(k, int(contour))
+
+
+def sway_of(k: int, strands: int, contour: int) -> float:
+    """Return how far a strand's middle strays to either side of the plait's, pitches."""
+    wide = k + 2 * contour
+    if strands == 2:  # so that the eye between is as high as k + 1 courses
+        return (wide + k + 1) / 2
+    # so that a crossing at right angles has its room within half the plait
+    return float(np.ceil(2 * np.sqrt(2) * wide)) / 2
+
+
+def _of_two(k: int, contour: int) -> Band:
+    sway = sway_of(k, 2, contour)
+    repeat = round(2 * np.pi * sway)  # they cross at right angles
+    high = 2 * sway + k + 2 * contour + 2 * MARGIN
+    lines = _lines(2, sway, repeat, high / 2)
+    # whichever goes inward passes over: then each goes over and under by turns
+    crossings = [
+        Crossing(box(0, 0, repeat / 2, high), 0, 1),
+        Crossing(box(repeat / 2, 0, repeat, high), 1, 0),
+    ]
+
+    def corner() -> tuple[Figure, ...]:
+        inner = shapely.Point(0, high)
+        block = box(0, 0, high, high)
+
+        def ring(middle: float, half: float) -> BaseGeometry:
+            outer, hole = (
+                shapely.buffer(inner, middle + s * half, quad_segs=8 * SEGMENTS) for s in (1, -1)
+            )
+            return shapely.intersection(shapely.difference(outer, hole), block)
+
+        radii = (high / 2 + sway, high / 2 - sway)
+        cores = [ring(r, k / 2) for r in radii]
+        out = [Figure(f"strand {j + 1}", c) for j, c in enumerate(cores)]
+        if contour:
+            wide = joined(ring(r, k / 2 + contour) for r in radii)
+            out.append(Figure("contour", shapely.difference(wide, joined(cores))))
+        out.append(Figure("eyes", ring(high / 2, sway - k / 2 - contour)))
+        return tuple(out)
+
+    return _band("guilloche of two", "p211", k, contour, lines, crossings, high, corner())
+
+
+def _of_three(k: int, contour: int) -> Band:
+    sway = sway_of(k, 3, contour)
+    repeat = round(np.sqrt(3) * np.pi * sway)  # they cross at right angles
+    high = 2 * sway + k + 2 * contour + 2 * MARGIN
+    lines = _lines(3, sway, repeat, high / 2)
+    # in the outer lane whichever goes inward passes over, in the inner lane whichever goes outward
+    crossings = []
+    for j in range(6):
+        at = j * repeat / 6
+        x = 2 * np.pi * at / repeat
+        place = [-np.cos(x - 2 * np.pi * s / 3) for s in range(3)]
+        inward = [np.sin(x - 2 * np.pi * s / 3) for s in range(3)]
+        lane = 1 - j % 2  # 1 is the inner
+        a, b = (s for s in range(3) if abs(place[s] - (0.5 if lane else -0.5)) < 0.1)
+        first = (inward[a] > 0) == (lane == 0)
+        over, under = (a, b) if first else (b, a)
+        window = box(at - repeat / 6, lane * high / 2, at + repeat / 6, (lane + 1) * high / 2)
+        crossings.append(Crossing(window, over, under))
+    corner = (Figure("boss", box(0, 0, high, high)),)
+    return _band("guilloche of three", "p11g", k, contour, lines, crossings, high, corner)
+
+
+def _lines(count: int, sway: float, repeat: float, middle: float) -> list[LineString]:
+    """Return the strands' middle lines, a repeat more at either end."""
+    # a dozenth of a repeat takes whole steps, so that strands are as symmetric as they are drawn
+    x = np.linspace(-repeat, 2 * repeat, 3 * 12 * int(np.ceil(repeat / STEP / 12)) + 1)
+    turn = 2 * np.pi * x / repeat
+    shift = [2 * np.pi * s / count for s in range(count)]
+    return [LineString(np.stack([x, middle - sway * np.cos(turn - a)], axis=1)) for a in shift]
+
+
+def _band(
+    name: str,
+    frieze: str,
+    k: int,
+    contour: int,
+    lines: Sequence[LineString],
+    crossings: Sequence[Crossing],
+    high: float,
+    corner: tuple[Figure, ...],
+) -> Band:
+    repeat = (lines[0].bounds[2] - lines[0].bounds[0]) / 3
+    core = [shapely.buffer(w, k / 2, quad_segs=SEGMENTS) for w in lines]
+    wide = [shapely.buffer(w, k / 2 + contour, quad_segs=SEGMENTS) for w in lines]
+    one = box(0, 0, repeat, high)
+    seen: list[list[BaseGeometry]] = [[] for _ in lines]
+    edges: list[BaseGeometry] = []
+    for c in crossings:
+        for s in range(len(lines)):
+            above = wide[c.over] if s == c.under else shapely.Polygon()
+            edge = shapely.difference(wide[s], shapely.union(core[s], above))
+            seen[s].append(shapely.intersection(shapely.difference(core[s], above), c.window))
+            edges.append(shapely.intersection(edge, c.window))
+    strand = [_repeated(some, repeat) for some in seen]
+    edge = _repeated(edges, repeat)
+    whole = box(-repeat, 0, 2 * repeat, high)
+    gaps = shapely.difference(whole, joined([*strand, edge]))
+    rim = whole.boundary
+    eyes = joined(g for g in shapely.get_parts(gaps) if not shapely.dwithin(g, rim, HAIR))
+    off = 0.0 if k % 2 else 0.5
+    guides = [_beside(w, (off,)) for w in lines]
+    roles = [
+        *((f"strand {s + 1}", strand[s], guides[s]) for s in range(len(lines))),
+        ("contour", edge, [g for w in lines for g in _beside(w, (k / 2 + 0.5, -k / 2 - 0.5))]),
+    ]
+    figures = [_one(role, shape, some, one) for role, shape, some in roles if not shape.is_empty]
+    figures.append(Figure("eyes", shapely.intersection(eyes, one)))
+
+    def draw(n: int, ends: bool) -> tuple[Figure, ...]:
+        return tuple(_more(f, repeat, n) for f in figures)
+
+    return Band(name, high, repeat, frieze, draw, corner, ground())
+
+
+def _repeated(shapes: Sequence[BaseGeometry], repeat: float) -> BaseGeometry:
+    """Return the shapes of one repeat as one, with those of the repeats beside it."""
+    return joined(moved(g, j * repeat) for g in shapes for j in (-1, 0, 1))
+
+
+def _beside(line: LineString, off: Sequence[float]) -> list[LineString]:
+    beside = (shapely.offset_curve(line, d, quad_segs=SEGMENTS) if d else line for d in off)
+    return [g for g in beside if isinstance(g, LineString)]
+
+
+def _one(role: str, shape: BaseGeometry, guides: Sequence[LineString], one: Polygon) -> Figure:
+    """Return what lies in one repeat, its guides as far as they are seen."""
+    seen = [shapely.intersection(shapely.intersection(g, shape), one) for g in guides]
+    parts = shapely.get_parts(shapely.line_merge(shapely.get_parts(seen)))
+    flow = tuple(g for g in parts if g.geom_type == "LineString" and g.length > 1)
+    return Figure(role, shapely.intersection(shape, one), flow, follow_border=False)
+
+
+def _more(f: Figure, repeat: float, n: int) -> Figure:
+    shape = joined(moved(f.shape, repeat * j) for j in range(n))
+    flow = tuple(moved(g, repeat * j) for j in range(n) for g in f.flow)
+    return replace(f, shape=shape, flow=flow)
