@@ -13,6 +13,7 @@ from core.errors import EmblemaError
 from core.geometry import valid
 from core.laying.exact import angles
 from core.laying.field.frame import frame_of, largest
+from core.laying.opus.bands import lay_bands
 from core.laying.opus.circumactum import lay_circumactum
 from core.laying.opus.coursed import lay_courses
 from core.laying.opus.hugging import hugs, lay_hugging, together
@@ -41,6 +42,8 @@ GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
 RULES: dict[str, Rule] = {
+    "tessellatum": lay_bands,
+    "musivum": lay_bands,
     "regulatum": lay_regulatum,
     "palladianum": lay_palladianum,
     "circumactum": lay_circumactum,

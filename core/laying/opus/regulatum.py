@@ -99,7 +99,7 @@ def _in_grid(setting: Setting, part: Polygon) -> Pieces | None:
     if not len(column):
         return None
     low, high = room[:, :2], room[:, 2:]
-    if not _fills(shapely.union_all(shapely.box(*room.T)), part, STRAY * joint):
+    if not fills(np.asarray(shapely.box(*room.T)), part, STRAY * joint):
         return None
     boxes = shapely.box(*np.concatenate([low + joint / 2, high - joint / 2], axis=1).T)
     size = shapely.area(boxes)
@@ -131,12 +131,18 @@ def _corner_lines(part: Polygon, pitch: float, slant: float) -> tuple[Lines, Lin
         at = _merged(ends[side, :, k].sum(1) / 2, size[side, 1 - k], MERGED * pitch)
         if len(at) < 2:
             return None
-        gap = np.diff(at) / pitch
-        # n cells give way to n + 1 at sqrt(n (n + 1)) pitches, where either misses by as much
-        count = np.ceil(np.sqrt(gap * gap + 0.25) - 0.5 - 1e-6).astype(np.int64)
-        out.append(Lines(at, np.maximum(count, 1)))
+        out.append(Lines(at, best_number(np.diff(at) / pitch)))
     x, y = out
     return (x, y) if len(x.count) * len(y.count) <= MOST_BLOCKS else None
+
+
+def best_number(pitches: Array) -> Whole:
+    """Return how many pieces fit best into lengths, at least one.
+
+    n give way to n + 1 at sqrt(n (n + 1)) pitches, where either misses by as much.
+    """
+    number = np.ceil(np.sqrt(pitches * pitches + 0.25) - 0.5 - 1e-6)
+    return np.maximum(number, 1).astype(np.int64)
 
 
 def _merged(at: Array, weight: Array, least: float) -> Array:
@@ -208,9 +214,9 @@ def _varied(places: Array, lines: Lines, setting: Setting) -> Array:
     return places + np.clip(aside, -MOST_MOVED * pitch, MOST_MOVED * pitch)
 
 
-def _fills(rooms: shapely.Geometry, part: Polygon, stray: float) -> bool:
-    """Return whether cells are all of a field and no more, to twice a stray."""
-    wrong = shapely.symmetric_difference(rooms, part)
+def fills(rooms: NDArray[np.object_], part: Polygon, stray: float) -> bool:
+    """Return whether shapes are all of a field and no more, to twice a stray."""
+    wrong = shapely.symmetric_difference(shapely.union_all(rooms), part)
     return bool(shapely.buffer(wrong, -stray, join_style="mitre").is_empty)
 
 
