@@ -68,6 +68,23 @@ class Pieces:
         )
 
 
+def together(parts: list[Pieces]) -> Pieces:
+    """Return the pieces of several parts as one, their courses numbered on."""
+    parts = [p for p in parts if len(p)]
+    if not parts:
+        return Pieces.empty()
+    courses, reach = [], 0
+    for p in parts:
+        courses.append(np.where(p.course >= 0, p.course + reach, -1))
+        reach = int(courses[-1].max(initial=reach - 1)) + 1
+    return Pieces(
+        np.concatenate([p.polygons for p in parts]),
+        np.concatenate(courses),
+        np.concatenate([p.piece for p in parts]),
+        np.concatenate([p.angle_rad for p in parts]),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class LaidField:
     """A field's pieces with the material each was matched to.

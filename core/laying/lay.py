@@ -16,7 +16,7 @@ from core.laying.field.frame import frame_of, largest
 from core.laying.opus.bands import lay_bands
 from core.laying.opus.circumactum import lay_circumactum
 from core.laying.opus.coursed import lay_courses
-from core.laying.opus.hugging import hugs, lay_hugging, together
+from core.laying.opus.hugging import hugs, lay_hugging
 from core.laying.opus.natural import lay_natural
 from core.laying.opus.palladianum import lay_palladianum
 from core.laying.opus.regulatum import lay_regulatum
@@ -26,7 +26,7 @@ from core.laying.pieces.shape import shape_pieces
 from core.laying.pieces.tips import into_tips
 from core.laying.rooms.split import in_lengths
 from core.laying.spec import Setting
-from core.pieces import Pieces
+from core.pieces import Pieces, together
 
 SOLVER_VERSION: int = 2  # raised whenever a change of the code alters a piece of the demo
 

@@ -22,11 +22,10 @@ from core.errors import Stopped
 from core.laying.exact import angles, dot
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_courses
-from core.laying.opus.hugging import together
 from core.laying.opus.regulatum import best_number, fills
 from core.laying.pieces.shape import shape_pieces
 from core.laying.spec import Setting
-from core.pieces import Pieces
+from core.pieces import Pieces, together
 
 Whole = NDArray[np.int64]
 
@@ -122,7 +121,7 @@ def _arms(setting: Setting, part: Polygon) -> list[Arm]:
     if any(arm.long < least * arm.wide for arm in arms) or _bends(arms, STRAY * joint):
         return []
     led = [_led(arm, setting.flow) for arm in arms]
-    followed = setting.laying.follow_border
+    followed = setting.laying.follow_border or bool(setting.hug)
     return arms if all(k is True or (k is None and followed) for k in led) else []
 
 

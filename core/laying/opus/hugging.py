@@ -14,9 +14,10 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
+from core.laying.opus.bands import lay_bands
 from core.laying.opus.coursed import lay_courses
 from core.laying.spec import Setting
-from core.pieces import Pieces
+from core.pieces import Pieces, together
 
 LEAST_REST = 0.8  # pitches; where less than that is left over, the band takes it
 
@@ -38,7 +39,7 @@ def lay_hugging(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     parts = []
     if not band.is_empty:
         parts.append(
-            lay_courses(
+            lay_bands(
                 replace(
                     setting.with_choices(opus="musivum", tessera_mm=small),
                     outline=band,
@@ -78,23 +79,6 @@ def divided(setting: Setting) -> tuple[MultiPolygon, MultiPolygon]:
     )
     rest = _polygons(shapely.intersection(shapely.intersection(rest, opened), setting.outline))
     return _polygons(shapely.difference(setting.outline, rest)), rest
-
-
-def together(parts: list[Pieces]) -> Pieces:
-    """Return the pieces of several parts as one, their courses numbered on."""
-    parts = [p for p in parts if len(p)]
-    if not parts:
-        return Pieces.empty()
-    courses, reach = [], 0
-    for p in parts:
-        courses.append(np.where(p.course >= 0, p.course + reach, -1))
-        reach = int(courses[-1].max(initial=reach - 1)) + 1
-    return Pieces(
-        np.concatenate([p.polygons for p in parts]),
-        np.concatenate(courses),
-        np.concatenate([p.piece for p in parts]),
-        np.concatenate([p.angle_rad for p in parts]),
-    )
 
 
 def _onwards(line: LineString, by_mm: float) -> LineString:

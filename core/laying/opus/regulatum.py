@@ -21,10 +21,9 @@ from core.errors import Stopped
 from core.laying.field.direction import long_axis
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_courses
-from core.laying.opus.hugging import together
 from core.laying.quality import UNEVEN
 from core.laying.spec import Setting
-from core.pieces import Pieces
+from core.pieces import Pieces, together
 
 Whole = NDArray[np.int64]
 

@@ -160,3 +160,15 @@ def test_parts_that_are_bands_are_laid_beside_those_that_are_not() -> None:
     assert heights(pieces)[own] == pytest.approx(TESSERA, abs=CLOSE)
     assert own.sum() == 40 and (~own).sum() > 30
     assert not set(pieces.course[own]) & set(pieces.course[~own])
+
+
+def test_hugging_courses_turn_the_corners_of_a_square_alike() -> None:
+    long = 24 * PITCH
+    s = band(box(0, 0, long, long), "classicum", hug_courses=2, hug_tessera_mm=5.0)
+    pieces = lay_field(s)
+    small = pieces.box_mm[:, 1] < 5.5
+    assert heights(pieces)[small] == pytest.approx(5.0, abs=CLOSE)
+    centre = pieces.centre_mm[small] - long / 2
+    assert np.abs(centre).max(axis=1).min() > long / 2 - 2 * 6.0
+    turned = np.stack([-centre[:, 1], centre[:, 0]], axis=1)
+    assert cKDTree(centre).query(turned)[0].max() < CLOSE
