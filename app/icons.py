@@ -67,6 +67,22 @@ def _outline(p: QPainter) -> None:
         p.drawEllipse(QPointF(x, y), 2.1, 2.1)
 
 
+def _ornament(p: QPainter) -> None:
+    _pen(p)
+    p.setBrush(QColor("#d5e8e4"))
+    p.drawRect(QRectF(2.5, 2.5, 19, 19))
+    p.setBrush(QColor("#fbfaf6"))
+    p.drawRect(QRectF(8, 8, 8, 8))
+    _pen(p, VERDIGRIS, 1.5)
+    for k in range(4):
+        p.save()
+        p.translate(12, 12)
+        p.rotate(90 * k)
+        p.drawPolyline(_path((-7, -5.5), (-7, -8), (-2.5, -8), (-2.5, -5.5)))
+        p.drawPolyline(_path((2.5, -5.5), (2.5, -8), (7, -8), (7, -5.5)))
+        p.restore()
+
+
 def _flow(p: QPainter) -> None:
     for k, colour in ((-5, INK), (0, VERDIGRIS), (5, INK)):
         _pen(p, colour, 2.2 if k == 0 else 1.3)
@@ -179,6 +195,7 @@ def _fit(p: QPainter) -> None:
 DRAWN: dict[str, Draw] = {
     "Hand": _hand,
     "Outline": _outline,
+    "Ornament": _ornament,
     "Flow line": _flow,
     "Measure": _measure,
     "Lift": _lift,

@@ -80,6 +80,7 @@ class JobCard(QFrame):
         session.laid.connect(self.refresh)
         session.selection_changed.connect(self.refresh)
         session.calm.connect(self.draw)
+        bench.tool_changed.connect(self._tool_taken)
         self.turn_to(BriefLeaf.name)
 
     @property
@@ -93,6 +94,13 @@ class JobCard(QFrame):
         self.buttons[name].setChecked(True)
         self.refresh()
         self.draw()
+
+    def _tool_taken(self, name: str) -> None:
+        if name == "Ornament":  # its choices are there
+            self.turn_to(FieldsLeaf.name)
+            scroll = self._stack.currentWidget()
+            assert isinstance(scroll, QScrollArea)
+            scroll.verticalScrollBar().setValue(0)
 
     def end(self) -> None:
         """End the background work of all leaves, as the window closes."""

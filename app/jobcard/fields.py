@@ -11,6 +11,7 @@ from PySide6.QtGui import QColor, QIcon, QPixmap
 from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWidgetItem
 
 from app.jobcard.base import Leaf
+from app.jobcard.ornament import OrnamentChoices
 from app.tools.parting import PartTool
 from app.widgets import button, row, text
 from core.agreed import agree, no_longer_agreed
@@ -39,6 +40,10 @@ class FieldsLeaf(Leaf):
     purpose = "The areas laid in one way. Draw them with Outline, or trace them from the sketch."
 
     def build(self) -> None:
+        self.ornament = OrnamentChoices(self.session, self.bench)
+        self._ornament = self.group("Ornament", self.ornament)
+        self._ornament.hide()
+        self.bench.tool_changed.connect(self._tool_taken)
         self.list = QListWidget()
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.list.setIconSize(QSize(26, 18))
@@ -55,6 +60,7 @@ class FieldsLeaf(Leaf):
             "Shape",
             row(
                 button("Draw", lambda: self.bench.take("Outline"), tip="Draw a field (O)"),
+                button("Ornament", lambda: self.bench.take("Ornament"), tip="A border, strip (R)"),
                 button("Ground", self._ground, tip="One field of all that is not covered"),
             ),
             row(
@@ -89,6 +95,11 @@ class FieldsLeaf(Leaf):
         self._filling = False
         self._checked: object = None
         self._icons: dict[str, tuple[Lab | None, QIcon]] = {}  # by field, with their colour
+
+    def _tool_taken(self, name: str) -> None:
+        self._ornament.setVisible(name == "Ornament")
+        if name == "Ornament":
+            self.ornament.take_up()
 
     def _edited(self, label: str, make: Callable[[], Edited]) -> None:
         notes: list[str] = []

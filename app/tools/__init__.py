@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from app.tools.drawing import FlowLineTool, OutlineTool
 from app.tools.hand import HandTool, MeasureTool
+from app.tools.ornament import OrnamentTool
 from app.tools.piecework import JoinTool, LiftTool, NipTool, PinTool, SetTool, ShiftTool
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 TOOLS: tuple[type[Tool], ...] = (
     HandTool,
     OutlineTool,
+    OrnamentTool,
     FlowLineTool,
     MeasureTool,
     LiftTool,

@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from core.ornament.parts import Band, Figure, enlarged, ground, joined, moved, rows
+from core.ornament.parts import Band, Figure, enlarged, ground, guides, joined, moved, rows
 
 GRID = "regulatum"
 # the bar's way through its cells, from repeat to repeat, by how often it turns inward
@@ -96,8 +96,8 @@ def triangles(k: int = 4) -> Band:
     def draw(n: int, ends: bool) -> tuple[Figure, ...]:
         one = Polygon([(0, k), (k, 0), (2 * k, k)])
         teeth = shapely.MultiPolygon([moved(one, 2 * k * j) for j in range(n)])
-        inner = (LineString([(0, k - 0.5), (2 * k * n, k - 0.5)]),)
-        return (Figure("teeth", teeth, inner, follow_border=False),)
+        outer, inner = (LineString([(0, y), (2 * k * n, y)]) for y in (0.5, k - 0.5))
+        return Figure("teeth", teeth, (inner,), follow_border=False), guides(outer)
 
     corner = (Figure("boss", box(0, 0, k, k), rows(0, 0, k, k), GRID, False),)
     return Band("triangles", k, 2 * k, "p1m1", draw, corner, ground("tessellatum", False))
@@ -116,14 +116,18 @@ def lozenges(k: int = 4) -> Band:
         flow = tuple(moved(guide, wide * j) for j in range(n))
         return Figure("lozenges", shapes, flow, GRID, False)
 
+    def draw(n: int, ends: bool) -> tuple[Figure, ...]:
+        edges = (LineString([(0, y), (wide * n, y)]) for y in (0.5, wide - 0.5))
+        return figure(n), guides(*edges)
+
     return Band(
         "lozenges",
         wide,
         wide,
         "p2mm",
-        lambda n, ends: (figure(n),),
-        (figure(1),),
-        ground("tessellatum", True),
+        draw,
+        draw(1, True),
+        ground("tessellatum", False),
     )
 
 

@@ -92,7 +92,7 @@ def frame(
     band: Band,
     box_mm: tuple[float, float, float, float],
     module: Module,
-    repeats: tuple[int, int] | None = None,
+    repeats: int | None = None,
 ) -> Ornament:
     """Fit a band round the inside of a rectangle, its four corners alike.
 
@@ -100,8 +100,8 @@ def frame(
     ----------
     box_mm : tuple of float
         Left, top, right and bottom of the outer edge.
-    repeats : tuple of int, optional
-        Along the level sides and along the others; as many as fit best where left out.
+    repeats : int, optional
+        Along each level side; as many as fit best where left out, as on the others.
 
     Raises
     ------
@@ -118,8 +118,10 @@ def frame(
             f"A frame of this {band.name} is {wide:.0f} mm wide: its outer edge must be "
             f"{least:.0f} mm or more each way."
         )
-    n = repeats or (None, None)
-    runs = [run_along(band, s, module, True, k) for s, k in zip((level, upright), n, strict=True)]
+    runs = [
+        run_along(band, level, module, True, repeats),
+        run_along(band, upright, module, True),
+    ]
     east, south = np.array([1.0, 0.0]), np.array([0.0, 1.0])
     sides = (
         ((x0 + wide, y0), east, south, runs[0]),
@@ -142,7 +144,7 @@ def frame(
     if any(abs(r.stretch - 1) * r.module_mm >= SEEN_MM for r in runs):
         size = [2 * wide + band.length(r.repeats, True) * pitch for r in runs]
         words.append(f"It would fit exactly at {size[0]:.1f} x {size[1]:.1f} mm.")
-    return _ornament(band, module, put, whole, words)
+    return assembled(band.name, band.ground, module, put, whole, words)
 
 
 def strip(
@@ -234,7 +236,7 @@ def _bent(band: Band, curve: _Bent, module: Module, repeats: int | None, closed:
         whole = _fine(whole)
     bent = [(f, place) for f in figures]
     whole = carried(whole, place)
-    return _ornament(band, module, bent, whole, [run.words])
+    return assembled(band.name, band.ground, module, bent, whole, [run.words])
 
 
 def _straight(origin: Sequence[float] | Array, along: Array, inward: Array) -> Place:
@@ -251,19 +253,21 @@ def _fine_figure(f: Figure) -> Figure:
     return replace(f, shape=_fine(f.shape), flow=tuple(_fine(g) for g in f.flow))
 
 
-def _ornament(
-    band: Band,
+def assembled(
+    name: str,
+    ground: Figure,
     module: Module,
     put: Sequence[tuple[Figure, Place]],
     whole: BaseGeometry,
     words: Sequence[str],
 ) -> Ornament:
     """Return the parts by role, and what is left of the whole as the ground."""
-    roles = {f.role: f for f, _ in reversed(put)}
+    roles = {f.role: f for f, _ in reversed(put) if f.role != ground.role}
     shapes: dict[str, list[BaseGeometry]] = {role: [] for role in roles}
-    flow: dict[str, list[LineString]] = {role: [] for role in roles}
+    flow: dict[str, list[LineString]] = {role: [] for role in (*roles, ground.role)}
     for f, place in put:
-        shapes[f.role].append(carried(f.shape, place))
+        if f.role in shapes:
+            shapes[f.role].append(carried(f.shape, place))
         flow[f.role] += [carried(g, place) for g in f.flow]
     areas = [polygons_of(shapely.union_all(s, grid_size=SNAP_MM)) for s in shapes.values()]
     *drawn, left = knit([*areas, polygons_of(whole)])
@@ -273,6 +277,6 @@ def _ornament(
         if not area.is_empty
     ]
     if not left.is_empty:
-        ground = band.ground
-        parts.append(Part(ground.role, left, (), ground.opus, ground.follow_border))
-    return Ornament(band.name, module.tessera_mm, module.joint_mm, tuple(parts), tuple(words))
+        guides = tuple(flow[ground.role])
+        parts.append(Part(ground.role, left, guides, ground.opus, ground.follow_border))
+    return Ornament(name, module.tessera_mm, module.joint_mm, tuple(parts), tuple(words))

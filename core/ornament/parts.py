@@ -39,8 +39,9 @@ class Band:
     """An ornament that runs on, in pitches.
 
     `draw(n, ends)` gives the figures of n repeats over x from 0 to `length(n, ends)` and y from 0
-    (the outer edge) to `width`; whatever they leave is ground, laid as `ground` is. With ends they
-    begin and end as a side between corners does, else the last repeat runs on into the first.
+    (the outer edge) to `width`; whatever they leave is ground, laid as `ground` is, and a figure of
+    that role only guides it. With ends they begin and end as a side between corners does, else the
+    last repeat runs on into the first.
 
     Attributes
     ----------
@@ -103,6 +104,11 @@ class Ornament:
 def ground(opus: str = "tessellatum", follow_border: bool = True) -> Figure:
     """Return how what no figure covers is laid."""
     return Figure(GROUND, shapely.Polygon(), (), opus, follow_border)
+
+
+def guides(*flow: LineString) -> Figure:
+    """Return what guides the ground."""
+    return Figure(GROUND, shapely.Polygon(), flow)
 
 
 def joined(shapes: Iterable[BaseGeometry]) -> BaseGeometry:

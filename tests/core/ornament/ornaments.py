@@ -30,7 +30,7 @@ def roles(band, repeats=3, ends=False):
     """Return the band's shapes by role, the strands taken alike, with the ground."""
     whole = shapely.box(0, 0, band.length(repeats, ends), band.width)
     found = {}
-    for f in band.draw(repeats, ends):
+    for f in (f for f in band.draw(repeats, ends) if f.role != "ground"):
         strand = f.role.startswith("strand")
         shape = shapely.buffer(f.shape, -SLIT) if strand else f.shape
         role = "strand" if strand else f.role
