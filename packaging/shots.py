@@ -22,6 +22,7 @@ from PySide6.QtWidgets import QApplication
 from app import theme
 from app.canvas.dropped import drop_menu
 from app.jobcard import LEAVES
+from app.tools.ornament import OrnamentTool
 from app.window import Window
 from core.resources import asset
 
@@ -104,6 +105,8 @@ def tools(c: Camera) -> None:
     bench.take("Outline")
     c.click([(780, 60), (840, 40), (900, 60), (880, 110), (800, 120)], (770, 90))
     c.shoot("outline")
+    bench.take("Ornament")
+    ornament(c)
     bench.take("Hand")
     w.card.turn_to("Flow")
     c.choose("Sky")
@@ -136,6 +139,19 @@ def tools(c: Camera) -> None:
         menu.hide()
     bench.fit()
     bench.set_layer("flow", True)
+
+
+def ornament(c: Camera) -> None:
+    """A guilloche round the work, seen before it is placed."""
+    tool, doc = c.window.bench.tool, c.window.session.doc
+    assert isinstance(tool, OrnamentTool)
+    tool.ask(kind="plait", tessera_mm=5.0, joint_mm=0.8)
+    c.window.bench.set_layer("flow", False)
+    c.drag((0, 0), (doc.width_mm, doc.height_mm))
+    at = c.px((doc.width_mm, doc.height_mm))
+    QTest.mouseRelease(c.window.bench, Qt.MouseButton.LeftButton, pos=at)
+    c.shoot("ornament")
+    c.window.bench.set_layer("flow", True)
 
 
 def plain(c: Camera) -> None:

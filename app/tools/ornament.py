@@ -63,8 +63,8 @@ class OrnamentTool(CurveTool):
         if self.wish.lies != was.lies:
             self.points = []
         if self.wish.kind != was.kind:
-            usual = KINDS[self.wish.kind].usual
-            self.wish = replace(self.wish, courses=usual, repeats=0)
+            usual = {"courses": KINDS[self.wish.kind].usual, "repeats": 0}
+            self.wish = replace(self.wish, **(usual | choices))
         self._look()
         self.bench.update()
 

@@ -99,7 +99,7 @@ def triangles(k: int = 4) -> Band:
         outer, inner = (LineString([(0, y), (2 * k * n, y)]) for y in (0.5, k - 0.5))
         return Figure("teeth", teeth, (inner,), follow_border=False), guides(outer)
 
-    corner = (Figure("boss", box(0, 0, k, k), rows(0, 0, k, k), GRID, False),)
+    corner = (_grid("boss", box(0, 0, 1, 1), k),)
     return Band("triangles", k, 2 * k, "p1m1", draw, corner, ground("tessellatum", False))
 
 
@@ -131,7 +131,7 @@ def lozenges(k: int = 4) -> Band:
     )
 
 
-def scales(k: int = 3, high: int = 3) -> Band:
+def scales(k: int = 4, high: int = 3) -> Band:
     """Return scales in so many rows of k pitches, each lying over the two beneath."""
     half = SCALE_WIDE / 2
     radius = (half**2 + 1) / 2
@@ -140,13 +140,14 @@ def scales(k: int = 3, high: int = 3) -> Band:
     t = np.linspace(-reach, reach, count + 1 - count % 2)
     arc = np.stack([radius * np.sin(t), radius * np.cos(t) - radius + 1], axis=1)
     middle = len(arc) // 2
-    foot = np.concatenate(
-        [arc[middle:] - np.array([half, 1]), arc[1 : middle + 1] + np.array([half, -1])]
-    )
+    left, right = arc[middle:] - np.array([half, 1]), arc[1 : middle + 1] + np.array([half, -1])
+    foot = np.concatenate([left, right])
     one = Polygon([*arc, *foot[::-1][1:-1]])
-    crown = LineString(arc - np.array([0, 0.5 / k]))
+    crown = LineString(
+        arc * (1 - 0.5 / k / radius) + np.array([0, 0.5 / k / radius * (1 - radius)])
+    )
 
-    def row(j: int, n: int) -> tuple[list[BaseGeometry], list[BaseGeometry]]:
+    def row(j: int, n: int) -> tuple[list[BaseGeometry], list[LineString]]:
         places = [half + SCALE_WIDE * i - (j % 2) * half for i in range(n + j % 2)]
         return [moved(one, x, j) for x in places], [moved(crown, x, j) for x in places]
 
@@ -156,13 +157,14 @@ def scales(k: int = 3, high: int = 3) -> Band:
         for parity, role in enumerate(("scales", "scales between")):
             drawn = [row(j, n) for j in range(parity, high + 1, 2)]
             shape = shapely.intersection(joined(g for some, _ in drawn for g in some), window)
-            crowns = [shapely.intersection(g, window) for _, some in drawn for g in some]
-            flow = tuple(g for g in crowns if isinstance(g, LineString) and g.length > 0.5)
-            out.append(Figure(role, enlarged(shape, k), tuple(enlarged(g, k) for g in flow)))
+            seen = [shapely.intersection(g, window) for _, some in drawn for g in some]
+            flow = tuple(g for g in seen if isinstance(g, LineString) and g.length > 0.3)
+            guided = tuple(enlarged(g, k) for g in flow)
+            out.append(Figure(role, enlarged(shape, k), guided))
         return tuple(out)
 
     size = k * high
-    corner = (Figure("boss", box(0, 0, size, size), (), "tessellatum", True),)
+    corner = (_grid("boss", box(0, 0, high, high), k),)
     return Band("scales", size, SCALE_WIDE * k, "p1m1", draw, corner, ground())
 
 

@@ -202,9 +202,12 @@ class _Bent:
 
     @property
     def tightest_mm(self) -> float:
-        """Least radius of its bends."""
-        turn = np.abs(np.diff(np.unwrap(np.arctan2(self.way[:, 1], self.way[:, 0]))))
-        return float((np.diff(self.at) / np.maximum(turn, 1e-12)).min())
+        """Least radius of its bends, as a stretch of an eighth of the band's width feels them."""
+        turn = np.unwrap(np.arctan2(self.way[:, 1], self.way[:, 0]))
+        stretch = self.wide / 8
+        begin = np.arange(0.0, max(self.at[-1] - stretch, stretch), stretch / 2)
+        bent = np.interp(begin + stretch, self.at, turn) - np.interp(begin, self.at, turn)
+        return float(stretch / max(np.abs(bent).max(), 1e-12))
 
     def place(self, along_mm: Array, across_mm: Array) -> Array:
         """Return places (n, 2) mm; `across_mm` counts from the outer edge."""

@@ -42,7 +42,7 @@ KINDS = {
     "dentils": Kind("Dentils", dentils),
     "chequer": Kind("Chequer", lambda k: chequer(k, 2)),
     "chequer of three": Kind("Chequer, three rows", lambda k: chequer(k, 3)),
-    "scales": Kind("Scales", lambda k: scales(k, 2), 2, 3),
+    "scales": Kind("Scales", lambda k: scales(k, 2), 3, 4),
     "rays": Kind("Rays", None),
     "rosette": Kind("Rosette", None),
 }

@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved
+from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved, rows
 
 STEP = 0.3  # pitches from point to point of a strand
 MARGIN = 1  # pitches of ground between the plait and its edge: a whole course
@@ -62,26 +62,55 @@ def _of_two(k: int, contour: int) -> Band:
         Crossing(box(repeat / 2, 0, repeat, high), 1, 0),
     ]
 
-    def corner() -> tuple[Figure, ...]:
-        inner = shapely.Point(0, high)
-        block = box(0, 0, high, high)
+    return _band(
+        "guilloche of two",
+        "p211",
+        k,
+        contour,
+        lines,
+        crossings,
+        high,
+        _corner_of_two(k, contour, sway, high),
+    )
 
-        def ring(middle: float, half: float) -> BaseGeometry:
-            outer, hole = (
-                shapely.buffer(inner, middle + s * half, quad_segs=8 * SEGMENTS) for s in (1, -1)
-            )
-            return shapely.intersection(shapely.difference(outer, hole), block)
 
-        radii = (high / 2 + sway, high / 2 - sway)
-        cores = [ring(r, k / 2) for r in radii]
-        out = [Figure(f"strand {j + 1}", c) for j, c in enumerate(cores)]
-        if contour:
-            wide = joined(ring(r, k / 2 + contour) for r in radii)
-            out.append(Figure("contour", shapely.difference(wide, joined(cores))))
-        out.append(Figure("eyes", ring(high / 2, sway - k / 2 - contour)))
-        return tuple(out)
+def _corner_of_two(k: int, contour: int, sway: float, high: float) -> tuple[Figure, ...]:
+    """Return both strands side by side round the corner, with the eye between them."""
+    inner = shapely.Point(0, high)
+    block = box(0, 0, high, high)
 
-    return _band("guilloche of two", "p211", k, contour, lines, crossings, high, corner())
+    def around(radius: float) -> BaseGeometry:
+        return shapely.buffer(inner, radius, quad_segs=8 * SEGMENTS)
+
+    def ring(middle: float, half: float) -> BaseGeometry:
+        band = shapely.difference(around(middle + half), around(middle - half))
+        return shapely.intersection(band, block)
+
+    def guides(middle: float, off: Sequence[float]) -> tuple[LineString, ...]:
+        t = np.linspace(0, np.pi / 2, 8 * SEGMENTS + 1)
+        way = np.stack([np.cos(t), -np.sin(t)], axis=1)
+        return tuple(LineString(np.array([0, high]) + (middle + d) * way) for d in off)
+
+    half, edge = k / 2, k / 2 + contour
+    radii = (high / 2 + sway, high / 2 - sway)
+    figures = [
+        Figure(f"strand {j + 1}", ring(r, half), guides(r, (_course_off(k),)), follow_border=False)
+        for j, r in enumerate(radii)
+    ]
+    if contour:
+        strands = joined(f.shape for f in figures)
+        wide = joined(ring(r, edge) for r in radii)
+        beside = [g for r in radii for g in guides(r, (half + 0.5, -half - 0.5))]
+        figures.append(
+            Figure("contour", shapely.difference(wide, strands), tuple(beside), follow_border=False)
+        )
+    figures.append(Figure("eyes", ring(high / 2, sway - edge)))
+    return tuple(figures)
+
+
+def _course_off(k: int) -> float:
+    """Return how far from the middle of k courses the middle of one of them lies, pitches."""
+    return 0.0 if k % 2 else 0.5
 
 
 def _of_three(k: int, contour: int) -> Band:
@@ -102,7 +131,7 @@ def _of_three(k: int, contour: int) -> Band:
         over, under = (a, b) if first else (b, a)
         window = box(at - repeat / 6, lane * high / 2, at + repeat / 6, (lane + 1) * high / 2)
         crossings.append(Crossing(window, over, under))
-    corner = (Figure("boss", box(0, 0, high, high)),)
+    corner = (Figure("boss", box(0, 0, high, high), rows(0, 0, high, high), "regulatum", False),)
     return _band("guilloche of three", "p11g", k, contour, lines, crossings, high, corner)
 
 
@@ -143,8 +172,7 @@ def _band(
     gaps = shapely.difference(whole, joined([*strand, edge]))
     rim = whole.boundary
     eyes = joined(g for g in shapely.get_parts(gaps) if not shapely.dwithin(g, rim, HAIR))
-    off = 0.0 if k % 2 else 0.5
-    guides = [_beside(w, (off,)) for w in lines]
+    guides = [_beside(w, (_course_off(k),)) for w in lines]
     roles = [
         *((f"strand {s + 1}", strand[s], guides[s]) for s in range(len(lines))),
         ("contour", edge, [g for w in lines for g in _beside(w, (k / 2 + 0.5, -k / 2 - 0.5))]),
