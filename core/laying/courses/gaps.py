@@ -1,8 +1,7 @@
 """How many courses go into a narrow gap: a whole number by its width, their height stretched.
 
 Between two borders n courses give way to n + 1 where the width is sqrt(n (n + 1)) pitches: there
-a course's height misses the pitch by as much either way. Between a flow line, which the middle
-of a course follows, and a border it is a half more.
+a course's height misses the pitch by as much either way. Flow lines have no say in it.
 """
 
 from __future__ import annotations
@@ -52,7 +51,7 @@ def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
     run = _disc(RUN * pitch / grid.step_mm / 2)
     count = ndimage.grey_closing(ndimage.grey_opening(count, footprint=run), footprint=run)
     sure = ndimage.grey_opening(sure, footprint=_disc(LEAST * pitch / grid.step_mm / 2))
-    height = np.clip(wide / np.maximum(count, 0.5), *STRETCH)
+    height = np.clip(wide / np.maximum(count, 1.0), *STRETCH)
     return np.asarray(out * (1 + sure * (1 / height - 1)))
 
 
@@ -86,7 +85,7 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     """
     pitch = setting.pitch_mm
     reach = MOST * pitch
-    a, b, guide = _sides(setting)
+    a, b = _sides(setting)
     rays = shapely.linestrings(np.stack([xy - reach * normal, xy + reach * normal], axis=1))
     sides = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
     ray, side = shapely.STRtree(sides).query(rays, predicate="intersects")
@@ -101,7 +100,6 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     t = ((from_ray[:, 0] * d[:, 1] - from_ray[:, 1] * d[:, 0]) / np.where(met, cross, 1.0))[met]
     wide = np.zeros(len(xy))
     sure = np.ones(len(xy))
-    lines = np.zeros(len(xy), np.int64)
     for ahead in (True, False):
         mine = np.flatnonzero(t >= 0 if ahead else t < 0)
         order = mine[np.lexsort((np.abs(t[mine]), ray[mine]))]
@@ -109,22 +107,19 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
         hit = np.zeros(len(xy), bool)
         hit[ray[first]] = True
         wide[ray[first]] += np.abs(t[first])
-        lines[ray[first]] += guide[side[first]]
         fit = np.clip((along[first] - SIDEWAYS) / (ALONG - SIDEWAYS), 0.0, 1.0)
         sure[ray[first]] = np.minimum(sure[ray[first]], fit)
         sure[~hit] = 0.0
     wide /= pitch
     sure[(wide > MOST) | (wide < 0.3)] = 0.0
-    half = 0.5 * (lines == 1)
     # n to n + 1 at sqrt(n (n + 1)): the root of n^2 + n = wide^2
-    count = np.ceil(np.sqrt(wide**2 + 0.25) - 0.5 - half - 1e-9) + half
-    return wide, np.maximum(count, np.where(half > 0, 0.5, 1.0)), sure
+    count = np.ceil(np.sqrt(wide**2 + 0.25) - 0.5 - 1e-9)
+    return wide, np.maximum(count, 1.0), sure
 
 
-def _sides(setting: Setting) -> tuple[Array, Array, NDArray[np.int64]]:
-    """Return both ends of every stretch of border and flow line, (n, 2) mm, and which are lines."""
+def _sides(setting: Setting) -> tuple[Array, Array]:
+    """Return both ends of every straight stretch of border, (n, 2) mm."""
     edge = shapely.get_parts(shapely.get_parts([setting.outline.boundary]))
-    whole = np.array([*edge, *setting.flow], dtype=object)
-    xy, index = shapely.get_coordinates(whole, return_index=True)
+    xy, index = shapely.get_coordinates(edge, return_index=True)
     on = index[1:] == index[:-1]
-    return xy[:-1][on], xy[1:][on], (index[:-1][on] >= len(edge)).astype(np.int64)
+    return xy[:-1][on], xy[1:][on]

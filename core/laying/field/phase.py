@@ -21,13 +21,23 @@ from scipy.sparse.linalg import splu
 
 from core.errors import Stopped
 from core.laying.courses.gaps import wave_numbers
-from core.laying.exact import SOLVED, conjugate_gradients, dot, quantised, raised, turns, ways
+from core.laying.exact import (
+    PLACE_MM,
+    SOLVED,
+    conjugate_gradients,
+    dot,
+    quantised,
+    raised,
+    turns,
+    ways,
+)
 from core.laying.field.direction import Direction
 from core.laying.field.grid import Array, Grid, straight_parts
 from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
-LINE_TIE = 4.0
+LINE_TIE = 0.1  # a line says which way; where a course lies it says only if no border does
+LINES_APART = 3.0  # pitches from a longer flow line within which a line says nothing of it
 LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
 UNIT_PULL = 0.15
 ROUNDS = 10
@@ -112,8 +122,19 @@ def _ties(
     else:
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
     if setting.flow:
-        tie(shapely.MultiLineString(setting.flow), LINE_TIE, 0.0, 2)
+        tie(_leading(setting.flow, LINES_APART * pitch), LINE_TIE, 0.0, 2)
     return weight, target
+
+
+def _leading(lines: tuple[shapely.LineString, ...], apart_mm: float) -> shapely.Geometry:
+    """Return the lines, the longest first, as far as each is no neighbour of those before."""
+    room: shapely.Geometry = shapely.Polygon()
+    led = []
+    for k in np.argsort([-quantised(np.array(w.length), PLACE_MM) for w in lines], kind="stable"):
+        led.append(shapely.difference(lines[k], room))
+        room = shapely.union(room, shapely.buffer(led[-1], apart_mm, quad_segs=4))
+    parts = shapely.get_parts(shapely.get_parts(led))
+    return shapely.MultiLineString(parts[~shapely.is_empty(parts)].tolist())
 
 
 def _edges(

@@ -1,4 +1,4 @@
-"""Narrow gaps: whole courses by width, a half more beside a flow line, and a pitch elsewhere."""
+"""Narrow gaps: whole courses by width, whatever lines run in them, and a pitch elsewhere."""
 
 from __future__ import annotations
 
@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 import shapely
 from awkward import setting
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from shapely import LineString
 
+from core.laying import lay_field
 from core.laying.courses.gaps import wave_numbers
 from core.laying.field.grid import Grid
 from core.laying.spec import Setting
@@ -37,15 +40,37 @@ def test_between_borders_a_whole_number_of_courses(wide: float, courses: int) ->
     assert turns_a_pitch(s, wide * PITCH / 2) == pytest.approx(courses / wide)
 
 
-@pytest.mark.parametrize(
-    ("wide", "courses"), [(0.80, 0.5), (0.95, 1.5), (1.90, 1.5), (1.97, 2.5), (2.9, 2.5)]
-)
-def test_between_line_and_border_a_half_more(wide: float, courses: float) -> None:
-    """The middle of a course lies on the line: 0.5, 1.5, 2.5, changing at 0.866 and 1.936."""
-    down = wide * PITCH
-    line = LineString([(-5, down), (25 * PITCH, down)])
-    s = replace(setting(shapely.box(0, 0, 20 * PITCH, 20 * PITCH), follow=False), flow=(line,))
-    assert turns_a_pitch(s, down / 2) == pytest.approx(max(courses / wide, 1 / 1.5))
+def heights(wide: float, lines: list[float]) -> tuple[int, np.ndarray]:
+    """Lay a level band with level lines at heights, in pitches; return how many courses it has
+    half way along, and how high their pieces are, in pitches."""
+    s = setting(shapely.box(0, 0, 24 * PITCH, wide * PITCH), follow=False)
+    flow = tuple(LineString([(0, y * PITCH), (24 * PITCH, y * PITCH)]) for y in lines)
+    pieces = lay_field(replace(s, flow=flow))
+    box = shapely.bounds(pieces.polygons)
+    there = np.abs(box[:, [0, 2]].mean(axis=1) - 12 * PITCH) < 2 * PITCH
+    high = (box[there, 3] - box[there, 1] + s.laying.joint_mm) / PITCH
+    return len(np.unique(pieces.course[there])), high
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.integers(1, 14), st.floats(-0.1, 0.1), st.floats(0.1, 0.9))
+def test_borders_give_the_count_wherever_a_line_runs(n: int, off: float, where: float) -> None:
+    courses, high = heights(n + off, [where * (n + off)])
+    assert courses == n
+    assert high.max() / high.min() < 1.25
+
+
+def test_a_misfit_is_spread_over_all_courses() -> None:
+    for wide in (6.4, 9.5, 12.5):
+        _, high = heights(wide, [wide / 2])
+        assert high.max() / high.min() < 1.25
+
+
+def test_many_lines_that_agree_lay_like_one() -> None:
+    rng = np.random.default_rng(5)
+    courses, high = heights(20.0, rng.uniform(0.2, 19.8, 200).tolist())
+    assert courses == 20
+    assert high.max() / high.min() < 1.25
 
 
 def test_in_a_wide_field_and_in_a_grid_a_course_is_a_pitch() -> None:
