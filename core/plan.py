@@ -56,6 +56,7 @@ def setting_of(doc: Commission, field: Field) -> Setting:
         flow=lines,
         hug=hugged(doc, field),
         seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()) + field.laying.throw,
+        repeat_seed=zlib.crc32(f"{doc.seed}".encode()) + field.laying.throw,
     )
 
 

@@ -11,6 +11,7 @@ from shapely import LineString, MultiPolygon, Polygon
 
 from core.errors import EmblemaError
 from core.geometry import valid
+from core.laying.alike import copied, first_alike
 from core.laying.exact import angles
 from core.laying.field.frame import frame_of, largest
 from core.laying.opus.bands import lay_bands
@@ -24,6 +25,7 @@ from core.laying.opus.sectile import lay_sectile
 from core.laying.pieces.border import clear_of_border
 from core.laying.pieces.shape import shape_pieces
 from core.laying.pieces.tips import into_tips
+from core.laying.quality import LIKE
 from core.laying.rooms.split import in_lengths
 from core.laying.spec import Setting
 from core.pieces import Pieces, together
@@ -39,6 +41,8 @@ MOST_TURNS = 2.0  # of a border in the room of a tessera; all that was drawn on 
 FEW_CORNERS = 200  # of an outline that are no matter, however they turn
 MOST_CROWD = 16.0  # points of an outline in the room of a tessera
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
+
+BY_CHANCE = ("palladianum", "circumactum")  # irregular by nature
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
 RULES: dict[str, Rule] = {
@@ -64,7 +68,45 @@ def lay_field(setting: Setting, stop: Callable[[], bool] = lambda: False) -> Pie
     core.errors.Stopped
         `stop` answered True; it is asked between steps (see `SideBySide` for large fields).
     """
+    setting = by_its_seed(setting)
     drawn = _sound(setting)
+    parts = _apart(setting, drawn)
+    laid: list[Pieces] = []
+    for part, (first, move) in zip(parts, first_alike(parts), strict=True):
+        if move is not None:
+            laid.append(copied(laid[first], move, part))
+        else:
+            laid.append(_lay_part(part, stop))
+    return together(laid) if len(laid) > 1 else laid[0]
+
+
+def by_its_seed(setting: Setting) -> Setting:
+    """Return a setting with the seed that it is laid by.
+
+    Fields in courses share one, so that congruent fields are alike, unless pieces are asked to be
+    unlike by hand; what is irregular by nature has its own.
+    """
+    laying = setting.laying
+    unlike = laying.variation > LIKE or laying.width_variation > 0
+    if setting.repeat_seed is None or unlike or laying.opus in BY_CHANCE or laying.pieces != "cut":
+        return replace(setting, repeat_seed=None)
+    return replace(setting, seed=setting.repeat_seed, repeat_seed=None)
+
+
+def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
+    """Return the parts of a field that know nothing of one another, else the field.
+
+    Where courses follow the border each part has its own; a ground's courses run on beneath what
+    lies on it.
+    """
+    if setting.laying.follow_border and not setting.hug and _rule(setting) is lay_courses:
+        return [replace(setting, outline=MultiPolygon([p])) for p in drawn.geoms]
+    return [setting]
+
+
+def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
+    """Lay a field, or a part of it, in a frame of its own."""
+    drawn = _valid(setting.outline)
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)

@@ -23,6 +23,7 @@ IN_LINE = 0.15  # pitches within which two joints stand in line
 BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
 ODD = 0.2  # share of pieces that have other than four corners
 ASTRAY = np.radians(4.0)  # off the flow, as a mean square, that a careful hand keeps below
+LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 
 

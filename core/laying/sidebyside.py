@@ -17,7 +17,8 @@ import numpy as np
 import shapely
 
 from core.errors import CannotLay, EmblemaError
-from core.laying.lay import lay_field
+from core.laying.alike import copied, first_alike
+from core.laying.lay import by_its_seed, lay_field
 from core.laying.spec import Setting
 from core.pieces import Pieces
 from core.workers import NoWorkers, Workers
@@ -43,10 +44,22 @@ class SideBySide:
         core.errors.CannotLay
             A field cannot be laid.
         """
-        largest_first = sorted(range(len(settings)), key=lambda k: -work(settings[k]))
+        settings = [by_its_seed(s) for s in settings]
+        alike = first_alike(settings)
+        firsts = [k for k, (_, move) in enumerate(alike) if move is None]
+        for k, pieces in self._firsts(settings, firsts, stop):
+            yield k, pieces
+            for other, (first, move) in enumerate(alike):
+                if first == k and move is not None:
+                    yield other, copied(pieces, move, settings[other])
+
+    def _firsts(
+        self, settings: Sequence[Setting], which: Sequence[int], stop: Stop
+    ) -> Iterator[tuple[int, Pieces]]:
+        largest_first = sorted(which, key=lambda k: -work(settings[k]))
         done: set[int] = set()
-        if sum(map(work, settings)) >= WORTH_IT:
-            tasks = [settings[k] for k in largest_first]
+        tasks = [settings[k] for k in largest_first]
+        if sum(map(work, tasks)) >= WORTH_IT:
             # where there can be no workers, go on by ourselves
             with suppress(NoWorkers), closing(self._workers.run(tasks, stop)) as answers:
                 for n, answer in answers:
@@ -55,10 +68,10 @@ class SideBySide:
                         raise CannotLay(k, str(answer)) from answer
                     done.add(k)
                     yield k, _unpacked(answer)
-        for k, setting in enumerate(settings):
+        for k in which:
             if k not in done:
                 with _which(k):
-                    pieces = lay_field(setting, stop)
+                    pieces = lay_field(settings[k], stop)
                 yield k, pieces
 
     def close(self) -> None:

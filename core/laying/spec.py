@@ -16,7 +16,8 @@ class Setting:
 
     `flow` holds the curves that guide this field (for sectile: along which it is cut); `hug` the
     borders that small courses hug (empty: the whole outline; `laying.hug` is not read); `seed`
-    fixes every random choice. `up` is the way up the wall as a unit vector, (0, -1) in a drawing
+    fixes every random choice; where pieces are to be alike, `repeat_seed` does, which congruent
+    fields share. `up` is the way up the wall as a unit vector, (0, -1) in a drawing
     and another in the field's own frame (see `core.laying.field.frame`).
     """
 
@@ -26,6 +27,7 @@ class Setting:
     hug: tuple[LineString, ...] = ()
     seed: int = 1
     up: tuple[float, float] = (0.0, -1.0)
+    repeat_seed: int | None = None
 
     @property
     def pitch_mm(self) -> float:

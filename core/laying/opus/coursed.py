@@ -21,7 +21,7 @@ from core.laying.pieces.border import cut_to
 from core.laying.pieces.nip import line_angle, nipped, straight_in_course
 from core.laying.pieces.shape import blunted, shape_pieces
 from core.laying.pieces.tips import sharp_corners
-from core.laying.quality import Faults, faults
+from core.laying.quality import LIKE, Faults, faults
 from core.laying.rooms.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.rooms.in_line import divide_in_line
 from core.laying.rooms.pairs import evened_out
@@ -43,7 +43,6 @@ WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
 MOST_AGAIN = 10_000  # pieces laid, in all, for a field of more than a few to follow its lines
 ANEW = 3  # times that courses are made to turn gently, each from another chance
-LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
