@@ -21,6 +21,7 @@ from core.laying.opus.hugging import hugs, lay_hugging
 from core.laying.opus.natural import lay_natural
 from core.laying.opus.palladianum import lay_palladianum
 from core.laying.opus.regulatum import lay_regulatum
+from core.laying.opus.rounds import is_small_round, lay_round
 from core.laying.opus.sectile import lay_sectile
 from core.laying.pieces.border import clear_of_border
 from core.laying.pieces.shape import shape_pieces
@@ -99,7 +100,11 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     Where courses follow the border each part has its own; a ground's courses run on beneath what
     lies on it.
     """
-    if setting.laying.follow_border and not setting.hug and _rule(setting) is lay_courses:
+    if (
+        setting.laying.follow_border
+        and not setting.hug
+        and _rule(setting) in (lay_courses, lay_round)
+    ):
         return [replace(setting, outline=MultiPolygon([p])) for p in drawn.geoms]
     return [setting]
 
@@ -142,7 +147,8 @@ def _rule(setting: Setting) -> Rule:
         return lay_natural
     if hugs(setting):
         return lay_hugging
-    return RULES.get(setting.laying.opus, lay_courses)
+    rule = RULES.get(setting.laying.opus, lay_courses)
+    return lay_round if rule is lay_courses and is_small_round(setting) else rule
 
 
 def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
