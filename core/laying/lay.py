@@ -35,7 +35,7 @@ SOLVER_VERSION: int = 2  # raised whenever a change of the code alters a piece o
 
 MOST_PIECES = 200_000
 TONGUE = 0.1  # tesserae: half the width of the slimmest piece set by itself
-GUIDE_TRUE = 0.002  # pitches that a guide may stray when points that do not tell are left out
+GUIDE_TRUE = 0.002  # pitches that a line may stray when points that do not tell are left out
 FEW_POINTS = 2000  # of an outline that are no matter, wherever they lie
 MOST_STRAY = 0.45  # joints that an outline with too many points may be made plainer by
 MOST_TURNS = 2.0  # of a border in the room of a tessera; all that was drawn on purpose has 1
@@ -105,7 +105,8 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
         and not setting.hug
         and _rule(setting) in (lay_courses, lay_round)
     ):
-        return [replace(setting, outline=MultiPolygon([p])) for p in drawn.geoms]
+        each = [MultiPolygon([p]) for p in drawn.geoms]
+        return [replace(setting, outline=p, share=round(p.area / drawn.area, 3)) for p in each]
     return [setting]
 
 
@@ -115,7 +116,9 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)
-    outline = _smooth_enough(sound, setting.pitch_mm, setting.laying.joint_mm)
+    # points that do not tell cost as much as those that do
+    plain = _valid(shapely.simplify(sound, GUIDE_TRUE * setting.pitch_mm))
+    outline = _smooth_enough(plain, setting.pitch_mm, setting.laying.joint_mm)
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
     if setting.laying.pieces == "cut":

@@ -94,7 +94,11 @@ def faults(
         return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
     middle = shapely.get_coordinates(shapely.centroid(polygons))
     _, turn = joint_turns(polygons, course, pitch)
-    off = np.zeros(1) if wanted_rad is None else quarter_rad(axis_rad(polygons) - wanted_rad)
+    off = (
+        np.zeros(1)
+        if wanted_rad is None
+        else quarter_rad(axis_rad(polygons, wanted_rad) - wanted_rad)
+    )
     off = off[np.isfinite(off)]
     return Faults(
         uneven=float(area.std() / area.mean()) / UNEVEN,

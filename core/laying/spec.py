@@ -17,8 +17,9 @@ class Setting:
     `flow` holds the curves that guide this field (for sectile: along which it is cut); `hug` the
     borders that small courses hug (empty: the whole outline; `laying.hug` is not read); `seed`
     fixes every random choice; where pieces are to be alike, `repeat_seed` does, which congruent
-    fields share. `up` is the way up the wall as a unit vector, (0, -1) in a drawing
-    and another in the field's own frame (see `core.laying.field.frame`).
+    fields share. `up` is the way up the wall as a unit vector, (0, -1) in a drawing and another in
+    the field's own frame (see `core.laying.field.frame`). `share` is how much of a field this is,
+    where its parts are laid apart.
     """
 
     outline: MultiPolygon
@@ -28,6 +29,7 @@ class Setting:
     seed: int = 1
     up: tuple[float, float] = (0.0, -1.0)
     repeat_seed: int | None = None
+    share: float = 1.0
 
     @property
     def pitch_mm(self) -> float:

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from core.laying.field.grid import Array
-from core.laying.pieces.axis import axis_rad, quarter_rad
+from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
 
-GENTLE = np.radians(9.95)  # turn from piece to piece that is none too much, a hair below ten
+GENTLE = np.radians(9.7)  # turn from piece to piece that is none too much: a ring of 37
 SOUGHT_DEG = (9.6, 9.0)  # turn from piece to piece that is sought, one after the other
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more
@@ -117,5 +117,5 @@ def joint_turns(
     xy = shapely.get_coordinates(shapely.centroid(polygons))
     left = np.flatnonzero(course[1:] == course[:-1])
     left = left[np.hypot(*(xy[left + 1] - xy[left]).T) < 2 * pitch]
-    angle = axis_rad(polygons)
+    angle = axis_rad(polygons, course_rad(xy, left))
     return left, np.nan_to_num(quarter_rad(angle[left] - angle[left + 1]))

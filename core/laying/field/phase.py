@@ -36,7 +36,7 @@ from core.laying.field.grid import Array, Grid, straight_parts
 from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
-LINE_TIE = 0.1  # a line says which way; where a course lies it says only if no border does
+LINE_TIE = 0.2  # a line says which way; where a course lies it says only if no border does
 LINES_APART = 3.0  # pitches from a longer flow line within which a line says nothing of it
 LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
 UNIT_PULL = 0.15

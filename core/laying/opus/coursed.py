@@ -40,8 +40,8 @@ MARGIN = 6.0  # pitches within which every site has all its neighbours
 FEW = 250  # pieces below which a field is laid several ways, and the best is kept
 NIPS = 2  # times pieces are nipped that lie askew in their course
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
-MOST_TRIED = 40_000  # pieces laid or nipped, in all, for courses to turn gently
-MOST_AGAIN = 10_000  # pieces laid, in all, for a field of more than a few to follow its lines
+EACH_TRY = 60  # pieces' worth of work that laying takes beside pieces and points of the outline
+TRIES, FIELD_TRIES = 20.0, 2000.0  # so much work, a piece and a field, may go into a better laying
 ANEW = 3  # times that courses are made to turn gently, each from another chance
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
@@ -83,18 +83,20 @@ def _best(
     best = _laid_along(setting, courses, stop)
     least = _faults(setting, best)
     few = setting.outline.area < FEW * setting.pitch_mm**2 and len(best[0]) > 1
+    each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
+    spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
     for k in range(1, MOST_WAYS):
-        again = not least.little if few else least.astray > 1 and k * len(best[0]) < MOST_AGAIN
-        if not again or (k >= WAYS and not least.much):
+        again = not least.little if few else least.astray > 1
+        if not again or (k >= WAYS and not least.much) or spent > most:
             break
         laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
+        spent += len(laid[0]) + each
         found = _faults(setting, laid)
         if found < least:
             best, least = laid, found
     if least.turning <= 1:
         return best
     own = least.own
-    tried = 0
     # whoever asks for pieces unlike by hand gets them, and no more chances
     chances = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
     for anew in range(0, chances * MOST_WAYS, MOST_WAYS):
@@ -104,8 +106,8 @@ def _best(
             found = _faults(setting, laid)
             if found < least:
                 best, least = laid, found
-            tried += len(laid[0])
-            if len(least.missed) == least.own <= own or tried > MOST_TRIED:
+            spent += len(laid[0]) + each
+            if len(least.missed) == least.own <= own or spent > most:
                 return best
     return best
 

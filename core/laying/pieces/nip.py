@@ -16,7 +16,7 @@ from core.errors import Stopped
 from core.laying.courses.bends import GENTLE, joint_turns
 from core.laying.exact import SOLVED, angles, quantised, ways
 from core.laying.field.grid import Array
-from core.laying.pieces.axis import axis_rad, quarter_rad
+from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
 from core.laying.pieces.clip import beyond, padded
 from core.laying.spec import Setting
 
@@ -57,7 +57,7 @@ def nipped(
         The flow's angle at each; nan where none is asked for.
     """
     for least, most in ASKEW:
-        off = quarter_rad(axis_rad(pieces) - wanted_rad)
+        off = quarter_rad(axis_rad(pieces, wanted_rad) - wanted_rad)
         beside = np.isfinite(off)
         askew = np.flatnonzero(beside & (off > least))
         if not len(askew):
@@ -68,7 +68,9 @@ def nipped(
         straighter = pieces.copy()
         for some in _a_few(askew, stop):
             wanted = wanted_rad[some]
-            straighter[some] = _straightened(pieces[some], wanted, joint, _askew(wanted), most)
+            straighter[some] = _straightened(
+                pieces[some], wanted, wanted, joint, _askew(wanted), most
+            )
         if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
             break
         pieces = straighter
@@ -100,12 +102,13 @@ def straight_in_course(
         askew = askew[askew % 2 == odd]
         if wanted <= 0 or not len(askew):
             continue
-        angle = axis_rad(pieces)
+        run = course_rad(shapely.get_coordinates(shapely.centroid(pieces)), left)
+        angle = axis_rad(pieces, run)
         beside = np.full((2, len(pieces)), np.nan)
         beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
         out = pieces.copy()
         for some in _a_few(askew, stop):
-            out[some] = _gentle(pieces[some], angle[some], beside[:, some], joint)
+            out[some] = _gentle(pieces[some], angle[some], run[some], beside[:, some], joint)
         gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
         gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
         four = shapely.get_num_coordinates(pieces) == 5
@@ -152,9 +155,12 @@ def _cheapest(
 
 
 def _gentle(
-    whole: NDArray[np.object_], angle: Array, beside: Array, joint: float
+    whole: NDArray[np.object_], angle: Array, run: Array, beside: Array, joint: float
 ) -> NDArray[np.object_]:
-    """Return pieces nipped to turn gently from those beside, whose angles are (2, n) or nan."""
+    """Return pieces nipped to turn gently from those beside, whose angles are (2, n) or nan.
+
+    `angle` and `run` are how they lie, and how their course runs, (n,).
+    """
     off = (angle - beside + np.pi / 4) % (np.pi / 2) - np.pi / 4
     goal = SAFELY * GENTLE
     low, high = -goal - np.nanmin(off, axis=0), goal - np.nanmax(off, axis=0)
@@ -165,7 +171,7 @@ def _gentle(
         over: Array = ABRUPT * np.maximum(turn - goal, 0.0).sum(0) / (np.pi / 4)
         return over
 
-    return _straightened(whole, wanted, joint, astray)
+    return _straightened(whole, wanted, run, joint, astray)
 
 
 def _askew(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
@@ -179,6 +185,7 @@ def _askew(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
 def _straightened(
     whole: NDArray[np.object_],
     wanted: Array,
+    along: Array,
     joint: float,
     cost: Callable[[Array, NDArray[np.int64]], Array],
     most: float = MOST,
@@ -193,7 +200,7 @@ def _straightened(
     cut = np.concatenate([cut[good], whole])
     owner = np.concatenate([owner[good], np.arange(len(whole))])
     worth = shapely.area(cut) / shapely.area(whole)[owner]
-    worth -= cost(axis_rad(cut), owner)
+    worth -= cost(axis_rad(cut, along[owner]), owner)
     worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
     out = whole.copy()
     order = np.argsort(quantised(worth, SOLVED), kind="stable")  # the last of each is the best

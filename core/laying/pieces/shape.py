@@ -7,6 +7,8 @@ steps back, so that a piece never leaves its own territory.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -34,7 +36,7 @@ def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object
     rings = shapely.get_exterior_ring(ground[ok])
     size = shapely.get_num_coordinates(rings) - 1
     # alike numbers of corners together, so that each batch is one dense array
-    for low, high in ((0, 6), (6, 8), (8, 12), (12, 24), (24, 10**9)):
+    for low, high in pairwise((0, 6, 8, 12, 24, 48, 96, 192, 10**9)):
         batch = np.nonzero((size > low) & (size <= high))[0]
         if len(batch):
             xy, live = padded(rings[batch])

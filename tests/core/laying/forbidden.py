@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from measures import Array, quarter_deg
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import MultiPolygon
 
 from core.laying import Setting
 
@@ -35,51 +35,8 @@ def one_piece_falls_short(s: Setting) -> bool:
     return inner.area < 1.7 * s.laying.tessera_mm**2 and _coverage(inner.area, s) < LEAST_COVERAGE
 
 
-def a_cake_falls_short(s: Setting) -> bool:
-    """Say whether a small disc is covered too little by sectors, and by a ring round a middle.
-
-    No piece may be larger than the tessera by more than a third (common practice), and four of
-    five must have four corners: of a sector that leaves two straight sides along the border, of
-    a piece of a ring one. Of the rest nothing is asked but to stay inside the circle half a joint
-    from the border.
-    """
-    radius = float(np.sqrt(s.outline.area / np.pi))
-    assert shapely.minimum_bounding_radius(s.outline) < 1.01 * radius, "not a disc"
-    inner, largest = radius - s.laying.joint_mm / 2, 4 / 3 * s.laying.tessera_mm**2
-    middle = float(np.sqrt(largest / np.pi))
-    best = 0.0
-    for n in range(2, 60):
-        bent = np.floor(0.2 * n) / n  # share of pieces that may have more corners
-        four, free = (_sectors_mm2(n, sides, inner, s.laying.joint_mm) for sides in (2, 64))
-        if four / n <= largest:
-            best = max(best, (1 - bent) * four + bent * free)
-        bent = np.floor(0.2 * (n + 1)) / n
-        plain, free = _inscribed_mm2(n, inner), np.pi * inner**2
-        ring = (1 - bent) * plain + bent * free - n * s.laying.joint_mm * max(inner - middle, 0)
-        if (ring - largest) / n <= largest:
-            best = max(best, ring)
-    assert best > 0, "so large a disc is more than one ring"
-    return _coverage(best, s) < LEAST_COVERAGE
-
-
 def _coverage(laid_mm2: float, s: Setting) -> float:
     return laid_mm2 / s.outline.area / (s.laying.tessera_mm / s.pitch_mm) ** 2
-
-
-def _inscribed_mm2(n: int, radius: float) -> float:
-    """Return the area of a regular polygon of n sides in a circle."""
-    return n / 2 * radius**2 * float(np.sin(2 * np.pi / n))
-
-
-def _sectors_mm2(n: int, sides: int, radius: float, joint: float) -> float:
-    """Return the area of n even sectors with so many sides along the border, less their joints."""
-    way = 2 * np.pi * np.arange(n * sides) / (n * sides)
-    whole = Polygon(radius * np.stack([np.cos(way), np.sin(way)], axis=1))
-    rays = [
-        LineString([(0, 0), 2 * radius * np.array([np.cos(a), np.sin(a)])]) for a in way[::sides]
-    ]
-    joints = shapely.union_all(shapely.buffer(rays, joint / 2, cap_style="flat"))
-    return float((whole - joints).area)
 
 
 def _courses(s: Setting) -> list[shapely.LinearRing]:

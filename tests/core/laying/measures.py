@@ -113,10 +113,20 @@ def least_width(p: NDArray[np.object_]) -> Array:
     return out
 
 
-def long_axis_rad(p: NDArray[np.object_]) -> Array:
-    boxes = shapely.get_coordinates(shapely.oriented_envelope(p)).reshape(len(p), -1, 2)
-    d = boxes[:, 1] - boxes[:, 0]
-    return np.arctan2(d[:, 1], d[:, 0])
+def axis_rad(p: NDArray[np.object_], along: Array) -> Array:
+    """Return the angle of each piece's smallest box; where several are as small to a thousandth,
+    as all three round an acute triangle are, of that which lies best along its course."""
+    out = np.empty(len(p))
+    for k, piece in enumerate(p):
+        c = shapely.get_coordinates(piece.exterior)
+        side = np.diff(c, axis=0)
+        angle = np.arctan2(side[:, 1], side[:, 0])[np.hypot(*side.T) > 1e-9]
+        x, y = c.T[:, None, :]
+        cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
+        room = np.ptp(x * cos + y * sin, axis=1) * np.ptp(y * cos - x * sin, axis=1)
+        off = np.abs(quarter_deg(angle - along[k]))
+        out[k] = angle[np.where(room <= 1.001 * room.min(), off, np.inf).argmin()]
+    return out
 
 
 def quarter_deg(angle: Array) -> Array:
@@ -188,8 +198,16 @@ def _directions(
 ) -> dict[str, float]:
     out: dict[str, float] = {}
     p, pitch = pieces.polygons, tessera + joint
-    angle, centre = long_axis_rad(p), shapely.centroid(p)
+    centre = shapely.centroid(p)
     xy = shapely.get_coordinates(centre)
+    order = np.lexsort((pieces.piece, pieces.course))
+    step = np.hypot(*np.diff(xy[order], axis=0).T)
+    same = (np.diff(pieces.course[order]) == 0) & (step < 2 * pitch)
+    left, right = order[:-1][same], order[1:][same]
+    run = np.zeros_like(xy)
+    np.add.at(run, left, xy[right] - xy[left])
+    np.add.at(run, right, xy[right] - xy[left])
+    angle = axis_rad(p, np.arctan2(run[:, 1], run[:, 0]))
     if lines:
         guide = np.asarray(lines, dtype=object)
         near, far = shapely.STRtree(guide).query_nearest(
@@ -207,10 +225,6 @@ def _directions(
         use &= (at > half) & (at < shapely.length(line) - half)
         if use.any():
             out["along_flow_deg"] = np.sqrt(np.mean(off[use] ** 2))
-    order = np.lexsort((pieces.piece, pieces.course))
-    step = np.hypot(*np.diff(xy[order], axis=0).T)
-    same = (np.diff(pieces.course[order]) == 0) & (step < 2 * pitch)
-    left, right = order[:-1][same], order[1:][same]
     if len(left):
         turn = np.abs(quarter_deg(angle[left] - angle[right]))
         out["course_turn_deg"] = np.percentile(turn, 80)
