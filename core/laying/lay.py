@@ -43,6 +43,7 @@ FEW_CORNERS = 200  # of an outline that are no matter, however they turn
 MOST_CROWD = 16.0  # points of an outline in the room of a tessera
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
+IN_COURSES = (lay_courses, lay_bands)
 BY_CHANCE = ("palladianum", "circumactum")  # irregular by nature
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
@@ -100,11 +101,8 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     Where courses follow the border each part has its own; a ground's courses run on beneath what
     lies on it.
     """
-    if (
-        setting.laying.follow_border
-        and not setting.hug
-        and _rule(setting) in (lay_courses, lay_round)
-    ):
+    apart = setting.laying.follow_border and not setting.hug
+    if apart and _rule(setting) in (*IN_COURSES, lay_round):
         each = [MultiPolygon([p]) for p in drawn.geoms]
         return [replace(setting, outline=p, share=round(p.area / drawn.area, 3)) for p in each]
     return [setting]
@@ -151,7 +149,7 @@ def _rule(setting: Setting) -> Rule:
     if hugs(setting):
         return lay_hugging
     rule = RULES.get(setting.laying.opus, lay_courses)
-    return lay_round if rule is lay_courses and is_small_round(setting) else rule
+    return lay_round if rule in IN_COURSES and is_small_round(setting) else rule
 
 
 def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
