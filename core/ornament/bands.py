@@ -90,7 +90,7 @@ def chequer(k: int = 2, high: int = 2) -> Band:
     return Band("chequer", k * high, 2 * k, group, draw, corner, ground(GRID, False), k)
 
 
-def triangles(k: int = 4) -> Band:
+def triangles(k: int = 6) -> Band:
     """Return a saw of teeth k pitches high and twice as long, cut at 45 degrees."""
 
     def draw(n: int, ends: bool) -> tuple[Figure, ...]:
@@ -103,7 +103,7 @@ def triangles(k: int = 4) -> Band:
     return Band("triangles", k, 2 * k, "p1m1", draw, corner, ground("tessellatum", False))
 
 
-def lozenges(k: int = 4) -> Band:
+def lozenges(k: int = 5) -> Band:
     """Return squares of k by k pitches standing on their corners, tip to tip."""
     wide = k * np.sqrt(2.0)
     one = Polygon([(0, wide / 2), (wide / 2, 0), (wide, wide / 2), (wide / 2, wide)])
@@ -204,6 +204,6 @@ def wave(k: int = 3) -> Band:
     eye = shapely.Point((high - 1) / 2, (high + 1) / 2)
     corner = (
         Figure("wave", joined([box(0, 0, high, 1), box(high - 1, 0, high, high)])),
-        Figure("boss", shapely.buffer(eye, k, quad_segs=4 * k)),
+        Figure("boss", shapely.buffer(eye, k + 1, quad_segs=4 * k)),
     )
     return Band("wave", high, 6 * k, "p1", draw, corner, ground())

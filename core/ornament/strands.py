@@ -94,7 +94,7 @@ def _corner_of_two(k: int, contour: int, sway: float, high: float) -> tuple[Figu
     half, edge = k / 2, k / 2 + contour
     radii = (high / 2 + sway, high / 2 - sway)
     figures = [
-        Figure(f"strand {j + 1}", ring(r, half), guides(r, (_course_off(k),)), follow_border=False)
+        Figure(f"strand {j + 1}", ring(r, half), guides(r, _outermost(k)), follow_border=False)
         for j, r in enumerate(radii)
     ]
     if contour:
@@ -108,9 +108,13 @@ def _corner_of_two(k: int, contour: int, sway: float, high: float) -> tuple[Figu
     return tuple(figures)
 
 
-def _course_off(k: int) -> float:
-    """Return how far from the middle of k courses the middle of one of them lies, pitches."""
-    return 0.0 if k % 2 else 0.5
+def _outermost(k: int) -> tuple[float, ...]:
+    """Return where the middles of the outermost of k courses lie, pitches from their middle.
+
+    Guides there leave both sides of a strand alike; one between two courses would count them wrong.
+    """
+    off = (k - 1) / 2
+    return (off, -off) if off else (0.0,)
 
 
 def _of_three(k: int, contour: int) -> Band:
@@ -172,7 +176,7 @@ def _band(
     gaps = shapely.difference(whole, joined([*strand, edge]))
     rim = whole.boundary
     eyes = joined(g for g in shapely.get_parts(gaps) if not shapely.dwithin(g, rim, HAIR))
-    guides = [_beside(w, (_course_off(k),)) for w in lines]
+    guides = [_beside(w, _outermost(k)) for w in lines]
     roles = [
         *((f"strand {s + 1}", strand[s], guides[s]) for s in range(len(lines))),
         ("contour", edge, [g for w in lines for g in _beside(w, (k / 2 + 0.5, -k / 2 - 0.5))]),
