@@ -143,7 +143,13 @@ class LayingLeaf(Leaf):
 
     def _hug(self) -> None:
         motifs = tuple(m.strip() for m in self.hug.text().split(",") if m.strip())
-        if any(f.laying.hug != motifs for f in self.chosen()):
+        doc = self.session.doc
+        unknown = [m for m in motifs if m not in doc.motifs()]
+        if unknown:
+            known = ", ".join(doc.motifs()) or "none yet; name one on the Fields leaf"
+            self.session.message.emit(f"No field has the motif '{unknown[0]}'. Motifs: {known}.")
+            self.refresh()
+        elif any(f.laying.hug != motifs for f in self.chosen()):
             self.change_chosen("Hug motifs", hug=motifs)
 
     def _throw(self) -> None:

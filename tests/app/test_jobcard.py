@@ -98,6 +98,18 @@ def test_a_refused_number_is_said_and_the_old_one_stands(table):
     assert leaf.numbers["joint_mm"][0].spin.value() == 1.5
 
 
+def test_a_motif_that_nothing_has_is_not_hugged(table):
+    table.card.turn_to("Laying")
+    table.session.select(("f1",))
+    leaf = table.card.leaf
+    QTest.mouseClick(leaf.buttons["vermiculatum"], Qt.MouseButton.LeftButton)
+    leaf.hug.setText("no such bird")
+    leaf.hug.editingFinished.emit()
+    assert table.session.doc.field_by_id("f1").laying.hug == ()
+    assert leaf.hug.text() == ""
+    assert any("'no such bird'" in s for s in table.said)
+
+
 def test_laying_buttons_have_pictures_and_lay(table):
     table.card.turn_to("Laying")
     table.session.select(("f1", "f2"))

@@ -186,6 +186,7 @@ def test_coordinates_stay_as_given_wherever_the_work_lies(tmp_path: Path) -> Non
 def test_every_choice_of_a_field_can_be_given(tmp_path: Path) -> None:
     given = {
         "laying": "vermiculatum",
+        "motif": "heron",
         "hug": ["heron"],
         "hug_courses": 2,
         "pieces": "cut",
@@ -226,6 +227,10 @@ MORE_FAULTS: dict[str, tuple[Any, str]] = {
     ),
     "one coordinate": (field([[[0, 0], [9], [9, 9], [0, 0]]]), "point 2 of 4 has no x and y"),
     "a huge whole number": (field([[[0, 0], [10**300, 0], [9, 9], [0, 0]]]), "a point at 1e+300"),
+    "a motif that nothing has": (
+        field(hug=["heron"]),
+        "field 'Ground' is to hug 'heron', but no field has that motif",
+    ),
     "yes for a number": (field(tessera_mm=True), "tessera is yes, which is not a number"),
     "a share of two": (field(accent_share=2), "the accent's share is 2; it must be 0 to 1"),
     "no table": ({**field(), "properties": [1]}, "feature 1: its properties are not a table"),
