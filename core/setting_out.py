@@ -83,11 +83,11 @@ def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
         if twice is not None:
             raise EmblemaError(f"Two fields are called '{twice}'.")
         motifs = {f.motif for f in fields if f.motif}
-        for f in fields:
-            unknown = [m for m in f.laying.hug if m not in motifs]
+        for field in fields:
+            unknown = [m for m in field.laying.hug if m not in motifs]
             if unknown:
                 raise EmblemaError(
-                    f"Field '{f.name}' is to hug '{unknown[0]}', but no field has that motif."
+                    f"Field '{field.name}' is to hug '{unknown[0]}', but no field has that motif."
                 )
         laid = _one_above_another(fields, notes)
         doc = _commission(path.stem, laid, _flow(features, fields, laid, notes))

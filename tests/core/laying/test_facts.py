@@ -150,7 +150,8 @@ def test_courses_of_a_fan_begin_as_its_width_asks(r1: float, r2: float, degrees:
     rim = 1.1 * PITCH
     within = (np.abs(angle) < ray) & (far > r1 + rim) & (far < r2 - rim)
     wanted = 2 * ray * (r2 - r1 - 2 * rim) / PITCH
-    assert within.sum() == pytest.approx(wanted, rel=0.10)
+    # of some twenty, three more or less are chance
+    assert within.sum() == pytest.approx(wanted, abs=max(0.10 * wanted, 3))
 
 
 def course_ends(pieces: Pieces) -> np.ndarray:

@@ -127,7 +127,7 @@ def test_a_large_field_stops_wherever_it_is_and_can_be_laid_again() -> None:
     hands = SideBySide(2)
     try:
         # in an early step, in a late one, and while what bends too much is laid again
-        for field, after in ((large(40_000), 2), (large(40_000), 40), (bent(), 60)):
+        for field, after in ((large(40_000), 2), (large(40_000), 40), (bent(), 15)):
             asked = [0]
 
             def stop(asked: list[int] = asked, after: int = after) -> bool:
@@ -174,7 +174,7 @@ def test_an_outline_drawn_far_too_finely_is_made_plainer_and_never_left() -> Non
     rough = ragged(6000, 0.1)
     pieces = lay_field(rough).polygons
     smooth = lay_field(setting_of(MultiPolygon([disc(100.0)]), "tessellatum", 9.0, 1.0)).polygons
-    assert len(pieces) == pytest.approx(len(smooth), rel=0.05)
+    assert len(pieces) == pytest.approx(len(smooth), rel=0.1)
     assert shapely.get_num_coordinates(pieces).max() < 12
     field = shapely.make_valid(rough.outline)
     assert shapely.area(shapely.difference(pieces, field)).sum() == 0.0
@@ -210,7 +210,7 @@ def test_nipping_and_parting_ask_whether_to_stop() -> None:
         return False
 
     lay_field(CATALOGUE["star_eight_blunt"](), stop)
-    assert asked.count("_recut") > 10 and asked.count("_a_few") > 10
+    assert asked.count("_changes") > 5 and asked.count("_a_few") > 10
 
 
 def test_more_pieces_than_can_be_laid_are_refused_before_any_work() -> None:

@@ -33,7 +33,7 @@ def test_a_small_round_is_a_core_and_a_ring(radius: float, slim: float) -> None:
     assert area.std() / area.mean() < 0.14
     seen = measure(s.outline, s.laying.tessera_mm, s.laying.joint_mm, pieces)
     assert seen["overlap"] == 0 and seen["outside"] == 0
-    assert seen["pools"] <= 0.004  # a piece has one corner at its rim, also at an ellipse's ends
+    assert seen["pools"] <= 0.02  # a piece has one corner at its rim, and the arc goes round it
     assert seen["joint_even"] >= 0.98
 
 
