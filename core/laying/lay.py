@@ -44,6 +44,7 @@ MOST_CROWD = 16.0  # points of an outline in the room of a tessera
 GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 IN_COURSES = (lay_courses, lay_bands)
+CRUMB_MM2 = 1e-5  # that mending leaves of an outline that crosses itself
 BY_CHANCE = ("palladianum", "circumactum")  # irregular by nature
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
@@ -103,14 +104,31 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     """
     apart = setting.laying.follow_border and not setting.hug
     if apart and _rule(setting) in (*IN_COURSES, lay_round):
-        each = [MultiPolygon([p]) for p in drawn.geoms]
-        return [replace(setting, outline=p, share=round(p.area / drawn.area, 3)) for p in each]
+        each = _without_crumbs(drawn)
+        if len(each) > 1:
+            return [
+                replace(setting, outline=MultiPolygon([p]), share=round(p.area / drawn.area, 3))
+                for p in each
+            ]
     return [setting]
+
+
+def _without_crumbs(outline: MultiPolygon) -> list[Polygon]:
+    """Return the parts of an outline, without what is no larger than rounding, nor such holes."""
+    return [
+        Polygon(p.exterior, [h for h in p.interiors if Polygon(h).area > CRUMB_MM2])
+        for p in outline.geoms
+        if p.area > CRUMB_MM2
+    ]
 
 
 def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay a field, or a part of it, in a frame of its own."""
     drawn = _valid(setting.outline)
+    parts = _without_crumbs(setting.outline if shapely.is_valid(setting.outline) else drawn)
+    if not parts:
+        return Pieces.empty()
+    setting = replace(setting, outline=MultiPolygon(parts))
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)

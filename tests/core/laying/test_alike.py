@@ -122,3 +122,13 @@ def test_a_long_band_is_not_compared_with_everything() -> None:
     band = setting(ribbon_outline(wave(300, 20, 1.0), 20.0), follow=True)
     assert first_alike([band, band, leaf(moved(0, 0, 0, False))])[1][0] == 0
     assert [k for k, move in first_alike([band, leaf(moved(0, 0, 0, False))]) if move] == []
+
+
+def test_crumbs_smaller_than_rounding_are_no_parts() -> None:
+    """Mending an outline that crosses itself may leave some."""
+    crumb = Polygon([(200, 0), (200 + 1e-7, 0), (200, 1e-7)])
+    square = shapely.box(0, 0, 60, 60)
+    alone = lay_field(setting(square, follow=True))
+    both = lay_field(setting(MultiPolygon([crumb, square]), follow=True))
+    assert off(both.polygons, alone.polygons) == 0
+    assert len(lay_field(setting(crumb, follow=True))) == 0
