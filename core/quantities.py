@@ -103,7 +103,7 @@ class Blank:
         columns, rows = self._grid(box)
         kinds, many = np.unique(columns * 1_000_000 + rows, return_counts=True)
         each = kinds // 1_000_000 * (kinds % 1_000_000)
-        return float(np.ceil(many / self.kept / each - _ALIKE).sum())
+        return float(np.maximum(np.ceil(many / self.kept / each - _ALIKE), 1).sum())
 
     def _by_strips(self, box: Floats) -> float:
         """Strips of the whole length; but for the last all are filled to less than a piece."""
@@ -147,7 +147,8 @@ def _filled(sum_of: float, room: float) -> float:
 
 
 def _up(x: float) -> float:
-    return float(np.ceil(x - _ALIKE))
+    """Return the next whole number, one however little is taken of a great plate."""
+    return float(max(np.ceil(x - _ALIKE), x > 0))
 
 
 def cuts(rates: Rates) -> Rates:

@@ -70,6 +70,13 @@ def test_a_plate_is_cut_from_edge_to_edge() -> None:
     assert plate.taken(alike(673, 9, 9)) == 2
 
 
+@pytest.mark.parametrize("long", [600.0, 2000.0, 1e5])
+def test_one_small_piece_takes_a_blank_however_large_it_is(long) -> None:
+    great = Blank(long, long, 0.5, long * long, 1)
+    assert great.taken(alike(1, 1, 1)) == great.taken(boxes((1, 1), (2, 1))) == 1
+    assert great.taken(np.empty((0, 2))) == 0
+
+
 def test_pieces_of_many_sizes_share_a_plate() -> None:
     mixed = np.random.default_rng(1).uniform([8, 6], [14, 8], (300, 2))
     assert blank_of(PLATE, RATES).taken(mixed) == 1

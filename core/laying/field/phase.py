@@ -37,7 +37,10 @@ from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
 LINE_TIE = 0.2  # a line says which way; where a course lies it says only if no border does
-MOST_POINTS, TANGLED = 1000, 0.3  # of a line kept clear of; more are made plainer by that share
+MOST_POINTS, STRETCH = (
+    200,
+    8,
+)  # of a line whose room is drawn at once; of a stretch of one with more
 LINES_APART = 3.0  # pitches from a longer flow line within which a line says nothing of it
 LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
 UNIT_PULL = 0.15
@@ -127,9 +130,20 @@ def _ties(
     return weight, target
 
 
-def _tangle(line: shapely.Geometry) -> bool:
-    """Return whether a line has more points than can be buffered while a person waits."""
-    return bool(shapely.get_num_coordinates(line) > MOST_POINTS)
+def _room(line: shapely.Geometry, apart_mm: float) -> shapely.Geometry:
+    """Return what lies within a distance of a line.
+
+    A scribble is taken stretch by stretch: drawn at once, the room round one that crosses itself
+    some hundred times fills the memory.
+    """
+    if shapely.get_num_coordinates(line) <= MOST_POINTS:
+        return shapely.buffer(line, apart_mm, quad_segs=4)
+    stretches = [
+        shapely.LineString(part.coords[k : k + STRETCH])
+        for part in shapely.get_parts(line)
+        for k in range(0, len(part.coords) - 1, STRETCH - 1)
+    ]
+    return shapely.union_all(shapely.buffer(stretches, apart_mm, quad_segs=4))
 
 
 def _leading(lines: tuple[shapely.LineString, ...], apart_mm: float) -> shapely.Geometry:
@@ -138,8 +152,7 @@ def _leading(lines: tuple[shapely.LineString, ...], apart_mm: float) -> shapely.
     led: list[shapely.Geometry] = []
     for k in np.argsort([-quantised(np.array(w.length), PLACE_MM) for w in lines], kind="stable"):
         if led:  # nothing is to be kept clear of the last
-            plain = shapely.simplify(led[-1], TANGLED * apart_mm) if _tangle(led[-1]) else led[-1]
-            room = shapely.union(room, shapely.buffer(plain, apart_mm, quad_segs=4))
+            room = shapely.union(room, _room(led[-1], apart_mm))
         led.append(shapely.difference(lines[k], room))
     parts = shapely.get_parts(shapely.get_parts(led))
     return shapely.MultiLineString(parts[~shapely.is_empty(parts)].tolist())
