@@ -9,11 +9,15 @@ midway between two steps.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import suppress
 from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.sparse.linalg import splu
 
 Array = NDArray[np.float64]
 Numbers = TypeVar("Numbers", Array, NDArray[np.complex128])
@@ -21,6 +25,7 @@ Numbers = TypeVar("Numbers", Array, NDArray[np.complex128])
 FINE = 2.0**-30  # of functions that are right to their last bits
 SOLVED = 2.0**-24  # of solved equations, which gather what their sums lose
 PLACE_MM = 2.0**-20  # of places, a millionth of a millimetre
+BAND_WORK = 2e9  # unknowns times the square of the band: beyond it a band fills too much memory
 
 
 def quantised(x: Numbers, step: float) -> Numbers:
@@ -101,6 +106,44 @@ def conjugate_gradients(
         x += step * way
         left -= step * ahead
     return x
+
+
+def factored(
+    matrix: sparse.csr_array, order: NDArray[np.int64] | None = None
+) -> Callable[[Array], Array]:
+    """Return what solves for a symmetric positive matrix and right sides (n,) or (n, k).
+
+    `order` takes the unknowns so that those that tell on each other lie near one another: a narrow
+    band is factorised in a third of the time that any sparse matrix takes.
+    """
+    n = matrix.shape[0]
+    order = np.arange(n) if order is None else order
+    place = np.empty(n, np.int64)
+    place[order] = np.arange(n)
+    entries = matrix.tocoo()
+    row, column = place[entries.row], place[entries.col]
+    low = row >= column
+    row, column = row[low], column[low]
+    wide = int((row - column).max(initial=0)) + 1
+    if n * wide**2 <= BAND_WORK:
+        band = np.zeros((wide, n), order="F")
+        band[row - column, column] = entries.data[low]
+        with suppress(np.linalg.LinAlgError):  # not positive to its last bits
+            factor = cholesky_banded(band, True, lower=True, check_finite=False)
+
+            def solve(rhs: Array) -> Array:
+                out = np.empty_like(rhs)
+                out[order] = cho_solve_banded((factor, True), rhs[order], True, False)
+                return out
+
+            return solve
+    lu = splu(
+        sparse.csc_array(matrix),
+        permc_spec="MMD_AT_PLUS_A",
+        diag_pivot_thresh=0.0,
+        options={"SymmetricMode": True},
+    )
+    return lambda rhs: np.asarray(lu.solve(rhs))
 
 
 def _sum_of(a: Array, b: Array) -> float:

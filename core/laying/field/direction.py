@@ -13,10 +13,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.sparse.linalg import spsolve
 
-from core.laying.exact import FINE, SOLVED, angles, quantised
-from core.laying.field.grid import Array, Grid, along
+from core.laying.exact import FINE, SOLVED, angles, factored, quantised
+from core.laying.field.grid import Array, Grid, across, along
 from core.laying.spec import Setting
 
 BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
@@ -100,10 +99,10 @@ def direction_field(setting: Setting) -> Direction:
     i, j = _neighbours(wide)
     weight = known[0][wide] + 1e-9
     rhs = np.stack([known[1][wide], known[2][wide]], axis=1)
-    bend = np.ones(len(i))
+    bend, order = np.ones(len(i)), across(wide)
     for turn in range(CREASE_ROUNDS + 1):
         lap = _laplacian(i, j, bend, len(weight))
-        solved = spsolve(sparse.csc_array(lap + sparse.diags_array(weight)), rhs)
+        solved = factored(sparse.csr_array(lap + sparse.diags_array(weight)), order)(rhs)
         solved = quantised(solved, SOLVED)
         if turn < CREASE_ROUNDS:
             unit = solved / np.maximum(np.hypot(*solved.T), 1e-9)[:, None]

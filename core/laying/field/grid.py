@@ -80,6 +80,13 @@ class Grid:
         return shapely.contains_xy(outline, x.ravel(), y.ravel()).reshape(self.shape)
 
 
+def across(inside: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return the inside nodes, numbered row by row, line by line across the grid's longer side."""
+    row, column = np.nonzero(inside)
+    rows, columns = inside.shape
+    return np.argsort(column, kind="stable") if columns > rows else np.arange(len(row))
+
+
 def along(lines: shapely.Geometry, step_mm: float) -> tuple[Array, Array]:
     """Walk along lines: points (n, 2) about `step_mm` apart and unit tangents (n, 2)."""
     points, tangents = [], []

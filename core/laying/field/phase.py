@@ -17,7 +17,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.sparse.linalg import splu
 
 from core.errors import Stopped
 from core.laying.courses.gaps import wave_numbers
@@ -26,13 +25,14 @@ from core.laying.exact import (
     SOLVED,
     conjugate_gradients,
     dot,
+    factored,
     quantised,
     raised,
     turns,
     ways,
 )
 from core.laying.field.direction import Direction
-from core.laying.field.grid import Array, Grid, straight_parts
+from core.laying.field.grid import Array, Grid, across, straight_parts
 from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
@@ -222,9 +222,10 @@ def _solve(
     if not tied.any():  # nothing to hold on to: begin from the middle node
         rhs[2 * (n // 2)] = 1.0
     psi = np.zeros(2 * n)
-    first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n)
+    order = (2 * across(inside)[:, None] + np.arange(2)).ravel()
+    first = _solver(sparse.csr_array(base + sparse.diags_array(np.full(2 * n, 1e-4))), n, order)
     psi = quantised(first(rhs, psi), SOLVED)
-    again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n)
+    again = _solver(sparse.csr_array(base + sparse.diags_array(pull)), n, order)
     for _ in range(ROUNDS):
         if stop():
             raise Stopped
@@ -236,16 +237,13 @@ def _solve(
     return out
 
 
-def _solver(matrix: sparse.csr_array, n: int) -> Callable[[Array, Array], Array]:
+def _solver(
+    matrix: sparse.csr_array, n: int, order: NDArray[np.int64]
+) -> Callable[[Array, Array], Array]:
     """Return a solver: one factorisation for a small field, conjugate gradients for a large one."""
     if n < 12_000:
-        lu = splu(
-            sparse.csc_array(matrix),
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
-        return lambda rhs, start: lu.solve(rhs)
+        solve = factored(matrix, order)
+        return lambda rhs, start: solve(rhs)
     return lambda rhs, start: conjugate_gradients(matrix, rhs, start, 400, 1e-3)
 
 
