@@ -23,6 +23,23 @@ def padded(rings: NDArray[np.object_]) -> tuple[Array, NDArray[np.bool_]]:
     return xy[pick], live
 
 
+def polygons_of(xy: Array, owner: NDArray[np.int64]) -> NDArray[np.object_]:
+    """Return polygons of corners (m, 2), those of each owner together and in order, none closed.
+
+    There is one for each owner that has corners, in the order of the owners.
+    """
+    new = np.r_[True, owner[1:] != owner[:-1]]
+    first = np.flatnonzero(new)
+    last = np.r_[first[1:], len(owner)] - 1
+    # after each one's last corner its first again
+    pick = np.insert(np.arange(len(owner)), last + 1, first)
+    ends = np.r_[0, last + 1 + np.arange(1, len(first) + 1)]
+    polygons = shapely.from_ragged_array(
+        shapely.GeometryType.POLYGON, xy[pick], (ends, np.arange(len(ends)))
+    )
+    return np.asarray(polygons, dtype=object)
+
+
 def beyond(
     xy: Array,
     live: NDArray[np.bool_],
@@ -67,5 +84,4 @@ def beyond(
     good = (use.sum(1) >= 3) & (area > least[owner])
     points, use = points[good], use[good]
     index = np.broadcast_to(np.arange(len(use))[:, None], use.shape)
-    rings = shapely.linearrings(points[use], indices=index[use])
-    return np.asarray(shapely.polygons(rings), dtype=object), owner[good]
+    return polygons_of(points[use], index[use]), owner[good]

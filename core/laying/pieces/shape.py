@@ -7,15 +7,16 @@ steps back, so that a piece never leaves its own territory.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from core.laying.exact import ways
+from core.laying.exact import dot, ways
 from core.laying.field.grid import Array
-from core.laying.pieces.clip import padded
+from core.laying.pieces.clip import padded, polygons_of
 
 FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
 SHARP_DEG = 42.0  # corners sharper than this are nipped
@@ -97,14 +98,8 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     touched = np.unique(index[sharp])
     mine = np.isin(index[at], touched)
     out = pieces.copy()
-    points, ids = points[mine], np.searchsorted(touched, index[at][mine])
-    start = np.searchsorted(ids, np.arange(len(touched)))
-    every = np.r_[ids, np.arange(len(touched))]
-    order = np.argsort(every, kind="stable")
-    rings = shapely.linearrings(
-        np.concatenate([points, points[start]])[order], indices=every[order]
-    )
-    out[touched] = shapely.polygons(rings)
+    points, ids = points[mine], index[at][mine]
+    out[touched] = polygons_of(points, ids)
     return out
 
 
@@ -126,50 +121,55 @@ def _neighbours(live: NDArray[np.bool_]) -> tuple[NDArray[np.int64], NDArray[np.
 
 
 def _take(xy: Array, at: NDArray[np.int64]) -> Array:
-    return np.take_along_axis(xy, at[..., None], axis=1)
+    n, k = at.shape
+    out: Array = xy.reshape(n * k, *xy.shape[2:])[at + k * np.arange(n)[:, None]]
+    return out
 
 
 def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
-    n, k = live.shape
-    live = live.copy()
-    rows = np.arange(n)
     # 1. hull: drop the deepest reflex or all but straight corner until none is left
-    for _ in range(k):
-        before, after = _neighbours(live)
-        a, b = _take(xy, before), _take(xy, after)
-        turn = _cross(xy - a, b - xy)
-        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
-        depth = np.where(live, turn / chord, np.inf)
-        worst = depth.argmin(1)
-        bad = (depth[rows, worst] <= 1e-9) & (live.sum(1) > 3)
-        if not bad.any():
-            break
-        live[rows[bad], worst[bad]] = False
+    live = _dropped(xy, live, lambda many: np.where(many > 3, np.nextafter(1e-9, 1), -np.inf))
     # 2. fewer corners: drop the flattest while it hardly shows, counting from all corners dropped
-    for _ in range(k):
-        before, after = _neighbours(live)
-        a, b = _take(xy, before), _take(xy, after)
-        chord = np.maximum(np.hypot(*np.moveaxis(b - a, -1, 0)), 1e-9)
-        height = np.where(live, _cross(xy - a, b - xy) / chord, np.inf)
-        worst = height.argmin(1)
-        many = live.sum(1)
-        allow = np.where(many > 6, 1.2, np.where(many > 4, FLAT, 0.12)) * joint
-        flat = (height[rows, worst] < allow) & (many > 3)
-        if not flat.any():
-            break
-        live[rows[flat], worst[flat]] = False
+    live = _dropped(
+        xy,
+        live,
+        lambda many: np.select(
+            [many > 6, many > 4, many > 3], [1.2 * joint, FLAT * joint, 0.12 * joint], -np.inf
+        ),
+    )
     # 3. each side steps back half a joint: further where a dropped corner pokes in, less where
     # one lies outside
-    before, after = _neighbours(live)
-    b = _take(xy, after)
-    d = b - xy
-    length = np.maximum(np.hypot(*np.moveaxis(d, -1, 0)), 1e-12)
+    d = _take(xy, _neighbours(live)[1]) - xy
+    length = np.maximum(np.hypot(d[..., 0], d[..., 1]), 1e-12)
     inward = np.stack([-d[..., 1], d[..., 0]], -1) / length[..., None]
     poke = _poke(xy, live, inward)
     lean = np.minimum(LEAN * _poke(xy, live, -inward), MOST_LEAN * joint)
     inset = joint / 2 + np.maximum(poke - POKE * joint, 0.0) - np.where(poke > 0, 0.0, lean)
-    offset = (inward * xy).sum(-1) + inset
+    offset = dot(inward, xy) + inset
     return _half_planes(inward, offset, live)
+
+
+def _dropped(
+    xy: Array, live: NDArray[np.bool_], allow: Callable[[NDArray[np.int64]], Array]
+) -> NDArray[np.bool_]:
+    """Return which corners are left when the flattest is dropped again and again.
+
+    One goes while it rises above its neighbours' chord by less than is allowed, mm, where so many
+    corners are left. Only rings that lost one are looked at again.
+    """
+    live = live.copy()
+    some = np.arange(len(live))
+    while len(some):
+        here, there = xy[some], live[some]
+        before, after = _neighbours(there)
+        a, b = _take(here, before), _take(here, after)
+        chord = np.maximum(np.hypot(b[..., 0] - a[..., 0], b[..., 1] - a[..., 1]), 1e-9)
+        height = np.where(there, _cross(here - a, b - here) / chord, np.inf)
+        worst = height.argmin(1)
+        flat = height[np.arange(len(some)), worst] < allow(there.sum(1))
+        some, worst = some[flat], worst[flat]
+        live[some, worst] = False
+    return live
 
 
 def _cross(a: Array, b: Array) -> Array:
@@ -182,15 +182,12 @@ def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
 
     With `inward` turned about: how far they lie outside.
     """
-    n, k = live.shape
-    out = np.zeros((n, k))
+    out = np.zeros(live.shape)
     owner, _ = _neighbours(live)  # the side that begins at the live slot before
-    dropped = ~live & np.isfinite(xy).all(-1)
-    rows = np.broadcast_to(np.arange(n)[:, None], (n, k))
-    base = _take(xy, owner)
-    inn = _take(inward, owner)
-    depth = ((xy - base) * inn).sum(-1)
-    np.maximum.at(out, (rows[dropped], owner[dropped]), depth[dropped])
+    row, slot = np.nonzero(~live)
+    side = owner[row, slot]
+    depth = dot(xy[row, slot] - xy[row, side], inward[row, side])
+    np.maximum.at(out, (row, side), depth)
     return out
 
 
@@ -202,33 +199,25 @@ def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArr
     """
     n, k = live.shape
     live = live.copy()
-    rows = np.arange(n)
-    for _ in range(k):
-        before, _after = _neighbours(live)
-        corner = _meet(inward, offset, _take(inward, before), np.take_along_axis(offset, before, 1))
+    corner = np.empty_like(inward)
+    some = np.arange(n)
+    while len(some):  # those that lost a side are looked at again
+        inn, off, there = inward[some], offset[some], live[some]
+        before, after = _neighbours(there)
+        met = corner[some] = _meet(inn, off, _take(inn, before), _take(off, before))
         # a side runs from its own corner (with the side before) to the next side's corner
-        _, after = _neighbours(live)
-        run = _take(corner, after) - corner
-        t = np.stack([inward[..., 1], -inward[..., 0]], -1)
-        length = np.where(live, (run * t).sum(-1), np.inf)
+        run = _take(met, after) - met
+        t = np.stack([inn[..., 1], -inn[..., 0]], -1)
+        length = np.where(there, dot(run, t), np.inf)
         worst = length.argmin(1)
-        gone = (length[rows, worst] <= 1e-9) & (live.sum(1) >= 3)
-        if not gone.any():
-            break
-        live[rows[gone], worst[gone]] = False
+        gone = (length[np.arange(len(some)), worst] <= 1e-9) & (there.sum(1) >= 3)
+        some, worst = some[gone], worst[gone]
+        live[some, worst] = False
     out = np.full(n, shapely.Polygon(), dtype=object)
     good = live.sum(1) >= 3
     use = live & good[:, None]
     if use.any():
-        index = np.broadcast_to(np.cumsum(good)[:, None] - 1, (n, k))[use]
-        points = corner[use]
-        first = np.searchsorted(index, np.arange(good.sum()))
-        ids = np.concatenate([index, np.arange(good.sum())])
-        order = np.argsort(ids, kind="stable")
-        rings = shapely.linearrings(
-            np.concatenate([points, points[first]])[order], indices=ids[order]
-        )
-        out[good] = shapely.polygons(rings)
+        out[good] = polygons_of(corner[use], np.broadcast_to(np.arange(n)[:, None], (n, k))[use])
         bad = ~shapely.is_valid(out)
         out[bad] = shapely.Polygon()
     return out

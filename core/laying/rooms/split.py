@@ -67,31 +67,33 @@ def parted(
     keep = first | (area > WORTH * pitch**2)
     ground, owner = ground[keep], owner[keep]
     ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
-    ground = _without_whiskers(ground, pitch, joint)
+    lost = bare(ground, pitch, joint)
+    ground, lost = _without_whiskers(ground, lost, pitch, joint)
     for _ in range(SWEEPS):
-        ground, owner = _recut(ground, owner, stretches, pitch, joint, stop)
+        ground, owner, lost = _recut(ground, owner, lost, stretches, pitch, joint, stop)
     return ground, owner
 
 
 def _without_whiskers(
-    ground: NDArray[np.object_], pitch: float, joint: float
-) -> NDArray[np.object_]:
+    ground: NDArray[np.object_], lost: Array, pitch: float, joint: float
+) -> tuple[NDArray[np.object_], Array]:
     """Return the territories less what is narrower than a joint, where a piece gains by it.
 
-    Nothing can be laid there, and a piece that had to heed it would leave far more bare.
+    Nothing can be laid there, and a piece that had to heed it would leave far more bare. `lost` is
+    what the piece of each leaves bare, mm2, here and below.
     """
-    lost = bare(ground, pitch, joint)
     some = np.flatnonzero(lost > BARE * pitch**2)
     by = WHISKER * joint / 2
     inner = shapely.buffer(ground[some], -by, join_style="mitre", mitre_limit=3.0)
     plain = shapely.buffer(inner, by, join_style="mitre", mitre_limit=3.0)
     whole = (shapely.get_type_id(plain) == 3) & ~shapely.is_empty(plain)
     some, plain = some[whole], plain[whole]
-    better = bare(plain, pitch, joint) + shapely.area(ground[some]) - shapely.area(plain)
+    left = bare(plain, pitch, joint)
+    better = left + shapely.area(ground[some]) - shapely.area(plain)
     much = better < lost[some] - MUCH * pitch**2
-    ground = ground.copy()
-    ground[some[much]] = plain[much]
-    return ground
+    ground, lost = ground.copy(), lost.copy()
+    ground[some[much]], lost[some[much]] = plain[much], left[much]
+    return ground, lost
 
 
 def _some(
@@ -159,16 +161,16 @@ def _cut(shape: Polygon, knife: LineString) -> list[Polygon]:
 def _recut(
     ground: NDArray[np.object_],
     owner: NDArray[np.int64],
+    lost: Array,
     stretches: Stretches,
     pitch: float,
     joint: float,
     stop: Callable[[], bool],
-) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+) -> tuple[NDArray[np.object_], NDArray[np.int64], Array]:
     """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
-    lost = bare(ground, pitch, joint)
     some = np.flatnonzero((lost > BARE * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
     if not len(some):
-        return ground, owner
+        return ground, owner, lost
     tree = shapely.STRtree(ground)
     touching = tree.query(ground[some], predicate="intersects")
     ground, owner = ground.copy(), owner.copy()
@@ -192,12 +194,16 @@ def _recut(
             ground[other] = rest
         ground[k] = mine
         changed |= {k, other}
+    anew = np.array(sorted(changed), np.int64)
+    lost = lost.copy()
     if more:
+        anew = np.r_[anew, len(ground) + np.arange(len(more))]
         ground = np.concatenate([ground, np.array([g for g, _ in more], dtype=object)])
         owner = np.concatenate([owner, np.array([w for _, w in more])])
-        order = np.argsort(owner, kind="stable")
-        ground, owner = ground[order], owner[order]
-    return ground, owner
+        lost = np.concatenate([lost, np.zeros(len(more))])
+    lost[anew] = bare(ground[anew], pitch, joint)
+    order = np.argsort(owner, kind="stable")
+    return ground[order], owner[order], lost[order]
 
 
 def _changes(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from core.laying.exact import PLACE_MM, angles, quantised
 from core.laying.field.grid import Array, along
+from core.laying.pieces.clip import polygons_of
 from core.laying.rooms.mesh import triangles
 
 OUTSIDE = -1
@@ -89,7 +90,7 @@ def territories(
         dense = np.searchsorted(index, piece)
         free = (who[vertex] != OUTSIDE).all(1)
         xy = _straightened(centre, vertex, dense, len(index), free, straighten)
-        out[index] = _polygons(xy, dense, len(index))
+        out[index] = polygons_of(xy, dense)
     return out
 
 
@@ -143,15 +144,3 @@ def _straightened(
         place[where[flat]] += 0.7 * (a[flat] * normal).sum(1)[:, None] * run
     moved: Array = place[where]
     return moved
-
-
-def _polygons(xy: Array, number: NDArray[np.int64], n: int) -> NDArray[np.object_]:
-    """Return polygons from points sorted by polygon number."""
-    first = np.searchsorted(number, np.arange(n))
-    closing = np.stack([xy[first], np.full((n, 2), 0.0)])[0]
-    points = np.concatenate([xy, closing])
-    ids = np.concatenate([number, np.arange(n)])
-    order = np.argsort(ids, kind="stable")
-    rings = shapely.linearrings(points[order], indices=ids[order])
-    polygons = np.asarray(shapely.polygons(rings), dtype=object)
-    return polygons
