@@ -9,13 +9,14 @@ task again.
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
 import time
 import traceback
 import weakref
 from collections import Counter, deque
-from collections.abc import Callable, Generator, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Generator, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import Connection, wait
 from typing import Any, Final
 
@@ -32,6 +33,7 @@ STILLBORN: Final = 3  # workers in a row that end before they begin: there can b
 # a fresh interpreter each: a fork would copy the window's threads half alive
 _fresh = multiprocessing.get_context("spawn")
 _HALT: Final = "halt"
+_THREADS: Final = "OPENBLAS_NUM_THREADS"  # numpy's and scipy's
 
 
 class NoWorkers(Exception):
@@ -98,6 +100,11 @@ class Workers:
         finally:
             self._halt()
 
+    def begin(self, tasks: int) -> None:
+        """Start as many workers as so many tasks will want, before the tasks are known."""
+        with suppress(NoWorkers):
+            self._start(tasks)
+
     def close(self) -> None:
         """End the workers; others are started when needed."""
         _end(self._all, self._closings)
@@ -120,8 +127,12 @@ class Workers:
                     w.task = todo.popleft()
                 else:
                     self._lose(w)
+        self._start(len(todo))
+
+    def _start(self, tasks: int) -> None:
+        """Start workers for so many tasks beside those that others have."""
         free = sum(w.task is None for w in self._all)  # they are still starting
-        for _ in range(min(len(todo) - free, self._most - len(self._all))):
+        for _ in range(min(tasks - free, self._most - len(self._all))):
             try:
                 self._all.append(_Worker(self._do))
             except OSError as e:
@@ -160,7 +171,8 @@ class _Worker:
         self.task: int | None = None
         self._process = _fresh.Process(target=_serve, args=(theirs, do), daemon=True)
         try:
-            self._process.start()
+            with _one_thread_each():
+                self._process.start()
         except BaseException:
             self.pipe.close()
             raise
@@ -196,6 +208,21 @@ class _Worker:
         self._process.join(1.0)
         with suppress(ValueError):  # the system is yet to end it
             self._process.close()
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Start processes whose linear algebra keeps to one thread.
+
+    Side by side their threads would only wait for one another, and use up the processor by it.
+    """
+    before = os.environ.get(_THREADS)
+    os.environ.setdefault(_THREADS, "1")
+    try:
+        yield
+    finally:
+        if before is None:
+            os.environ.pop(_THREADS, None)
 
 
 def _end(workers: list[_Worker], closings: list[None]) -> None:

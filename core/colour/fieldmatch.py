@@ -193,7 +193,8 @@ def _rule(
     wanted, known = few[kind], bool(np.isfinite(few).all())
     allowed = _allowed(place, palette_of(doc, field))
     blend = _allowed(place, field.colour.blend)
-    fits, size = _sizes(fitting(doc.materials, doc.rates, pieces.box_mm))
+    box = pieces.box_mm if doc.materials else np.empty((n, 2))
+    fits, size = _sizes(fitting(doc.materials, doc.rates, box))
     pair, kind = np.unique(kind * len(fits) + size, return_inverse=True)
     few, may = few[pair // len(fits)], fits[pair % len(fits)]
     if _named(doc, field):  # where nothing that was named is large enough, it is laid as asked

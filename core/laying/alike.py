@@ -35,11 +35,15 @@ def first_alike(settings: Sequence[Setting]) -> list[tuple[int, Frame | None]]:
     """
     found: list[tuple[int, Frame | None]] = []
     firsts: dict[object, list[int]] = {}
+    felt: dict[int, NDArray[np.object_]] = {}
     for k, setting in enumerate(settings):
         alike: tuple[int, Frame | None] = (k, None)
         several = firsts.setdefault(_likely(setting), [])
         for first in several:
-            move = congruent(settings[first], setting)
+            for n in (first, k):
+                if n not in felt:
+                    felt[n] = _guides(settings[n])
+            move = _move(settings[first], setting, felt[first], felt[k])
             if move is not None:
                 alike = first, move
                 break
@@ -56,6 +60,12 @@ def copied(pieces: Pieces, move: Frame, setting: Setting) -> Pieces:
 
 def congruent(a: Setting, b: Setting) -> Frame | None:
     """Return the move that carries a field with its lines onto another, None if there is none."""
+    return _move(a, b, _guides(a), _guides(b))
+
+
+def _move(
+    a: Setting, b: Setting, lines: NDArray[np.object_], others: NDArray[np.object_]
+) -> Frame | None:
     if (a.laying, a.seed, len(a.hug)) != (b.laying, b.seed, len(b.hug)):
         return None
     ring, other = _longest_ring(a.outline), _longest_ring(b.outline)
@@ -64,14 +74,13 @@ def congruent(a: Setting, b: Setting) -> Frame | None:
     near = ALIKE * a.laying.joint_mm
     if abs(a.outline.length - b.outline.length) > near * len(ring):
         return None
-    lines, others = _guides(a), _guides(b)
     for move in _moves(ring, other):
         if not _keeps_up(a, b, move):
             continue
         outline = shapely.transform(a.outline.boundary, move.out)
-        if shapely.hausdorff_distance(outline, b.outline.boundary) > near:
-            continue
-        if _same(shapely.transform(lines, move.out), others, near):
+        if _same(np.array([outline]), np.array([b.outline.boundary]), near) and _same(
+            shapely.transform(lines, move.out), others, near
+        ):
             return move
     return None
 
@@ -98,10 +107,15 @@ def _guides(setting: Setting) -> NDArray[np.object_]:
 
 
 def _same(a: NDArray[np.object_], b: NDArray[np.object_], near: float) -> bool:
+    """Return whether each shape lies within that distance of its twin, all along both."""
     empty = shapely.is_empty(a)
     if (empty != shapely.is_empty(b)).any():
         return False
-    return not (shapely.hausdorff_distance(a, b)[~empty] > near).any()
+    a, b = a[~empty], b[~empty]
+    # no nearer than the boxes about them, which are far quicker to compare
+    if (np.abs(shapely.bounds(a) - shapely.bounds(b)) > near).any():
+        return False
+    return not (shapely.hausdorff_distance(a, b) > near).any()
 
 
 def _moves(a: Array, b: Array) -> list[Frame]:

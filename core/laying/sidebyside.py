@@ -45,6 +45,8 @@ class SideBySide:
             A field cannot be laid.
         """
         settings = [by_its_seed(s) for s in settings]
+        if sum(map(work, settings)) >= WORTH_IT:
+            self._workers.begin(len(settings))  # they get ready while congruent fields are found
         alike = first_alike(settings)
         firsts = [k for k, (_, move) in enumerate(alike) if move is None]
         for k, pieces in self._firsts(settings, firsts, stop):
