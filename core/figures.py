@@ -7,6 +7,7 @@ studio; the wall's own limits and local codes decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
@@ -19,9 +20,9 @@ from core.commission import Commission, Rates
 from core.files import write_text
 from core.geometry import polygon_of
 from core.material import Material
-from core.pieces import Layout
+from core.pieces import LaidField, Layout
 from core.plaintext import csv_text
-from core.quantities import blank_of
+from core.quantities import blank_of, laid_whole
 
 # Hours a piece against one laid in courses (common practice).
 EFFORT: Final = {
@@ -113,10 +114,12 @@ def counts(doc: Commission, layout: Layout) -> tuple[Count, ...]:
     stock = np.concatenate([f.stock for f in some])
     area = np.concatenate([f.pieces.area_mm2 for f in some])
     box = np.concatenate([f.pieces.box_mm for f in some])
+    whole = _laid_whole(doc, some)
     rows = []
     for k in np.unique(stock[stock >= 0]):
         on = stock == k
-        rows.append(_count(doc.materials[k], doc.rates, float(area[on].sum()), box[on]))
+        mm2 = float(area[on].sum())
+        rows.append(_count(doc.materials[k], doc.rates, mm2, box[on], whole[on]))
     bare = stock < 0
     if bare.any():
         mm2 = float(area[bare].sum())
@@ -124,11 +127,23 @@ def counts(doc: Commission, layout: Layout) -> tuple[Count, ...]:
     return tuple(rows)
 
 
-def _count(m: Material, rates: Rates, area_mm2: float, box: NDArray[np.float64]) -> Count:
+def _laid_whole(doc: Commission, laid: Sequence[LaidField]) -> NDArray[np.bool_]:
+    by_id = {f.id: f for f in doc.fields}
+    return np.concatenate([laid_whole(by_id[f.field_id], f.pieces) for f in laid])
+
+
+def _count(
+    m: Material,
+    rates: Rates,
+    area_mm2: float,
+    box: NDArray[np.float64],
+    whole: NDArray[np.bool_],
+) -> Count:
     blank = blank_of(m, rates)
-    take = blank.taken(box, area_mm2)
+    spent = blank.spent(box, whole)
+    take = blank.taken(spent, area_mm2)
     per_mm2 = m.thickness_mm * m.density_kg_m3 / 1e9
-    used_mm2 = blank.used(box, area_mm2) * blank.area_mm2
+    used_mm2 = blank.used(spent, area_mm2) * blank.area_mm2
     cost: Decimal | None
     if m.price_unit == "kg":
         cost = m.price * _dec(used_mm2 * per_mm2)
@@ -160,10 +175,11 @@ def needed_instead(doc: Commission, layout: Layout, code: str) -> dict[str, int]
     k = [m.code for m in doc.materials].index(code)
     on = [(f.pieces, f.stock == k) for f in layout.fields]
     box = np.concatenate([p.box_mm[some] for p, some in on])
+    whole = _laid_whole(doc, layout.fields)[np.concatenate([some for _, some in on])]
     mm2 = sum(float(p.area_mm2[some].sum()) for p, some in on)
     blanks = {m.code: blank_of(m, doc.rates) for m in doc.materials}
     return {
-        m.code: blanks[m.code].taken(box, mm2)
+        m.code: blanks[m.code].taken(blanks[m.code].spent(box, whole), mm2)
         for m in doc.materials
         if m.code != code and bool(blanks[m.code].holds(box).all())
     }

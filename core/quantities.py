@@ -2,8 +2,8 @@
 
 A stocked piece is a blank: a cut piece, a tile, a rod, a plate. A tessera is cut from it as the
 smallest box about it, with what the cut itself takes; one larger than the blank cannot be cut from
-it. The blanks reckoned are always enough, since a way to cut them is known, and never too few for
-more pieces than for less.
+it, and a pebble or shell laid as it is found takes one whatever its size. The blanks reckoned are
+always enough, since a way to cut them is known, and never too few for more pieces than for less.
 
 References
 ----------
@@ -21,8 +21,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from core.commission import Rates
+from core.commission import Field, Rates
 from core.material import Material
+from core.pieces import Pieces
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -57,6 +58,11 @@ class Blank:
         return np.asarray(
             (side[:, 0] <= self.long_mm + _ALIKE) & (side[:, 1] <= self.short_mm + _ALIKE)
         )
+
+    def spent(self, box: Floats, whole: Bools) -> Floats:
+        """Return what is spent on pieces: on those laid whole, as found, all of the blank."""
+        all_of = np.maximum(box, (self.long_mm, self.short_mm))
+        return np.where((whole & self.holds(box))[:, None], all_of, box)
 
     def each(self, box: Floats) -> Ints:
         """Return how many of its like are cut from one blank, 0 for those too large."""
@@ -179,21 +185,35 @@ def fitting(materials: Sequence[Material], rates: Rates, box: Floats) -> Bools:
     return out
 
 
+def laid_whole(field: Field, pieces: Pieces) -> Bools:
+    """Return which of a field's pieces are laid as they are found, not cut, shape (n,)."""
+    return np.full(len(pieces), field.laying.pieces != "cut")
+
+
 class InHand:
     """What is in hand for some pieces, and which of them each material was taken for."""
 
     def __init__(
-        self, materials: Sequence[Material], rates: Rates, box: Floats, area_mm2: Floats
+        self,
+        materials: Sequence[Material],
+        rates: Rates,
+        box: Floats,
+        area_mm2: Floats,
+        whole: Bools | None = None,
     ) -> None:
         self.blanks = [blank_of(m, rates) for m in materials]
         self.room = [m.pieces for m in materials]
         self._box, self._area = box, area_mm2
+        self._whole = np.zeros(len(box), bool) if whole is None else whole
         self._rows: list[Ints] = [np.empty(0, np.int64) for _ in materials]
 
     def taken(self, k: int, more: Ints | None = None) -> int:
         """Return the blanks taken of a material, with some `more` pieces."""
         rows = self._rows[k] if more is None else np.concatenate([self._rows[k], more])
-        return self.blanks[k].taken(self._box[rows], float(self._area[rows].sum()))
+        return self.blanks[k].taken(self._spent(k, rows), float(self._area[rows].sum()))
+
+    def _spent(self, k: int, rows: Ints) -> Floats:
+        return self.blanks[k].spent(self._box[rows], self._whole[rows])
 
     def left(self, k: int) -> int:
         """Return the blanks left of a material."""
@@ -218,7 +238,7 @@ class InHand:
 
     def alike(self, k: int, rows: Ints) -> list[Ints]:
         """Part pieces by what they are cut from of a blank: which they are, the smaller first."""
-        box = self._box[rows]
+        box = self._spent(k, rows)
         each = self.blanks[k].each(box)
         by_size = np.lexsort((box[:, 0], box[:, 1], -each))
         return np.split(by_size, np.flatnonzero(np.diff(each[by_size])) + 1)
@@ -228,4 +248,4 @@ class InHand:
         left = self.left(k)
         if not left or not len(rows):
             return left
-        return int(left * max(len(rows) / self.blanks[k].taken(self._box[rows]), 0.0) + 1e-9)
+        return int(left * max(len(rows) / self.blanks[k].taken(self._spent(k, rows)), 0.0) + 1e-9)

@@ -26,7 +26,7 @@ from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
 from core.commission import Commission, Field
 from core.geometry import polygon_of
 from core.pieces import LaidField, Pieces
-from core.quantities import InHand, blank_of, fitting
+from core.quantities import InHand, blank_of, fitting, laid_whole
 
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -426,6 +426,7 @@ def _within_stock(
         doc.rates,
         np.concatenate([m.pieces.box_mm for m in every]),
         np.concatenate([m.pieces.area_mm2 for m in every]),
+        np.concatenate([laid_whole(m.field, m.pieces) for m in every]),
     )
     for j in np.unique(hand[hand >= 0]):
         in_hand.take(j, np.flatnonzero(hand == j))

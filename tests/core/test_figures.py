@@ -12,7 +12,16 @@ import pytest
 import shapely
 
 from core.commission import Commission, Rates, field_of
-from core.figures import CAUTIONS, COLUMNS, WALLS, counts, figures, grout_kg_m2, write_counts_csv
+from core.figures import (
+    CAUTIONS,
+    COLUMNS,
+    WALLS,
+    counts,
+    figures,
+    grout_kg_m2,
+    needed_instead,
+    write_counts_csv,
+)
 from core.material import Material
 from core.pieces import LaidField, Layout, Pieces
 
@@ -109,6 +118,15 @@ def test_a_price_by_the_sheet_is_said_to_be_missing() -> None:
 def test_bought_pieces_that_give_several() -> None:
     (c,) = counts(*wall(stock=2))  # marble of 40 x 21 mm, sawn with 2 mm of kerf: 3 x 2
     assert (c.take, c.cost) == (9, Decimal("4.50"))  # 50 / 6
+
+
+def test_pebbles_are_counted_one_by_one_however_small_they_are_drawn() -> None:
+    """Fifty stones of 40 x 21 mm cut into squares of 10 are 9; laid as found they are 50."""
+    doc, layout = wall(stock=2)
+    assert counts(doc, layout)[0].take == 9
+    found = replace(doc.fields[0], laying=replace(doc.fields[0].laying, pieces="rounds"))
+    assert counts(replace(doc, fields=(found,)), layout)[0].take == 50
+    assert needed_instead(replace(doc, fields=(found,)), layout, "P")["G"] >= 50
 
 
 def test_pieces_larger_than_what_is_stocked_are_counted_and_covered() -> None:

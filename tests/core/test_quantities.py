@@ -199,6 +199,18 @@ def test_what_is_in_hand_is_enough_for_as_many_as_it_says_and_for_no_more(box, r
     assert in_hand.left(0) == room - in_hand.taken(0)
 
 
+@settings(max_examples=100, deadline=None)
+@given(box=some, m=st.sampled_from(STOCKED), chance=st.randoms(use_true_random=False))
+def test_what_is_laid_as_found_takes_a_stocked_piece_each(box, m, chance) -> None:
+    blank = blank_of(replace(m, waste=0.0), RATES)
+    whole = np.array([chance.random() < 0.5 for _ in box], bool)
+    fit, spent = blank.holds(box), blank.spent(box, whole)
+    as_found = int((whole & fit).sum())
+    assert (blank.each(spent)[whole & fit] == 1).all() and (blank.holds(spent) == fit).all()
+    assert blank.taken(spent[whole & fit]) == as_found
+    assert blank.taken(spent) >= max(as_found, blank.taken(box))
+
+
 def test_which_pieces_fit_which_materials() -> None:
     fits = fitting(STOCKED, RATES, boxes((16, 9), (12.4, 12.4), (40, 40)))
     assert fits.tolist() == [
