@@ -32,6 +32,7 @@ LAYINGS = (
     "sectile",
 )
 PIECES = ("cut", "rounds", "tapers")
+CORNERS = ("mitre", "butt")
 MATCHES = ("nearest", "mix", "shade")
 HUGGING = ("vermiculatum", "classicum")  # with courses of their own size along a border
 EDITS = ("lift", "set", "nip", "join", "shift", "pin", "stock")
@@ -80,6 +81,9 @@ class Laying:
         Length over width of natural pieces.
     module_mm : float
         Distance between the fans of circumactum.
+    corners : str
+        How a straight band turns a square corner: "mitre" (both arms cut on the slant) or "butt"
+        (one runs through, the next stops against its side, alike at all corners).
     throw : int
         Another throw of the hand: the same choices with other small irregularities.
     """
@@ -99,6 +103,7 @@ class Laying:
     slenderness: float = 1.4
     module_mm: float = 120.0
     throw: int = 0
+    corners: str = "mitre"
 
     @property
     def pitch_mm(self) -> float:
@@ -535,6 +540,7 @@ def check_field(f: Field) -> None:
     written(f"{who} its motif", f.motif, LONGEST_NAME)
     one_of(f"{who} the laying", laying.opus, LAYINGS)
     one_of(f"{who} the kind of pieces", laying.pieces, PIECES)
+    one_of(f"{who} the corners", laying.corners, CORNERS)
     one_of(f"{who} the match", colour.match, MATCHES)
     for name, words, least, most, unit in _RANGES:
         value = getattr(laying if name in _LAYING else colour, name)

@@ -25,6 +25,8 @@ TELL = {
     "sectile": "One shaped piece, or a few, cut along the field's flow lines.",
 }
 
+BANDED = ("tessellatum", "musivum")  # they turn the corners of a straight band
+
 
 class LayingLeaf(Leaf):
     """How the chosen fields are laid."""
@@ -119,12 +121,19 @@ class LayingLeaf(Leaf):
             self.courses,
             self.hug_size,
         )
+        self.corners = Choice(
+            "Corners of a band",
+            (("mitre", "cut on the slant"), ("butt", "one runs through")),
+            lambda v: self.change_chosen("Turn corners", corners=v),
+        )
+        self.corners.setToolTip("Where the field is a straight band that turns at right angles")
         self.special = self.group(
             "This laying's own",
             number("Sizes spread", "spread", "%", 0, 60, 1, 0, 0.01),
             number("Turned along the flow", "strictness", "%", 0, 100, 5, 0, 0.01),
             number("Length to width", "slenderness", "", 1, 8, 0.1, 2),
             number("Fans apart", "module_mm", "mm", 20, 2000, 5, 0),
+            self.corners,
         )
         self.throw = button(
             "Lay again with another hand",
@@ -236,4 +245,7 @@ class LayingLeaf(Leaf):
         }
         for attribute, on in shown.items():
             self.numbers[attribute][0].setVisible(on)
-        self.special.setVisible(any(shown.values()))
+        turns = first.laying.opus in BANDED and not natural
+        self.corners.show_value(first.laying.corners)
+        self.corners.setVisible(turns)
+        self.special.setVisible(turns or any(shown.values()))

@@ -110,6 +110,20 @@ def test_a_motif_that_nothing_has_is_not_hugged(table):
     assert any("'no such bird'" in s for s in table.said)
 
 
+def test_how_a_band_turns_its_corners_is_chosen_where_it_counts(table):
+    table.card.turn_to("Laying")
+    table.session.select(("f1",))
+    leaf = table.card.leaf
+    QTest.mouseClick(leaf.buttons["tessellatum"], Qt.MouseButton.LeftButton)
+    assert not leaf.corners.isHidden() and leaf.corners.value == "mitre"
+    leaf.corners.box.setCurrentIndex(leaf.corners.box.findData("butt"))
+    assert table.session.doc.field_by_id("f1").laying.corners == "butt"
+    table.session.undo()
+    assert leaf.corners.value == "mitre"
+    QTest.mouseClick(leaf.buttons["palladianum"], Qt.MouseButton.LeftButton)
+    assert leaf.corners.isHidden()
+
+
 def test_laying_buttons_have_pictures_and_lay(table):
     table.card.turn_to("Laying")
     table.session.select(("f1", "f2"))

@@ -63,6 +63,7 @@ FAULTS: dict[str, tuple[Callable[[Commission], Commission], str]] = {
     "far": (first_field(outline=(((*RING, (0.0, -2e8)),),)), "a point at -200000000 mm"),
     "no outline": (first_field(outline=()), "Field 'Sky' has no outline"),
     "no laying": (first_field(opus="basketwork"), "the laying 'basketwork' is not one of"),
+    "no corner": (first_field(corners="bevel"), "the corners 'bevel' is not one of"),
     "fans without end": (
         first_field(opus="circumactum", tessera_mm=2.0, joint_mm=0.3, module_mm=2000.0),
         "the distance between fans is 2000 mm; it must be 5 to 690 mm",

@@ -41,6 +41,7 @@ SHARPEST = 0.66  # sine of the angle at which an arm may end
 SQUARE = 0.97  # the same, of an end that is as good as square
 ASIDE = 0.25  # pieces by which the joints of a course are moved from those of the one beside
 ASIDE_MITRED = 0.15  # the same, where the pieces at an end are cut to a mitre
+ENDS = ((0, 3), (1, 2))  # the corners at an arm's start and end
 PLACES = 7  # moves to choose from
 ASTRAY = 0.03  # tangent of the angle by which a flow line may stray from its arm
 ACROSS = 0.6  # widths for which a flow line may run across an arm, from another that butts on it
@@ -96,6 +97,8 @@ def lay_bands(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     for part in setting.outline.geoms:
         arms = _arms(setting, part) if not setting.laying.width_variation else []
         if arms:
+            if setting.laying.corners == "butt":
+                arms = _butted(arms, STRAY * setting.laying.joint_mm)
             laid += [_laid(setting, arm) for arm in arms]
         else:
             rest.append(part)
@@ -123,6 +126,50 @@ def _arms(setting: Setting, part: Polygon) -> list[Arm]:
     led = [_led(arm, setting.flow) for arm in arms]
     followed = setting.laying.follow_border or bool(setting.hug)
     return arms if all(k is True or (k is None and followed) for k in led) else []
+
+
+def _butted(arms: list[Arm], stray: float) -> list[Arm]:
+    """Return arms of which, where two meet in a mitre at a square turn, one runs through.
+
+    Going along the band every arm runs through at the turn it comes to, so all turns are alike.
+    """
+    corner = [arm.corner.copy() for arm in arms]
+    way = [arm.way for arm in arms]
+    ends = [(k, e) for k, arm in enumerate(arms) for e in (0, 1) if arm.sines()[e] < SQUARE]
+    meets = {
+        (k, e): (other, far)
+        for k, e in ends
+        for other, far in ends
+        if other != k
+        and abs(float(dot(way[k], way[other]))) < ASTRAY
+        and _far(corner[k][list(ENDS[e])], corner[other][list(ENDS[far])]) <= stray
+    }
+    left = sorted(range(len(arms)), key=lambda k: ((k, 0) in meets) + ((k, 1) in meets))
+    seen: set[int] = set()
+    for k in left:
+        out = int((k, 1) in meets)
+        while k not in seen and (k, out) in meets:
+            seen.add(k)
+            other, far = meets[k, out]
+            _squared(corner[k], out, way[k], through=True)
+            _squared(corner[other], far, way[other], through=False)
+            k, out = other, 1 - far
+        seen.add(k)
+    return [Arm(c) for c in corner]
+
+
+def _far(one: Array, other: Array) -> float:
+    """Return how far two ends of arms lie apart, corner from corner, mm."""
+    ways = (np.hypot(*(one - w).T).max() for w in (other, other[::-1]))
+    return float(min(ways))
+
+
+def _squared(corner: Array, end: int, way: Array, through: bool) -> None:
+    """Move an end's corners along their sides until it is square, as far as its farther one."""
+    at = list(ENDS[end])
+    along = dot(corner[at], way)
+    to = along.max() if through == bool(end) else along.min()
+    corner[at] += (to - along)[:, None] * way
 
 
 def _bends(arms: list[Arm], stray: float) -> bool:

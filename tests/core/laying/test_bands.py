@@ -106,6 +106,44 @@ def test_a_meander_keeps_its_whole_courses_whatever_line_runs_along_it(
     assert covered > 0.97 * (TESSERA / PITCH) ** 2
 
 
+def butted(outline: shapely.Geometry, **more) -> Setting:
+    return band(outline, corners="butt", **more)
+
+
+def square_cut(pieces: Pieces) -> bool:
+    return pieces.area_mm2 == pytest.approx(np.prod(pieces.box_mm, axis=1), rel=2e-3)
+
+
+@given(st.integers(1, 4), st.floats(-0.1, 0.1), st.floats(4, 9))
+def test_a_butted_frame_has_no_slanted_cut_and_all_its_corners_are_alike(number, off, within):
+    outline = ring(4, number + off, max(within, number + 1))
+    s = butted(outline, variation=0.0)
+    pieces = lay_bands(s, lambda: False)
+    sound(s, pieces)
+    assert square_cut(pieces)
+    assert not square_cut(lay_bands(band(outline), lambda: False))
+    assert pieces.area_mm2.min() > 0.6 * TESSERA**2
+    back = np.array([[0.0, 1.0], [-1.0, 0.0]])
+    far = cKDTree(pieces.centre_mm).query(pieces.centre_mm @ back)[0]
+    assert far.max() < CLOSE
+
+
+@pytest.mark.parametrize("wide", [1, 2])
+@pytest.mark.parametrize("degrees", [0, 27])
+def test_a_butted_meander_stops_square_at_every_turn_whichever_hand(wide, degrees) -> None:
+    s = butted(rotate(along(MEANDER, wide), degrees, origin=(0, 0)))
+    pieces = lay_field(s)
+    sound(s, pieces)
+    assert square_cut(pieces)
+    assert pieces.course.max() + 1 == wide * (len(MEANDER) - 1)
+    assert pieces.area_mm2.sum() / s.outline.area > 0.97 * (TESSERA / PITCH) ** 2
+
+
+def test_turns_that_are_not_square_are_mitred_all_the_same() -> None:
+    one, other = (lay_field(s(ring(6, 2, 6))) for s in (band, butted))
+    assert shapely.equals(one.polygons, other.polygons).all()
+
+
 def test_joints_do_not_run_on_from_course_to_course() -> None:
     pieces = lay_field(band(box(0, 0, 30 * PITCH, 4 * PITCH), variation=0.0))
     left = shapely.bounds(pieces.polygons)[:, 0]
