@@ -29,6 +29,7 @@ from core.locks import Lock
 from core.material import Material
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured, with_colours
+from core.repeats import carry
 from core.stock import StockStore, starter_stock
 
 MOST_UNDO_BYTES = 256_000_000  # of packed pieces that undo holds on to
@@ -205,7 +206,10 @@ class Session(QObject):
             return
         there = {f.id for f in doc.fields}
         gone = {a.field_id for a in doc.agreed} - there
-        check_document(no_longer_agreed(doc, gone) if gone else doc)
+        check_document(replace(no_longer_agreed(doc, gone) if gone else doc, repeats=()))
+        doc, told = carry(self._doc, doc)
+        if doc.repeats:
+            check_document(no_longer_agreed(doc, gone) if gone else doc)
         doc = self._with_consent(label, doc)
         if images:
             self._images = {**self._images, **images}
@@ -213,6 +217,8 @@ class Session(QObject):
         self._redo.clear()
         self._bound_undo()
         self._set(doc, self._kept)
+        for words in told:
+            self.message.emit(words)
 
     def swap(
         self, old: str, new: str, *, field_id: str | None = None, motif: str | None = None

@@ -53,10 +53,12 @@ def agreed_that_change(before: Commission, after: Commission) -> tuple[str, ...]
 
 def _all_of(doc: Commission) -> dict[str, object]:
     settings = {f.id: setting_of(doc, f) for f in doc.fields}
-    return {
+    own = {
         f.id: (settings[f.id], one)
         for f, one in zip(doc.fields, hangs_on(doc, settings), strict=True)
     }
+    copies = doc.copies()  # what repeats another is laid as that is
+    return {i: (one, own[copies[i][0]]) if i in copies else one for i, one in own.items()}
 
 
 def question(doc: Commission, field_ids: Iterable[str], label: str) -> str:

@@ -7,6 +7,7 @@ of a second, so that it can stand behind every edit.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 
@@ -28,12 +29,14 @@ from core.commission import (
     check_field,
 )
 from core.errors import EmblemaError
-from core.geometry import SNAP_MM
+from core.geometry import SNAP_MM, lies_as
 from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
+from core.moves import Move
 
 LARGEST_MM = 1_000_000.0  # a kilometre of wall
 LONGEST_NOTES = 1_000_000
 MOST_PAGES = 100_000
+TRUE_WAY = 1e-9  # by which the length of a move's way may differ from 1
 MOST_POINTS = 5_000_000  # of all outlines and flow lines
 _MOST = {
     "fields": 5000,
@@ -44,6 +47,7 @@ _MOST = {
     "motif_palettes": 5000,
     "agreed": 5000,
     "printed": 20_000,
+    "repeats": 5000,
 }
 # attribute, words, least, most
 _LIMITS = (
@@ -106,6 +110,7 @@ def check_document(doc: Commission) -> None:
         for text in (motif, *codes):
             written("A motif's palette:", text, LONGEST_NAME)
     _check_stands(doc, ids)
+    _check_repeats(doc)
     _check_numbers(doc.limits, doc.rates)
 
 
@@ -113,6 +118,8 @@ def _check_fields(fields: Sequence[Field]) -> None:
     points = 0
     for f in fields:
         check_field(f)
+        if f.colour.sketch_move is not None:
+            _check_move(f"Field '{f.name}': the move of its sketch", f.colour.sketch_move)
         written(f"Field '{f.name}': its id", f.id, LONGEST_NAME)
         if not f.outline:
             raise EmblemaError(f"Field '{f.name}' has no outline.")
@@ -173,6 +180,38 @@ def _check_stands(doc: Commission, ids: set[str]) -> None:
         within(f"{who}: the number of pages", len(p.marks), 0, MOST_PAGES)
         for text in (p.on, p.what, p.paper, *(word for mark in p.marks for word in mark)):
             written(f"{who}:", text, LONGEST_TEXT)
+
+
+def _check_repeats(doc: Commission) -> None:
+    """Raise where a repeat is no repeat: links that lead nowhere, or places that are not alike."""
+    _once("repeats have the id", (r.id for r in doc.repeats))
+    fields = {f.id: f for f in doc.fields}
+    for k, r in enumerate(doc.repeats, 1):
+        who = f"Repeat {k}"
+        written(f"{who}: its id", r.id, LONGEST_NAME)
+        if len(r.places) < 2 or not r.places[0].fields:
+            raise EmblemaError(f"{who} needs two places or more, with a field or more in each.")
+        for n, place in enumerate(r.places, 1):
+            where = f"{who}, place {n}"
+            _check_move(f"{where}: its move", place.move)
+            for i in place.fields:
+                _check_owner(where, i, set(fields))
+            if len(place.fields) != len(r.places[0].fields):
+                raise EmblemaError(f"{where} has not as many fields as the first.")
+            for i, first in zip(place.fields, r.places[0].fields, strict=True):
+                if not lies_as(fields[first].outline, fields[i].outline, place.move):
+                    raise EmblemaError(
+                        f"{where}: field '{shown(fields[i].name)}' does not lie as the first "
+                        "place's does."
+                    )
+    linked = [i for r in doc.repeats for place in r.places for i in place.fields]
+    _once("places of repeats have the field", linked)
+
+
+def _check_move(who: str, move: Move) -> None:
+    check_points(who, (move.origin_mm,), 1)
+    if not abs(math.hypot(*move.way) - 1) <= TRUE_WAY:
+        raise EmblemaError(f"{who} would make it larger or smaller.")
 
 
 def _check_sketch(sketch: Sketch) -> None:

@@ -7,7 +7,7 @@ documents and the same document with the same seed always gives the same layout.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -15,6 +15,7 @@ from typing import Any
 from core.bounds import one_of, said, within, written
 from core.errors import EmblemaError
 from core.material import Lab, Material, check_lab
+from core.moves import STILL, Move
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -138,6 +139,8 @@ class Colour:
         Lay at most so many colours; 0 for as many as match.
     locked : tuple of str
         Materials that stay on the pieces they match best, whatever the shift or `at_most`.
+    sketch_move : Move or None
+        Carries the part of the sketch that colours the field to it; None for what lies beneath.
     """
 
     palette: tuple[str, ...] = ()
@@ -151,6 +154,7 @@ class Colour:
     shade_along: bool = False
     at_most: int = 0
     locked: tuple[str, ...] = ()
+    sketch_move: Move | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,6 +339,25 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
+class Linked:
+    """One place of a repeat: its fields in the order of the first place's, and the move there."""
+
+    fields: tuple[str, ...]
+    move: Move = STILL
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """A motif laid once and repeated: two places or more, alike until parted.
+
+    The first lies where it was laid; the others are moved from there (see `core.repeats`).
+    """
+
+    id: str
+    places: tuple[Linked, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Commission:
     """The whole authored document. `width_mm` and `height_mm` are the finished size.
 
@@ -368,6 +391,7 @@ class Commission:
     id: str = ""
     agreed: tuple[Agreed, ...] = ()
     printed: tuple[Printed, ...] = ()
+    repeats: tuple[Repeat, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -398,9 +422,30 @@ class Commission:
                 return m
         raise KeyError(code)
 
+    def copies(self) -> dict[str, tuple[str, Move]]:
+        """Return the fields that repeat another, by id: that one's id, and the move from it."""
+        return {
+            copy: (first, place.move)
+            for r in self.repeats
+            for place in r.places[1:]
+            for first, copy in zip(r.places[0].fields, place.fields, strict=True)
+        }
+
+    def linked(self) -> frozenset[str]:
+        """Return the ids of all fields that are linked in repeats."""
+        return frozenset(i for r in self.repeats for place in r.places for i in place.fields)
+
     def motifs(self) -> tuple[str, ...]:
         """Motif names in the order in which the fields first use them."""
         return tuple(dict.fromkeys(f.motif for f in self.fields if f.motif))
+
+
+def untaken(name: str, taken: Collection[str]) -> str:
+    """Return a name, with the first number that makes it new."""
+    number = 1
+    while (new := name if number == 1 else f"{name} {number}") in taken:
+        number += 1
+    return new
 
 
 def new_commission_id() -> str:

@@ -36,16 +36,31 @@ def room_left(areas: Areas, whole: MultiPolygon) -> list[MultiPolygon]:
     return knit([*areas, whole])
 
 
-def fill(areas: Areas, gaps: MultiPolygon, may_grow: Sequence[bool]) -> list[MultiPolygon]:
-    """Give each part of the gaps to the area with which it shares most border."""
+def fill(
+    areas: Areas,
+    gaps: MultiPolygon,
+    may_grow: Sequence[bool],
+    rather_not: Sequence[bool] | None = None,
+) -> list[MultiPolygon]:
+    """Give each part of the gaps to the area with which it shares most border.
+
+    Parameters
+    ----------
+    rather_not : sequence of bool, optional
+        Areas that take only what no other can.
+    """
     knitted = knit([*areas, *(MultiPolygon([p]) for p in gaps.geoms)])
     grown, parts = knitted[: len(areas)], knitted[len(areas) :]
+    if rather_not is not None:
+        rather = [may and not no for may, no in zip(may_grow, rather_not, strict=True)]
+        takers = _hand_out(grown, parts, [rather] * len(parts))
+        parts = [p for p, taker in zip(parts, takers, strict=True) if taker < 0]
     _hand_out(grown, parts, [may_grow] * len(parts))
     return knit(grown)
 
 
 def give(
-    areas: Areas, parts: Sequence[Polygon], givers: Sequence[int]
+    areas: Areas, parts: Sequence[Polygon], givers: Sequence[int], fixed: Sequence[bool]
 ) -> tuple[list[MultiPolygon], list[int]]:
     """Knit areas, each part given to the neighbour with which it shares most border.
 
@@ -53,6 +68,8 @@ def give(
     ----------
     parts, givers
         Parts, and whose each is: the place of an area in the list.
+    fixed : sequence of bool
+        Areas that take nothing.
 
     Returns
     -------
@@ -61,7 +78,9 @@ def give(
     """
     knitted = knit([*(MultiPolygon([p]) for p in parts), *areas])
     grown, parts_now = knitted[len(parts) :], knitted[: len(parts)]
-    takers = _hand_out(grown, parts_now, [[k != g for k in range(len(areas))] for g in givers])
+    takers = _hand_out(
+        grown, parts_now, [[k != g and not fixed[k] for k in range(len(areas))] for g in givers]
+    )
     for j, giver in enumerate(givers):
         if takers[j] < 0:
             takers[j] = giver

@@ -6,7 +6,7 @@ mended on the way is told in plain words.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -17,8 +17,10 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import scale, translate
 
 from core.commission import (
+    Colour,
     Commission,
     Field,
+    Linked,
     Outline,
     Point,
     check_field,
@@ -30,6 +32,8 @@ from core.coverage import SPECK, fill, give, knit, polygons_of, redrawn, room_le
 from core.errors import EmblemaError
 from core.flow import smooth_curve
 from core.geometry import SNAP_MM, outline_of, polygon_of
+from core.handwork import moved_edit
+from core.moves import Move
 
 LEAST_MM2 = 1.0
 
@@ -97,11 +101,33 @@ def add_area(
     number = next_id("f", (f.id for f in doc.fields))
     new = field_of(number, name or f"Field {number[1:]}", (), motif, **choices)
     check_field(new)
-    out, told = _laid_over(doc, new, area, _fields_near(doc, area))
+    out, told = _on_top(doc, [new], [area], doc.linked())
+    return Edited(out, number, (*notes, *told))
+
+
+def add_fields(doc: Commission, new: Sequence[Field], shapes: Sequence[MultiPolygon]) -> Edited:
+    """Lay several fields, apart from one another, over those beneath; they keep their shapes.
+
+    Raises
+    ------
+    EmblemaError
+        Nothing would be left of one of them.
+    """
+    fixed = doc.linked() | {f.id for f in new}
+    out, told = _on_top(doc, new, shapes, fixed)
+    return Edited(out, new[0].id, tuple(told))
+
+
+def _on_top(
+    doc: Commission, new: Sequence[Field], shapes: Sequence[MultiPolygon], fixed: Collection[str]
+) -> tuple[Commission, list[str]]:
+    """Return a commission with fields on top; those that are fixed take no slivers."""
+    area = polygons_of(shapely.union_all(shapes))
+    out, told = _laid_over(doc, new, shapes, _fields_near(doc, area), fixed)
     if not _is_coverage(out) and _is_coverage(doc):
         # rounding moved a border by a hair that runs on where only fields farther off share it
-        out, told = _laid_over(doc, new, area, range(len(doc.fields)))
-    return Edited(_without_orphans(out), number, (*notes, *told))
+        out, told = _laid_over(doc, new, shapes, range(len(doc.fields)), fixed)
+    return _without_orphans(out), told
 
 
 def _is_coverage(doc: Commission) -> bool:
@@ -109,27 +135,33 @@ def _is_coverage(doc: Commission) -> bool:
 
 
 def _laid_over(
-    doc: Commission, new: Field, area: MultiPolygon, near: Sequence[int]
+    doc: Commission,
+    new: Sequence[Field],
+    drawn: Sequence[MultiPolygon],
+    near: Sequence[int],
+    fixed: Collection[str],
 ) -> tuple[Commission, list[str]]:
-    """Return a commission with a field on top, `near` the places of those whose borders change."""
-    parts, givers = _left_too_thin(doc, area)
-    place = {k: n for n, k in enumerate(near, 1)}
-    shapes = [area, *(polygon_of(doc.fields[k].outline) for k in near)]
-    knitted, takers = give(shapes, parts, [place[k] for k in givers])
+    """Return a commission with fields on top, `near` the places of those whose borders change."""
+    parts, givers = _left_too_thin(doc, polygons_of(shapely.union_all(drawn)))
+    place = {k: n for n, k in enumerate(near, len(new))}
+    touched = (*new, *(doc.fields[k] for k in near))
+    shapes = [*drawn, *(polygon_of(doc.fields[k].outline) for k in near)]
+    stiff = [f.id in fixed for f in touched]
+    knitted, takers = give(shapes, parts, [place[k] for k in givers], stiff)
     stays = [s.area >= LEAST_MM2 for s in knitted]
-    if not stays[0]:
+    if not all(stays[: len(new)]):
         raise EmblemaError("Nothing is left of this outline: it is too small for a field.")
     hairs = [s for s, stay in zip(knitted, stays, strict=True) if not stay]
     if any(s.area for s in hairs):  # of fields that are covered but for a hair
         rest = [s if stay else MultiPolygon() for s, stay in zip(knitted, stays, strict=True)]
-        knitted = fill(rest, polygons_of(shapely.union_all(hairs)), stays)
-    touched = (new, *(doc.fields[k] for k in near))
+        knitted = fill(rest, polygons_of(shapely.union_all(hairs)), stays, stiff)
     fields, gone = _kept(touched, knitted)
     notes = [f"Field '{g}' was wholly covered and is gone." for g in gone]
     notes += _told(touched, parts, [place[k] for k in givers], takers)
     kept, nears = {f.id: f for f in fields}, {f.id for f in touched}
     below = (kept.get(f.id) if f.id in nears else f for f in doc.fields)
-    return replace(doc, fields=(*(f for f in below if f), fields[0])), notes
+    on_top = (kept[f.id] for f in new)
+    return replace(doc, fields=(*(f for f in below if f), *on_top)), notes
 
 
 def _left_too_thin(doc: Commission, area: MultiPolygon) -> tuple[list[Polygon], list[int]]:
@@ -415,12 +447,22 @@ def _scaled(doc: Commission, by: float) -> Commission:
     sketch = doc.sketch and replace(
         doc.sketch, origin_mm=p(doc.sketch.origin_mm), mm_per_px=doc.sketch.mm_per_px * by
     )
+
+    def colour(c: Colour) -> Colour:
+        return replace(c, sketch_move=c.sketch_move.scaled(by)) if c.sketch_move else c
+
+    def place(one: Linked) -> Linked:
+        return replace(one, move=one.move.scaled(by))
+
     return replace(
         doc,
         width_mm=doc.width_mm * by,
         height_mm=doc.height_mm * by,
         sketch=sketch,
-        fields=tuple(replace(f, outline=outline(f.outline)) for f in doc.fields),
+        fields=tuple(
+            replace(f, outline=outline(f.outline), colour=colour(f.colour)) for f in doc.fields
+        ),
+        repeats=tuple(replace(r, places=tuple(map(place, r.places))) for r in doc.repeats),
         flow_lines=tuple(replace(w, points=tuple(p(q) for q in w.points)) for w in doc.flow_lines),
         edits=tuple(replace(e, at_mm=p(e.at_mm)) for e in doc.edits if not e.outline),
     )
@@ -445,8 +487,15 @@ def duplicate_field(doc: Commission, field_id: str, by_mm: Point) -> Edited:
 
 
 def move_fields(doc: Commission, field_ids: Iterable[str], by_mm: Point) -> Edited:
-    """Move fields; what they leave goes to their neighbours, what they cover gives way."""
-    return _changed(doc, field_ids, lambda g: translate(g, *by_mm))
+    """Move fields with their lines and work by hand.
+
+    What they leave goes to their neighbours, what they cover gives way.
+    """
+    chosen = set(field_ids)
+    made = _changed(doc, chosen, lambda g: translate(g, *by_mm))
+    move = Move((float(by_mm[0]), float(by_mm[1])))
+    edits = tuple(moved_edit(e, move) if e.field_id in chosen else e for e in made.doc.edits)
+    return replace(made, doc=replace(made.doc, edits=edits))
 
 
 def scale_fields(doc: Commission, field_ids: Iterable[str], by: float) -> Edited:
@@ -461,33 +510,46 @@ def scale_fields(doc: Commission, field_ids: Iterable[str], by: float) -> Edited
 def _changed(doc: Commission, field_ids: Iterable[str], change: Any) -> Edited:
     chosen = set(field_ids)
     moving = [f for f in doc.fields if f.id in chosen]
-    still = [f for f in doc.fields if f.id not in chosen]
     if not moving:
         raise EmblemaError("Choose a field first.")
-    frame = whole_work(doc)
-    before = shapely.union_all([polygon_of(f.outline) for f in moving])
-    shapes = [
-        polygons_of(shapely.intersection(change(polygon_of(f.outline)), frame)) for f in moving
-    ]
-    if sum(s.area for s in shapes) < LEAST_MM2:
-        raise EmblemaError("Nothing of it would be left within the work.")
-    beneath = [polygon_of(f.outline) for f in still]
-    gap = polygons_of(shapely.difference(before, shapely.union_all(shapes)))
-    knitted = fill([*shapes, *beneath], gap, [False] * len(shapes) + [True] * len(beneath))
-    fields, gone = _kept((*moving, *still), knitted)
-    order = {f.id: k for k, f in enumerate(doc.fields)}
-    out = replace(doc, fields=tuple(sorted(fields, key=lambda f: order[f.id])))
+    made = reshaped(doc, {f.id: change(polygon_of(f.outline)) for f in moving})
 
     def line(points: tuple[Point, ...]) -> tuple[Point, ...]:
         c = shapely.get_coordinates(change(shapely.multipoints(np.asarray(points))))
         return tuple((float(x), float(y)) for x, y in c)
 
-    out = replace(
-        out,
-        flow_lines=tuple(
-            replace(w, points=line(w.points)) if w.field_id in chosen else w for w in out.flow_lines
-        ),
+    lines = tuple(
+        replace(w, points=line(w.points)) if w.field_id in chosen else w
+        for w in made.doc.flow_lines
     )
+    return replace(made, doc=replace(made.doc, flow_lines=lines))
+
+
+def reshaped(doc: Commission, shapes: Mapping[str, shapely.Geometry]) -> Edited:
+    """Give fields new shapes; what they leave goes to neighbours, what they cover gives way.
+
+    Linked fields (see `core.repeats`) take only what no other can.
+
+    Raises
+    ------
+    EmblemaError
+        Nothing of the new shapes lies within the work.
+    """
+    moving = [f for f in doc.fields if f.id in shapes]
+    still = [f for f in doc.fields if f.id not in shapes]
+    frame = whole_work(doc)
+    before = shapely.union_all([polygon_of(f.outline) for f in moving])
+    new = [polygons_of(shapely.intersection(shapes[f.id], frame)) for f in moving]
+    if sum(s.area for s in new) < LEAST_MM2:
+        raise EmblemaError("Nothing of it would be left within the work.")
+    beneath = [polygon_of(f.outline) for f in still]
+    gap = polygons_of(shapely.difference(before, shapely.union_all(new)))
+    linked = doc.linked()
+    may_grow = [False] * len(new) + [True] * len(beneath)
+    knitted = fill([*new, *beneath], gap, may_grow, [f.id in linked for f in (*moving, *still)])
+    fields, gone = _kept((*moving, *still), knitted)
+    order = {f.id: k for k, f in enumerate(doc.fields)}
+    out = replace(doc, fields=tuple(sorted(fields, key=lambda f: order[f.id])))
     notes = tuple(f"Field '{g}' was wholly covered and is gone." for g in gone)
     return Edited(_without_orphans(out), moving[0].id, notes)
 
@@ -502,7 +564,9 @@ def remove_fields(doc: Commission, field_ids: Iterable[str]) -> Commission:
         doc = remove_field(doc, i)
     if not doc.fields:
         return doc
-    return _with_shapes(doc, fill(areas(doc), gap, [True] * len(doc.fields)))
+    linked = doc.linked()
+    may_grow = [True] * len(doc.fields)
+    return _with_shapes(doc, fill(areas(doc), gap, may_grow, [f.id in linked for f in doc.fields]))
 
 
 def gaps_and_overlaps(doc: Commission) -> tuple[tuple[str, float, MultiPolygon], ...]:

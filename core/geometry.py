@@ -8,8 +8,10 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from core.commission import Outline
+from core.moves import Move
 
 SNAP_MM = 1e-4  # points nearer than this are one point
+LINKED_MM = 0.005  # by which the outlines of linked fields may differ: rounded a few times over
 
 
 @lru_cache(maxsize=1024)
@@ -37,6 +39,16 @@ def outline_of(geometry: shapely.Geometry) -> Outline:
         for p in parts
         if p.area > 0
     )
+
+
+@lru_cache(maxsize=4096)
+def lies_as(first: Outline, other: Outline, move: Move) -> bool:
+    """Return whether a move carries one outline onto another, to `LINKED_MM`."""
+    a, b = polygon_of(first), polygon_of(other)
+    if a.is_empty or b.is_empty:
+        return False
+    edge = shapely.transform(a.boundary, move.out)
+    return bool(shapely.hausdorff_distance(edge, b.boundary) <= LINKED_MM)
 
 
 def valid(geometry: shapely.Geometry) -> shapely.Geometry:

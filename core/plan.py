@@ -20,14 +20,16 @@ from numpy.typing import NDArray
 from core.colour.difference import ciede2000
 from core.colour.fieldmatch import match_layout, palette_of
 from core.colour.wanted import SketchColours, stocked_lab
-from core.commission import Commission, Field, HandEdit
+from core.commission import Commission, Field, HandEdit, Outline
 from core.errors import CannotLay, EmblemaError
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
 from core.handwork import Dropped, apply_edits
 from core.kept import Kept, KeptColours, KeptField, key_of, key_of_choices
 from core.laying import GUIDE_REACH, SOLVER_VERSION, Setting, SideBySide
+from core.laying.field.frame import Frame
 from core.material import Material
+from core.moves import Move
 from core.packing import packed, packed_colours, unpacked, unpacked_colours, whole_um
 from core.pieces import LaidField, Layout, Pieces
 from core.quantities import cuts
@@ -62,10 +64,11 @@ def setting_of(doc: Commission, field: Field) -> Setting:
 
 def only_recoloured(before: Commission, after: Commission) -> bool:
     """Return whether all pieces stay where they are from one document to the next."""
-    if (before.seed, before.edits, before.flow_lines) != (
+    if (before.seed, before.edits, before.flow_lines, before.repeats) != (
         after.seed,
         after.edits,
         after.flow_lines,
+        after.repeats,
     ):
         return False
     if before.fields is after.fields:
@@ -94,6 +97,7 @@ class Planner:
         self._recent: OrderedDict[str, KeptField] = OrderedDict()
         self._keys: dict[str, tuple[Setting, str]] = {}
         self._pieces: dict[str, tuple[KeptField, Pieces]] = {}
+        self._copied: dict[str, tuple[tuple[bytes, Move, Outline], bytes]] = {}
         self._edited: dict[str, tuple[Pieces, tuple[HandEdit, ...], _Edited]] = {}
         self._matched: dict[str, tuple[tuple[Any, ...], LaidField]] = {}
         self._colours: tuple[str, SketchColours] | None = None
@@ -132,7 +136,7 @@ class Planner:
         same = len(stands) == len(before) and all(before.get(k) is v for k, v in stands.items())
         self._kept = before if same else stands
         self._forget(doc)
-        edited = [self._by_hand(doc, f) for f in doc.fields]
+        edited = self._all_by_hand(doc)
         done = self._match(doc, images, edited)
         dropped = tuple(
             (f.name, d.edit.kind, d.reason)
@@ -160,8 +164,12 @@ class Planner:
         stands: dict[str, KeptField] = {}
         stale: list[Field] = []
         broken: list[str] = []
+        copies = doc.copies()
+        anew = {copies[i][0] if i in copies else i for i in anew}
         for field in doc.fields:
             key = self._key(doc, field)
+            if field.id in copies:
+                continue
             for one in (kept.get(field.id), self._recent.get(key)):
                 if one is None or one.key != key or field.id in anew:
                     continue
@@ -190,7 +198,33 @@ class Planner:
                 progress(0.95 * laid / sum(size), f"Laid {field.name}")
         except CannotLay as error:
             raise EmblemaError(f"{stale[error.which].name} cannot be laid. {error}") from error
+        for field_id, (first, move) in copies.items():
+            field = doc.field_by_id(field_id)
+            stands[field_id] = self._copy(field, first, stands[first], move, kept.get(field_id))
         return {f.id: stands[f.id] for f in doc.fields}, tuple(broken)
+
+    def _copy(
+        self,
+        field: Field,
+        first_id: str,
+        first: KeptField,
+        move: Move,
+        before: KeptField | None,
+    ) -> KeptField:
+        """Return what stands of a linked field: the first one's pieces, moved.
+
+        It has the key of a field by itself, so that its pieces stay when it is parted.
+        """
+        inputs = first.packed, move, field.outline
+        known = self._copied.get(field.id)
+        if known is None or known[0] != inputs:
+            moved = _moved(self._open(first_id, first), move, field)
+            known = self._copied[field.id] = inputs, packed(moved)
+        key = self._keys[field.id][1]
+        if before is None or (before.key, before.packed) != (key, known[1]):
+            before = KeptField(key, first.solver, known[1])
+        self._open(field.id, before)
+        return before
 
     def _key(self, doc: Commission, field: Field) -> str:
         setting = setting_of(doc, field)
@@ -214,8 +248,22 @@ class Planner:
         while size > RECENT_BYTES and len(self._recent) > 1:
             size -= len(self._recent.popitem(last=False)[1].packed)
 
-    def _by_hand(self, doc: Commission, field: Field) -> _Edited:
-        """Return a field's pieces with the hand edits done, kept while neither changes."""
+    def _all_by_hand(self, doc: Commission) -> list[_Edited]:
+        """Return every field's pieces with the hand edits done; linked ones after the first."""
+        copies = doc.copies()
+        done = {f.id: self._by_hand(doc, f) for f in doc.fields if f.id not in copies}
+        for field_id, (first, move) in copies.items():
+            field = doc.field_by_id(field_id)
+            done[field_id] = self._by_hand(doc, field, (done[first], move))
+        return [done[f.id] for f in doc.fields]
+
+    def _by_hand(
+        self, doc: Commission, field: Field, linked: tuple[_Edited, Move] | None = None
+    ) -> _Edited:
+        """Return a field's pieces with the hand edits done, kept while neither changes.
+
+        A linked field's are those of the first, moved: done anew they might be cut otherwise.
+        """
         pieces = self._pieces[field.id][1]
         edits = tuple(e for e in doc.edits if e.field_id == field.id)
         known = self._edited.get(field.id)
@@ -223,16 +271,18 @@ class Planner:
             done = _Edited(pieces, None, ())
             if edits:
                 before = known[2].pieces if known is not None else pieces
-                now, materials, dropped = apply_edits(field, pieces, edits)
-                now = _rounded(now, pieces)
+                edited = _linked(field, linked) if linked else None
+                if edited is None:
+                    now, materials, dropped = apply_edits(field, pieces, edits)
+                    edited = _Edited(_rounded(now, pieces), materials, dropped)
                 # where every piece lies as before, what is known of them stays known
-                done = _Edited(before if _same(now, before) else now, materials, dropped)
+                done = replace(edited, pieces=before) if _same(edited.pieces, before) else edited
             known = self._edited[field.id] = pieces, edits, done
         return known[2]
 
     def _forget(self, doc: Commission) -> None:
         ids = {f.id for f in doc.fields}
-        for known in (self._keys, self._pieces, self._edited, self._matched):
+        for known in (self._keys, self._pieces, self._copied, self._edited, self._matched):
             for gone in [k for k in known if k not in ids]:
                 del known[gone]
 
@@ -245,8 +295,17 @@ class Planner:
         hang_on = _colours_hang_on(doc, self._kept)
         keys: list[str] = []
         stale = []
+        count = {f.id: len(e.pieces) for f, e in zip(doc.fields, edited, strict=True)}
+        # within the stock each piece takes what is left on the shelf
+        alike = {
+            copy: first
+            for copy, (first, _) in doc.copies().items()
+            if count[copy] == count[first] and not doc.within_stock
+        }
         for k, (field, e, inputs) in enumerate(zip(doc.fields, edited, hang_on, strict=True)):
             known = self._matched.get(field.id)
+            if field.id in alike:
+                continue
             if known is not None and known[0] == inputs and known[1].pieces is e.pieces:
                 continue
             colours, found = self._kept[field.id].colours, None
@@ -267,7 +326,19 @@ class Planner:
                 match_layout(some, pieces, seen, materials), stale, strict=True
             ):
                 self._matched[field.id] = inputs, laid
+        for field, e, inputs in zip(doc.fields, edited, hang_on, strict=True):
+            if field.id in alike:
+                self._matched[field.id] = inputs, self._coloured_as(alike[field.id], field, e)
         return tuple(self._matched[f.id][1] for f in doc.fields)
+
+    def _coloured_as(self, first: str, field: Field, edited: _Edited) -> LaidField:
+        """Return a linked field in the colours of the first, the same one while both stand."""
+        as_first = replace(self._matched[first][1], field_id=field.id, pieces=edited.pieces)
+        if (known := self._matched.get(field.id)) is None:
+            return as_first
+        before = known[1]
+        same = before.pieces is as_first.pieces and before.stock is as_first.stock
+        return before if same else as_first
 
     def _sketch(self, doc: Commission, images: Mapping[str, bytes]) -> SketchColours | None:
         if doc.sketch is None or doc.sketch.image not in images:
@@ -348,6 +419,18 @@ def _as_kept(doc: Commission, field: Field, pieces: Pieces, kept: KeptColours) -
     on = stock >= 0
     delta_e[on] = ciede2000(wanted[on], stocked_lab(doc.materials)[stock[on]])
     return LaidField(field.id, pieces, wanted, stock, delta_e, kept.unswapped)
+
+
+def _moved(pieces: Pieces, move: Move, field: Field) -> Pieces:
+    frame = Frame(move.origin_mm, move.way, move.mirrored)
+    return frame.pieces(pieces, polygon_of(field.outline))
+
+
+def _linked(field: Field, linked: tuple[_Edited, Move]) -> _Edited | None:
+    """Return what is done by hand in the first place, moved; None where a piece would not lie."""
+    first, move = linked
+    moved = _moved(first.pieces, move, field)
+    return _Edited(moved, first.materials, ()) if len(moved) == len(first.pieces) else None
 
 
 def _rounded(pieces: Pieces, known: Pieces) -> Pieces:

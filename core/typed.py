@@ -31,6 +31,8 @@ _ENTRIES: dict[str, tuple[tuple[str, ...], str]] = {
     "materials": (("material",), "code"),
     "swaps": (("swap",), "old"),
     "edits": (("hand edit",), "kind"),
+    "repeats": (("repeat",), "id"),
+    "places": (("place",), ""),
     "motif_palettes": (("motif palette",), "motif"),
     "outline": (("part", "ring", "point", "coordinate"), ""),
     "points": (("point", "coordinate"), ""),

@@ -14,6 +14,7 @@ from typing import Any, Final
 from weakref import WeakKeyDictionary
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from core.colour.convert import Floats
@@ -171,6 +172,14 @@ def _rule_of(
     return known[1]
 
 
+def _over_sketch(field: Field, pieces: Pieces) -> NDArray[np.object_]:
+    """Return pieces where they lie over the part of the sketch that colours them."""
+    move = field.colour.sketch_move
+    if move is None:
+        return pieces.polygons
+    return np.asarray(shapely.transform(pieces.polygons, move.into))
+
+
 def _rule(
     doc: Commission,
     field: Field,
@@ -186,7 +195,7 @@ def _rule(
         few = _hundredths(shifted_lab(asked, field.colour.shift_lab))
         kind, unshifted = np.zeros(n, np.int64), np.broadcast_to(asked, (n, 3))
     elif colours is not None and doc.sketch is not None:
-        unshifted = colours.mean_lab(doc.sketch, pieces.polygons)
+        unshifted = colours.mean_lab(doc.sketch, _over_sketch(field, pieces))
         few, kind = _alike(_hundredths(shifted_lab(unshifted, field.colour.shift_lab)))
     else:
         few, kind, unshifted = np.full((1, 3), np.nan), np.zeros(n, np.int64), np.empty((0, 3))

@@ -168,7 +168,7 @@ def strip(
     line = smooth_curve(ring, module.pitch_mm / 4)
     if len(line) < 2:
         raise EmblemaError("A strip needs at least two different points.")
-    return _bent(band, _Bent(line, band.width * module.pitch_mm), module, repeats, closed)
+    return _bent(band, Bent(line, band.width * module.pitch_mm), module, repeats, closed)
 
 
 def ring(
@@ -182,10 +182,10 @@ def ring(
     middle = radius_mm - band.width * module.pitch_mm / 2
     t = np.linspace(0, 2 * np.pi, CIRCLE_STEPS + 1) - np.pi / 2
     line = np.asarray(centre_mm) + max(middle, 0.0) * np.stack([np.cos(t), np.sin(t)], axis=1)
-    return _bent(band, _Bent(line, band.width * module.pitch_mm), module, repeats, True)
+    return _bent(band, Bent(line, band.width * module.pitch_mm), module, repeats, True)
 
 
-class _Bent:
+class Bent:
     """Carries a band to a curve: along it by its length, across it square to it."""
 
     def __init__(self, line: Array, wide_mm: float) -> None:
@@ -209,16 +209,20 @@ class _Bent:
         bent = np.interp(begin + stretch, self.at, turn) - np.interp(begin, self.at, turn)
         return float(stretch / max(np.abs(bent).max(), 1e-12))
 
-    def place(self, along_mm: Array, across_mm: Array) -> Array:
-        """Return places (n, 2) mm; `across_mm` counts from the outer edge."""
+    def along(self, along_mm: Array) -> tuple[Array, Array]:
+        """Return places on the curve (n, 2) mm, and the way that it has there."""
         xy = np.stack([np.interp(along_mm, self.at, self.line[:, k]) for k in (0, 1)], axis=1)
         way = np.stack([np.interp(along_mm, self.at, self.way[:, k]) for k in (0, 1)], axis=1)
-        way /= np.hypot(*way.T)[:, None]
+        return xy, way / np.hypot(*way.T)[:, None]
+
+    def place(self, along_mm: Array, across_mm: Array) -> Array:
+        """Return places (n, 2) mm; `across_mm` counts from the outer edge."""
+        xy, way = self.along(along_mm)
         off = (across_mm - self.wide / 2)[:, None]
         return np.asarray(xy + off * np.stack([-way[:, 1], way[:, 0]], axis=1))
 
 
-def _bent(band: Band, curve: _Bent, module: Module, repeats: int | None, closed: bool) -> Ornament:
+def _bent(band: Band, curve: Bent, module: Module, repeats: int | None, closed: bool) -> Ornament:
     pitch = module.pitch_mm
     run = run_along(band, float(curve.at[-1]), module, not closed, repeats)
     straight = len(curve.line) == 2

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
-from core.commission import Commission, Field, FlowLine, check_field, field_of, next_id
+from core.commission import Commission, Field, FlowLine, check_field, field_of, next_id, untaken
 from core.coverage import knit, polygons_of
 from core.errors import EmblemaError
 from core.fields import LEAST_MM2, Edited, add_area
@@ -34,7 +34,7 @@ def add_ornament(doc: Commission, ornament: Ornament, motif: str = "", **choices
     EmblemaError
         Nothing of it lies within the work.
     """
-    name = motif or _untaken(ornament.name, doc.motifs())
+    name = motif or untaken(ornament.name, doc.motifs())
     made = add_area(doc, ornament.outline, name, name)
     bed = made.doc.field_by_id(made.field_id)
     ground = polygon_of(bed.outline)
@@ -71,14 +71,6 @@ def add_ornament(doc: Commission, ornament: Ornament, motif: str = "", **choices
                 lines.append(_line(next_id("l", (w.id for w in lines)), guide, number))
     out = replace(made.doc, fields=tuple(fields), flow_lines=tuple(lines))
     return Edited(out, fields[-1].id, (*ornament.notes, *made.notes))
-
-
-def _untaken(name: str, taken: tuple[str, ...]) -> str:
-    """Return a name, with the first number that makes it new."""
-    number = 1
-    while (new := name if number == 1 else f"{name} {number}") in taken:
-        number += 1
-    return new
 
 
 def _reshaped(f: Field, shape: MultiPolygon) -> Field:

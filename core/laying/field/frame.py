@@ -9,7 +9,7 @@ There a twin that was turned is laid as its own wall asks, and not as a twin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -19,6 +19,7 @@ from shapely import LineString, MultiPolygon
 from core.laying.exact import FINE, PLACE_MM, angles, quantised
 from core.laying.field.grid import Array
 from core.laying.spec import Setting
+from core.moves import Move
 from core.pieces import Pieces
 
 ALIKE_MM = 2.0**-16  # by which sides and places of twins may differ
@@ -30,24 +31,10 @@ INSETS_MM = (0.002, 0.005, 0.02)  # by which a piece steps back that rounding le
 ANGLE_DIGITS = 6  # of radians
 
 
-@dataclass(frozen=True, slots=True)
-class Frame:
-    """A place, a unit vector along the x axis, and whether y runs the other way about."""
+class Frame(Move):
+    """The move that carries what is laid in this frame to the drawing."""
 
-    origin_mm: tuple[float, float]
-    way: tuple[float, float]
-    mirrored: bool
-
-    def into(self, xy: Array) -> Array:
-        """Return points of the drawing (n, 2), mm, in this frame."""
-        return self._turned(xy - np.asarray(self.origin_mm))
-
-    def out(self, xy: Array) -> Array:
-        """Return points of this frame (n, 2), mm, in the drawing."""
-        c, s = self.way
-        x, y = xy[:, 0], -xy[:, 1] if self.mirrored else xy[:, 1]
-        out: Array = np.stack([c * x - s * y, s * x + c * y], axis=1) + self.origin_mm
-        return out
+    __slots__ = ()
 
     def setting(self, setting: Setting) -> Setting:
         """Return a setting in this frame, whatever the order of its points, rings and lines."""
@@ -82,12 +69,6 @@ class Frame:
         angle[angle <= -right] = right
         keep = ~bad
         return Pieces(polygons[keep], pieces.course[keep], pieces.piece[keep], angle[keep])
-
-    def _turned(self, d: Array) -> Array:
-        c, s = self.way
-        y = c * d[:, 1] - s * d[:, 0]
-        out: Array = np.stack([c * d[:, 0] + s * d[:, 1], -y if self.mirrored else y], axis=1)
-        return out
 
     def _place(self, xy: Array) -> Array:
         return quantised(self.into(xy), PLACE_MM)
