@@ -121,15 +121,15 @@ def factored(
     place = np.empty(n, np.int64)
     place[order] = np.arange(n)
     entries = matrix.tocoo()
-    row, column = place[entries.row], place[entries.col]
-    low = row >= column
-    row, column = row[low], column[low]
-    wide = int((row - column).max(initial=0)) + 1
+    column, row = place[entries.row], place[entries.col]  # by its columns, as it is symmetric
+    below = row - column
+    low = below >= 0
+    wide = int(below.max(initial=0)) + 1
     if n * wide**2 <= BAND_WORK:
-        band = np.zeros((wide, n), order="F")
-        band[row - column, column] = entries.data[low]
+        band = np.zeros((n, wide))
+        band.ravel()[column[low] * wide + below[low]] = entries.data[low]
         with suppress(np.linalg.LinAlgError):  # not positive to its last bits
-            factor = cholesky_banded(band, True, lower=True, check_finite=False)
+            factor = cholesky_banded(band.T, True, lower=True, check_finite=False)
 
             def solve(rhs: Array) -> Array:
                 out = np.empty_like(rhs)

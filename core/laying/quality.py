@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.exact import dot
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, quarter_rad
 
@@ -121,7 +122,7 @@ def _in_line(middle: Array, course: NDArray[np.int64], pitch: float) -> float:
     along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     i, j = np.concatenate([pairs, pairs[:, ::-1]]).T
     d = joint[j] - joint[i]
-    off = np.abs((d * along[i]).sum(1))
+    off = np.abs(dot(d, along[i]))
     across = d[:, 1] * along[i, 0] - d[:, 0] * along[i, 1]
     beside = (course[left[i]] != course[left[j]]) & (np.abs(across) > 0.6 * pitch)
     nearest = np.full((2, len(joint)), np.inf)

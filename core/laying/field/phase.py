@@ -95,10 +95,10 @@ def _ties(
     r, c = np.nonzero(inside)
     xy = np.stack([x[r, c], y[r, c]], axis=1)
     n = normal[:, r, c].T
+    pts = np.asarray(shapely.points(xy), dtype=object)
 
     def tie(lines: shapely.Geometry, strength: float, phase: float, power: int) -> None:
         # Each node near the line takes the phase that its signed distance asks for.
-        pts = np.asarray(shapely.points(xy), dtype=object)
         parts = straight_parts(lines)
         near, part = shapely.STRtree(parts).query_nearest(
             pts, max_distance=0.75 * grid.step_mm, all_matches=False
@@ -282,7 +282,7 @@ def carried(phase: Phase, xy: Array, normal: Array) -> NDArray[np.complex128]:
         for dc, wc in ((0, 1 - fc), (1, fc)):
             r, c = r0 + dr, c0 + dc
             theirs = phase.normal[:, r, c].T
-            same = np.where((theirs * normal).sum(1) >= 0, 1.0, -1.0)
+            same = np.where(dot(theirs, normal) >= 0, 1.0, -1.0)
             dx = xy[:, 0] - (x0 + grid.step_mm * c)
             dy = xy[:, 1] - (y0 + grid.step_mm * r)
             mean = theirs + same[:, None] * normal

@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.exact import dot
 from core.laying.field.grid import Array
 
 
@@ -62,7 +63,7 @@ def beyond(
     k = live.shape[1]
     last = live.sum(1) - 1
     after = np.where(np.arange(k) < last[:, None], np.arange(1, k + 1), 0)
-    high = (xy[owner] * normal[:, None]).sum(-1) - offset[:, None]
+    high = dot(xy[owner], normal[:, None]) - offset[:, None]
     there = live[owner]
     onwards = after[owner]
     next_high = np.take_along_axis(high, onwards, 1)

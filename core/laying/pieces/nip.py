@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from core.errors import Stopped
 from core.laying.courses.bends import GENTLE, joint_turns
-from core.laying.exact import SOLVED, angles, quantised, ways
+from core.laying.exact import SOLVED, angles, dot, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
 from core.laying.pieces.clip import beyond, padded
@@ -221,10 +221,10 @@ def _nips(
     way = way[:, owner]
     middle = shapely.get_coordinates(shapely.centroid(pieces))
     at = xy[owner, corner]
-    way *= np.where(((middle[owner] - at) * way).sum(-1) < 0, -1.0, 1.0)[..., None]
+    way *= np.where(dot(middle[owner] - at, way) < 0, -1.0, 1.0)[..., None]
     depth = joint * np.array(DEPTHS)[:, None, None]
     # over ways, depths and corners
-    offset = (at * way).sum(-1) + depth
+    offset = dot(at, way) + depth
     whose = np.broadcast_to(owner, offset.shape).ravel()
     way = np.broadcast_to(way, (*offset.shape, 2)).reshape(-1, 2)
     least = (1 - most) * shapely.area(pieces)

@@ -82,7 +82,7 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     before[first], after[last] = last, first
     a, b = xy[before] - xy, xy[after] - xy
     la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
-    cosine = ((a * b).sum(1) / (la * lb)).clip(-1, 1)
+    cosine = (dot(a, b) / (la * lb)).clip(-1, 1)
     sharp = cosine > float(ways(np.radians(SHARP_DEG))[0])
     if not sharp.any():
         return pieces

@@ -188,13 +188,14 @@ def _staggered(
             pairs = pairs[course[pairs[:, 0]] != course[pairs[:, 1]]]
             if turn == 0:
                 lean = _leans(course[pairs], len(ruler.start), rng)
-        d = xy[pairs[:, 1]] - xy[pairs[:, 0]]
-        ti = t[pairs[:, 0]]
-        along = (d * ti).sum(1)
+        mine, other = pairs.T
+        d = xy[other] - xy[mine]
+        ti = t[mine]
+        along = dot(d, ti)
         across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
-        room = apart[pairs[:, 0]]
+        room = apart[mine]
         push = (np.abs(along) < room) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
-        i, a, room = pairs[push, 0], along[push], room[push]
+        i, a, room = mine[push], along[push], room[push]
         # cuts that meet part the same way all along, or they would hold one another fast
         onward = np.where(dot(t[i], ONWARD) >= 0, 1.0, -1.0)
         sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])

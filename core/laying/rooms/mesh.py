@@ -100,7 +100,7 @@ def circumcentres(t: Array) -> Array:
     b, c = t[:, 1] - o, t[:, 2] - o
     d = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
     d = np.where(np.abs(d) < 1e-12, 1e-12, d)
-    bb, cc = (b**2).sum(1), (c**2).sum(1)
+    bb, cc = dot(b, b), dot(c, c)
     ux = (c[:, 1] * bb - b[:, 1] * cc) / d
     uy = (b[:, 0] * cc - c[:, 0] * bb) / d
     centre: Array = o + np.stack([ux, uy], axis=1)

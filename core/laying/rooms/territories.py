@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from core.laying.exact import PLACE_MM, angles, quantised
+from core.laying.exact import PLACE_MM, angles, dot, quantised
 from core.laying.field.grid import Array, along
 from core.laying.pieces.clip import polygons_of
 from core.laying.rooms.mesh import triangles
@@ -123,7 +123,7 @@ def _straightened(
         xy = place[where]
         a, b = xy[before] - xy, xy[after] - xy
         la, lb = np.hypot(*a.T), np.hypot(*b.T)
-        cosine = (a * b).sum(1) / np.maximum(la * lb, 1e-12)
+        cosine = dot(a, b) / np.maximum(la * lb, 1e-12)
         theirs = cosine[members]
         every = np.arange(len(ids))
         top, least = members[every, theirs.argmin(1)], members[every, theirs.argmax(1)]
@@ -138,9 +138,9 @@ def _straightened(
         joint = place[np.where(shared, two, one)] - xy[flat]
         normal = np.stack([-chord[:, 1], chord[:, 0]], axis=1)
         normal /= np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
-        rise = (joint * normal).sum(1)
+        rise = dot(joint, normal)
         steep = np.abs(rise) > 0.5 * np.hypot(*joint.T)
         run = np.where(steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal)
-        place[where[flat]] += 0.7 * (a[flat] * normal).sum(1)[:, None] * run
+        place[where[flat]] += 0.7 * dot(a[flat], normal)[:, None] * run
     moved: Array = place[where]
     return moved
