@@ -7,7 +7,6 @@ steps back, so that a piece never leaves its own territory.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -24,6 +23,7 @@ SIZE = 0.25  # what a size unlike the others counts against bare grout
 THIN = 0.55  # pitches across below which a territory counts as thin
 POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
 LEAN = 0.3  # share of what a side cuts off by which it leans out, so that the joint stays even
+NEVER = (-np.inf,) * 4  # a ring of three corners loses none
 MOST_LEAN = 0.2  # joints; where both sides lean, the joint is still 0.6 of itself
 
 
@@ -128,15 +128,9 @@ def _take(xy: Array, at: NDArray[np.int64]) -> Array:
 
 def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
     # 1. hull: drop the deepest reflex or all but straight corner until none is left
-    live = _dropped(xy, live, lambda many: np.where(many > 3, np.nextafter(1e-9, 1), -np.inf))
+    live = _dropped(xy, live, np.array([*NEVER, np.nextafter(1e-9, 1)]))
     # 2. fewer corners: drop the flattest while it hardly shows, counting from all corners dropped
-    live = _dropped(
-        xy,
-        live,
-        lambda many: np.select(
-            [many > 6, many > 4, many > 3], [1.2 * joint, FLAT * joint, 0.12 * joint], -np.inf
-        ),
-    )
+    live = _dropped(xy, live, np.array([*NEVER, 0.12 * joint, *(FLAT * joint,) * 2, 1.2 * joint]))
     # 3. each side steps back half a joint: further where a dropped corner pokes in, less where
     # one lies outside
     d = _take(xy, _neighbours(live)[1]) - xy
@@ -149,27 +143,48 @@ def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[n
     return _half_planes(inward, offset, live)
 
 
-def _dropped(
-    xy: Array, live: NDArray[np.bool_], allow: Callable[[NDArray[np.int64]], Array]
-) -> NDArray[np.bool_]:
+def _dropped(xy: Array, live: NDArray[np.bool_], allow: Array) -> NDArray[np.bool_]:
     """Return which corners are left when the flattest is dropped again and again.
 
-    One goes while it rises above its neighbours' chord by less than is allowed, mm, where so many
-    corners are left. Only rings that lost one are looked at again.
+    One goes while it rises above its neighbours' chord by less than is allowed where so many
+    corners are left, mm; the last of `allow` holds for more. Only what is beside it changes by it.
     """
     live = live.copy()
+    before, after = _neighbours(live)
+    many = live.sum(1)
+    height = np.where(live, _rise(_take(xy, before), xy, _take(xy, after)), np.inf)
     some = np.arange(len(live))
     while len(some):
-        here, there = xy[some], live[some]
-        before, after = _neighbours(there)
-        a, b = _take(here, before), _take(here, after)
-        chord = np.maximum(np.hypot(b[..., 0] - a[..., 0], b[..., 1] - a[..., 1]), 1e-9)
-        height = np.where(there, _cross(here - a, b - here) / chord, np.inf)
-        worst = height.argmin(1)
-        flat = height[np.arange(len(some)), worst] < allow(there.sum(1))
+        worst = height[some].argmin(1)
+        flat = height[some, worst] < allow[np.minimum(many[some], len(allow) - 1)]
         some, worst = some[flat], worst[flat]
-        live[some, worst] = False
+        height[some, worst] = np.inf
+        many[some] -= 1
+        for k in _left_out(some, worst, live, before, after):
+            beside = xy[some, before[some, k]], xy[some, k], xy[some, after[some, k]]
+            height[some, k] = _rise(*beside)
     return live
+
+
+def _left_out(
+    rows: NDArray[np.int64],
+    slot: NDArray[np.int64],
+    live: NDArray[np.bool_],
+    before: NDArray[np.int64],
+    after: NDArray[np.int64],
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Leave a slot out of each of some rows, in place; return the slots before and after it."""
+    b, a = before[rows, slot], after[rows, slot]
+    live[rows, slot] = False
+    after[rows, b], before[rows, a] = a, b
+    return b, a
+
+
+def _rise(a: Array, xy: Array, b: Array) -> Array:
+    """Return how high corners rise above the chords from those before to those after, mm."""
+    chord = np.maximum(np.hypot(b[..., 0] - a[..., 0], b[..., 1] - a[..., 1]), 1e-9)
+    out: Array = _cross(xy - a, b - xy) / chord
+    return out
 
 
 def _cross(a: Array, b: Array) -> Array:
@@ -199,20 +214,24 @@ def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArr
     """
     n, k = live.shape
     live = live.copy()
-    corner = np.empty_like(inward)
+    before, after = _neighbours(live)
+    many = live.sum(1)
+    corner = _meet(inward, offset, _take(inward, before), _take(offset, before))
+    # a side runs from its own corner (with the side before) to the next side's corner
+    way = np.stack([inward[..., 1], -inward[..., 0]], -1)
+    length = np.where(live, dot(_take(corner, after) - corner, way), np.inf)
     some = np.arange(n)
-    while len(some):  # those that lost a side are looked at again
-        inn, off, there = inward[some], offset[some], live[some]
-        before, after = _neighbours(there)
-        met = corner[some] = _meet(inn, off, _take(inn, before), _take(off, before))
-        # a side runs from its own corner (with the side before) to the next side's corner
-        run = _take(met, after) - met
-        t = np.stack([inn[..., 1], -inn[..., 0]], -1)
-        length = np.where(there, dot(run, t), np.inf)
-        worst = length.argmin(1)
-        gone = (length[np.arange(len(some)), worst] <= 1e-9) & (there.sum(1) >= 3)
+    while len(some):
+        worst = length[some].argmin(1)
+        gone = (length[some, worst] <= 1e-9) & (many[some] >= 3)
         some, worst = some[gone], worst[gone]
-        live[some, worst] = False
+        length[some, worst] = np.inf
+        many[some] -= 1
+        b, a = _left_out(some, worst, live, before, after)
+        corner[some, a] = _meet(inward[some, a], offset[some, a], inward[some, b], offset[some, b])
+        for side in (b, a):
+            run = corner[some, after[some, side]] - corner[some, side]
+            length[some, side] = dot(run, way[some, side])
     out = np.full(n, shapely.Polygon(), dtype=object)
     good = live.sum(1) >= 3
     use = live & good[:, None]
