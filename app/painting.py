@@ -24,7 +24,7 @@ from PySide6.QtGui import (
     QPen,
 )
 
-from core.cartoon import cartoon_pages
+from core.cartoon import pages_by_turns
 from core.commission import Commission
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError, Stopped
@@ -38,6 +38,8 @@ POINTS_PER_MM = 72 / 25.4
 PDF_DPI = 2400
 MOST_UNITS = 14_400  # of a PDF page at UserUnit 1 (PDF 1.6)
 _FONT_PX = 100.0
+
+Size = tuple[float, float]  # of a page: its width and height, mm
 
 
 _kept: list[QGuiApplication] = []  # or it would be gone before its fonts are
@@ -59,18 +61,40 @@ def paint_page(painter: QPainter, page: Page, px_per_mm: float) -> None:
         painter.save()
         x0, y0, x1, y1 = (v * px_per_mm for v in page.clip_mm)
         painter.setClipRect(QRectF(x0, y0, x1 - x0, y1 - y0))
+    letters = _Letters(painter.font())
     for item in page.items:
-        _paint(painter, item, px_per_mm)
+        _paint(painter, item, px_per_mm, letters)
     if page.clip_mm is not None:
         painter.restore()
     for item in page.over:
-        _paint(painter, item, px_per_mm)
+        _paint(painter, item, px_per_mm, letters)
     painter.restore()
 
 
-def _paint(painter: QPainter, item: Paths | Text, px_per_mm: float) -> None:
+class _Letters:
+    """A page's letters, plain and bold, and how wide its words are: most stand there often."""
+
+    def __init__(self, font: QFont) -> None:
+        self._font = font
+        self._known: dict[bool, tuple[QFont, QFontMetricsF]] = {}
+        self._wide: dict[tuple[str, bool], float] = {}
+
+    def of(self, words: str, bold: bool) -> tuple[QFont, float, float]:
+        """Return the font, the width of words in it, and the height of its capitals, px."""
+        if bold not in self._known:
+            font = QFont(self._font)
+            font.setPixelSize(int(_FONT_PX))
+            font.setBold(bold)
+            self._known[bold] = font, QFontMetricsF(font)
+        font, metrics = self._known[bold]
+        if (words, bold) not in self._wide:
+            self._wide[words, bold] = metrics.horizontalAdvance(words)
+        return font, self._wide[words, bold], metrics.capHeight()
+
+
+def _paint(painter: QPainter, item: Paths | Text, px_per_mm: float, letters: _Letters) -> None:
     if isinstance(item, Text):
-        _paint_text(painter, item, px_per_mm)
+        _paint_text(painter, item, px_per_mm, letters)
         return
     if not len(item.starts):
         return
@@ -94,15 +118,11 @@ def _paint(painter: QPainter, item: Paths | Text, px_per_mm: float) -> None:
         painter.strokePath(path, pen)
 
 
-def _paint_text(painter: QPainter, item: Text, px_per_mm: float) -> None:
+def _paint_text(painter: QPainter, item: Text, px_per_mm: float, letters: _Letters) -> None:
     if not item.words or item.size_mm <= 0:
         return
-    font = QFont(painter.font())
-    font.setPixelSize(int(_FONT_PX))
-    font.setBold(item.bold)
-    metrics = QFontMetricsF(font)
+    font, wide, high = letters.of(item.words, item.bold)
     by = item.size_mm * px_per_mm / _FONT_PX
-    wide = metrics.horizontalAdvance(item.words)
     left = {"start": 0.0, "middle": -wide / 2, "end": -wide}[item.anchor]
     painter.save()
     painter.translate(QPointF(item.x_mm * px_per_mm, item.y_mm * px_per_mm))
@@ -110,7 +130,7 @@ def _paint_text(painter: QPainter, item: Text, px_per_mm: float) -> None:
     painter.scale(by, by)
     painter.setFont(font)
     painter.setPen(QColor(*item.colour))
-    painter.drawText(QPointF(left, metrics.capHeight() / 2), item.words)
+    painter.drawText(QPointF(left, high / 2), item.words)
     painter.restore()
 
 
@@ -123,28 +143,27 @@ def write_pdf(path: str | Path, pages: Iterable[Page], title: str) -> None:
         The file cannot be written.
     """
     ensure_gui()
-    pages = list(pages)
     with tempfile.TemporaryDirectory() as folder:
         raw = Path(folder) / "pages.pdf"
-        _paint_pdf(raw, pages, title)
-        data = _true_boxes(raw, pages)
+        data = _true_boxes(raw, _paint_pdf(raw, pages, title))
     write_whole(path, lambda out: out.write(data))
 
 
-def _unit(page: Page) -> float:
+def _unit(size: Size) -> float:
     """Return how many mm of the page one mm of the PDF stands for (UserUnit)."""
-    longest = max(page.width_mm, page.height_mm) * POINTS_PER_MM
+    longest = max(size) * POINTS_PER_MM
     return max(1.0, float(np.ceil(longest / MOST_UNITS)))
 
 
-def _paint_pdf(raw: Path, pages: list[Page], title: str) -> None:
+def _paint_pdf(raw: Path, pages: Iterable[Page], title: str) -> list[Size]:
+    """Paint pages, each as it comes, and return their sizes."""
     writer = QPdfWriter(str(raw))
     writer.setResolution(PDF_DPI)
     writer.setTitle(title)
     writer.setCreator("Emblema")
     painter = QPainter()
     try:
-        _paint_pages(writer, painter, pages)
+        return _paint_pages(writer, painter, pages)
     finally:
         painter.end()
 
@@ -156,9 +175,11 @@ def _upright(size: QSizeF) -> tuple[QSizeF, QPageLayout.Orientation]:
     return size, QPageLayout.Orientation.Portrait
 
 
-def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> None:
-    for k, page in enumerate(pages):
-        unit = _unit(page)
+def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: Iterable[Page]) -> list[Size]:
+    sizes: list[Size] = []
+    for page in pages:
+        sizes.append((page.width_mm, page.height_mm))
+        unit = _unit(sizes[-1])
         # the writer rounds its boxes to whole points: take a size up, and cut it true afterwards
         size = QSizeF(
             np.ceil(page.width_mm / unit * POINTS_PER_MM) + 1,
@@ -172,11 +193,12 @@ def _paint_pages(writer: QPdfWriter, painter: QPainter, pages: list[Page]) -> No
                 QMarginsF(0, 0, 0, 0),
             )
         )
-        if k == 0:
+        if len(sizes) == 1:
             painter.begin(writer)
         else:
             writer.newPage()
         paint_page(painter, page, PDF_DPI / 25.4 / unit)
+    return sizes
 
 
 def print_pages(
@@ -253,19 +275,19 @@ def _given_up(printer: QPrinter, painted: int, of: int) -> str:
     return f"Stopped; {painted} of {of} pages are with the printer."
 
 
-def _true_boxes(raw: Path, pages: list[Page]) -> bytes:
+def _true_boxes(raw: Path, sizes: list[Size]) -> bytes:
     from pypdf import PdfReader, PdfWriter
     from pypdf.generic import FloatObject, NameObject, RectangleObject
 
     out = PdfWriter(clone_from=PdfReader(str(raw)))
-    for leaf, page in zip(out.pages, pages, strict=True):
-        unit = _unit(page)
+    for leaf, (wide, high) in zip(out.pages, sizes, strict=True):
+        unit = _unit((wide, high))
         top = float(leaf.mediabox.top)  # the upper left corner is kept
         box = RectangleObject(
             (
                 0.0,
-                top - page.height_mm / unit * POINTS_PER_MM,
-                page.width_mm / unit * POINTS_PER_MM,
+                top - high / unit * POINTS_PER_MM,
+                wide / unit * POINTS_PER_MM,
                 top,
             )
         )
@@ -283,4 +305,4 @@ def write_cartoon_pdf(
     path: str | Path, doc: Commission, layout: Layout, paper: str = "A4", mirrored: bool = False
 ) -> None:
     """Write the cartoon at its true size (see `core.cartoon`)."""
-    write_pdf(path, cartoon_pages(doc, layout, paper, mirrored), doc.title)
+    write_pdf(path, pages_by_turns(doc, layout, paper, mirrored), doc.title)

@@ -81,14 +81,22 @@ def piece_marks(doc: Commission, layout: Layout) -> NDArray[np.uint64]:
 
     It hangs on the piece's corners in whole micrometres, wherever they begin, and its material.
     """
-    out = []
+    out: list[bytes] = []
+    codes = [m.code.encode() for m in doc.materials] + [b""]
     for laid in layout.fields:
-        codes = [m.code for m in doc.materials] + [""]
-        for polygon, k in zip(laid.pieces.polygons, laid.stock, strict=True):
-            um = np.round(shapely.get_coordinates(polygon.exterior)[:-1] * UM).astype("<i8")
-            first = int(np.lexsort(um.T[::-1])[0])
-            said = np.roll(um, -first, axis=0).tobytes() + codes[k].encode()
-            out.append(hashlib.blake2b(said, digest_size=8).digest())
+        rings = shapely.get_exterior_ring(laid.pieces.polygons)
+        xy, owner = shapely.get_coordinates(rings, return_index=True)
+        open_ring = np.r_[owner[1:] == owner[:-1], False]
+        um, owner = np.round(xy[open_ring] * UM).astype("<i8"), owner[open_ring]
+        count = np.bincount(owner, minlength=len(rings))
+        start = np.cumsum(count) - count
+        # each ring from its corner farthest left, of those the highest
+        first = np.lexsort((um[:, 1], um[:, 0], owner))[start] - start
+        turned = (np.arange(len(um)) - start[owner] + first[owner]) % count[owner]
+        said = um[start[owner] + turned].tobytes()
+        ends = 16 * np.r_[start, len(um)]
+        for a, b, k in zip(ends[:-1].tolist(), ends[1:].tolist(), laid.stock.tolist(), strict=True):
+            out.append(hashlib.blake2b(said[a:b] + codes[k], digest_size=8).digest())
     return np.frombuffer(b"".join(out), "<u8")
 
 

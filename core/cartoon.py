@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -127,14 +127,24 @@ def cartoon_pages(
     mirrored : bool
         Drawn as seen from the back, for work that is laid face down. Words stay readable.
     """
+    return tuple(pages_by_turns(doc, layout, paper, mirrored, flow))
+
+
+def pages_by_turns(
+    doc: Commission,
+    layout: Layout,
+    paper: str = "A4",
+    mirrored: bool = False,
+    flow: bool = True,
+) -> Iterator[Page]:
+    """Yield the pages of `cartoon_pages` one by one: all of a large wall's fill much memory."""
     parts = tiles(doc, paper)
     keyed = {c.material.code: k for k, c in enumerate(counts(doc, layout), 1) if not c.bare}
     drawing = _Drawing(doc, layout, keyed, mirrored, flow)
     whole = mark_of(drawing.marks)
-    pages = [_key_page(doc, layout, parts, paper, mirrored, keyed, whole)]
+    yield _key_page(doc, layout, parts, paper, mirrored, keyed, whole)
     for tile in parts:
-        pages.append(_tile_page(doc, drawing, tile, paper, mirrored, len(parts)))
-    return tuple(pages)
+        yield _tile_page(doc, drawing, tile, paper, mirrored, len(parts))
 
 
 def page_marks(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> dict[str, str]:
@@ -213,8 +223,7 @@ def _tile_page(
     items: list[Paths | Text] = []
     if len(drawing.flow):
         items.append(_lines(drawing.flow, seen, shift, FLOW, 0.15))
-    rings = [shapely.get_coordinates(p.exterior)[:-1] + shift for p in drawing.pieces[mine]]
-    items.append(Paths.of(rings, pen_mm=0.15))
+    items.append(_rings(drawing.pieces[mine], shift))
     items.append(_lines(drawing.borders, seen, shift, BLACK, 0.4))
     for k in mine:
         if drawing.sizes[k] > 0:
@@ -236,6 +245,14 @@ def _tile_page(
         left, size = x0 + 10, min(2.8, (page_w - 2 * MARGIN_MM - 10) / (0.6 * len(foot)))
     over.append(Text(left, y1 + 8.6, foot, size, "start", colour=GREY))
     return Page(page_w, page_h, tile.name, tuple(items), tuple(over), (x0, y0, x1, y1))
+
+
+def _rings(pieces: NDArray[np.object_], shift: NDArray[np.float64]) -> Paths:
+    """Return the outlines of pieces, as many as there may be, none closed by its first corner."""
+    xy, piece = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
+    kept = np.r_[piece[1:] == piece[:-1], False][: len(piece)]
+    starts = np.searchsorted(piece[kept], np.arange(len(pieces)))
+    return Paths(xy[kept] + shift, starts, pen_mm=0.15)
 
 
 def _lines(
