@@ -74,6 +74,8 @@ def _move(
     near = ALIKE * a.laying.joint_mm
     if abs(a.outline.length - b.outline.length) > near * len(ring):
         return None
+    if _grades(a) != _grades(b):
+        return None
     for move in _moves(ring, other):
         if not _keeps_up(a, b, move):
             continue
@@ -87,7 +89,12 @@ def _move(
 
 def _likely(setting: Setting) -> object:
     """Return what congruent fields have in common, for a first sieve."""
-    return setting.laying, setting.seed, len(setting.flow), len(_longest_ring(setting.outline))
+    lines = len(setting.flow), _grades(setting)
+    return setting.laying, setting.seed, lines, len(_longest_ring(setting.outline))
+
+
+def _grades(setting: Setting) -> tuple[tuple[float, float], ...]:
+    return tuple(sorted((s.tessera_mm, s.grade) for s in setting.sizes))
 
 
 def _longest_ring(outline: MultiPolygon) -> Array:
@@ -100,10 +107,12 @@ def _longest_ring(outline: MultiPolygon) -> Array:
 
 
 def _guides(setting: Setting) -> NDArray[np.object_]:
-    """Return the flow lines and the hugged borders as far as they are felt."""
+    """Return the flow lines and the hugged borders as far as they are felt, and lines of sizes."""
     felt = shapely.buffer(setting.outline, FELT * setting.pitch_mm)
     lines = [shapely.MultiLineString(g) for g in (setting.flow, setting.hug)]
-    return np.asarray(shapely.intersection(np.array(lines, dtype=object), felt))
+    near = shapely.intersection(np.array(lines, dtype=object), felt)
+    sizes = sorted(setting.sizes, key=lambda s: (s.tessera_mm, s.grade))
+    return np.array([*near, *(s.lines for s in sizes)], dtype=object)
 
 
 def _same(a: NDArray[np.object_], b: NDArray[np.object_], near: float) -> bool:

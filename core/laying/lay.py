@@ -14,6 +14,7 @@ from core.geometry import valid
 from core.laying.alike import copied, first_alike
 from core.laying.exact import angles
 from core.laying.field.frame import frame_of, largest
+from core.laying.field.scale import Size, sizes_felt
 from core.laying.opus.bands import lay_bands
 from core.laying.opus.circumactum import lay_circumactum
 from core.laying.opus.coursed import lay_courses
@@ -129,6 +130,7 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     if not parts:
         return Pieces.empty()
     setting = replace(setting, outline=MultiPolygon(parts))
+    setting = replace(setting, sizes=_felt(setting))
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)
@@ -138,12 +140,15 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
     if setting.laying.pieces == "cut":
-        reached = into_tips(
-            pieces.polygons, outline, setting.laying.tessera_mm, setting.laying.joint_mm
-        )
+        reached = into_tips(pieces.polygons, outline, setting.scale)
         pieces = replace(pieces, polygons=reached)
     pieces = _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
     return frame.pieces(pieces, drawn)
+
+
+def _felt(setting: Setting) -> tuple[Size, ...]:
+    """Return the sizes that tell in a part of a field."""
+    return sizes_felt(setting.outline, setting.laying.tessera_mm, setting.sizes)
 
 
 def _near(setting: Setting, outline: MultiPolygon) -> tuple[LineString, ...]:
@@ -167,6 +172,8 @@ def _rule(setting: Setting) -> Rule:
     if hugs(setting):
         return lay_hugging
     rule = RULES.get(setting.laying.opus, lay_courses)
+    if setting.sizes and rule in IN_COURSES:
+        return lay_courses
     return lay_round if rule in IN_COURSES and is_small_round(setting) else rule
 
 
@@ -186,7 +193,7 @@ def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
             small, large = (i, j) if p[i].area < p[j].area else (j, i)
             clear = shapely.buffer(p[large], setting.laying.joint_mm, join_style="mitre")
             p[small] = largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
-    keep = shapely.area(p) > 0.02 * setting.laying.tessera_mm**2
+    keep = shapely.area(p) > 0.02 * setting.scale.tessera_of(p) ** 2
     return Pieces(p[keep], pieces.course[keep], pieces.piece[keep], pieces.angle_rad[keep])
 
 
@@ -205,7 +212,7 @@ def _every_part(setting: Setting, pieces: Pieces) -> Pieces:
         bare[shapely.STRtree(parts).query(inside, predicate="within")[1]] = False
     if not bare.any():
         return pieces
-    whole = shape_pieces(in_lengths(parts[bare], setting.pitch_mm), setting.laying.joint_mm)
+    whole = shape_pieces(in_lengths(parts[bare], setting.scale), setting.laying.joint_mm)
     whole = clear_of_border(whole, setting.outline, setting.laying.joint_mm)
     whole = whole[~shapely.is_empty(whole)]
     n = len(whole)
@@ -221,9 +228,10 @@ def _sound(setting: Setting) -> MultiPolygon:
     sound = _valid(setting.outline)
     if sound.is_empty:
         raise EmblemaError("The outline encloses nothing.")
-    if sound.area > MOST_PIECES * pitch**2:
+    number = replace(setting, outline=sound).scale.number_in(sound)
+    if number > MOST_PIECES:
         raise EmblemaError(
-            f"A field of {sound.area / pitch**2:,.0f} pieces is more than can be laid at once "
+            f"A field of {number:,.0f} pieces is more than can be laid at once "
             f"({MOST_PIECES:,}); divide the field or take larger tesserae."
         )
     return sound

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from core.laying.courses.bends import GENTLE, joint_turns
 from core.laying.exact import dot
 from core.laying.field.grid import Array
+from core.laying.field.scale import Scale
 from core.laying.pieces.axis import axis_rad, quarter_rad
 
 UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
@@ -80,16 +81,20 @@ def faults(
     polygons: NDArray[np.object_],
     course: NDArray[np.int64],
     room_mm2: float,
-    pitch: float,
-    joint: float,
+    scale: Scale,
     wanted_rad: Array | None = None,
 ) -> Faults:
     """Return what is wrong with pieces that lie in order along their courses.
 
     `wanted_rad` is the angle of the flow line beside each, nan where there is none.
     """
-    area = shapely.area(polygons)
-    covered = float(area.sum()) / room_mm2 / (1 - joint / pitch) ** 2
+    pitch, joint = scale.pitch_of(polygons), scale.joint_mm
+    times = scale.tessera_of(polygons) / scale.tessera_mm
+    # as pieces of the field's own size beside their joints
+    wide = (1 - joint / scale.pitch_mm) / (1 - joint / pitch)
+    covered = float((shapely.area(polygons) * wide**2).sum()) / room_mm2
+    covered /= (1 - joint / scale.pitch_mm) ** 2
+    area = shapely.area(polygons) / times**2
     bare = max(1 - covered, 0.0) / BARE
     if len(polygons) < 3:
         return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
@@ -111,21 +116,24 @@ def faults(
     )
 
 
-def _in_line(middle: Array, course: NDArray[np.int64], pitch: float) -> float:
+def _in_line(middle: Array, course: NDArray[np.int64], pitch: Array) -> float:
     """Return the share of joints, seen from either side, in line with one of the next course."""
     left = np.flatnonzero(course[1:] == course[:-1])
     joint = (middle[left] + middle[left + 1]) / 2
     if not len(joint):
         return 0.0
-    pairs = cKDTree(joint).query_pairs(1.35 * pitch, output_type="ndarray")
+    near = 1.35 * pitch[left]
+    pairs = cKDTree(joint).query_pairs(near.max(), output_type="ndarray")
     along = middle[left + 1] - middle[left]
     along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
     i, j = np.concatenate([pairs, pairs[:, ::-1]]).T
     d = joint[j] - joint[i]
+    i, j, d = (v[np.hypot(*d.T) <= near[i]] for v in (i, j, d))
     off = np.abs(dot(d, along[i]))
     across = d[:, 1] * along[i, 0] - d[:, 0] * along[i, 1]
-    beside = (course[left[i]] != course[left[j]]) & (np.abs(across) > 0.6 * pitch)
+    beside = (course[left[i]] != course[left[j]]) & (np.abs(across) > 0.6 * pitch[left[i]])
     nearest = np.full((2, len(joint)), np.inf)
+    off = off / pitch[left[i]]
     np.minimum.at(nearest, ((across > 0).astype(int)[beside], i[beside]), off[beside])
     seen = nearest[np.isfinite(nearest)]
-    return float(np.mean(seen < IN_LINE * pitch)) if len(seen) else 0.0
+    return float(np.mean(seen < IN_LINE)) if len(seen) else 0.0

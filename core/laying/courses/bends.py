@@ -47,7 +47,7 @@ class Bends:
 def wanted_lengths(
     polygons: NDArray[np.object_],
     course: NDArray[np.int64],
-    pitch: float,
+    pitch: Array | float,
     plain: float,
     sought: float,
     before: Bends | None = None,
@@ -58,6 +58,8 @@ def wanted_lengths(
     ----------
     polygons, course : ndarray (n,)
         Pieces in order along their courses.
+    pitch : float or ndarray (n,)
+        Of all, or at each.
     plain : float
         How long pieces are where nothing is asked, in pitches.
     sought : float
@@ -111,11 +113,11 @@ def _evened(turn: Array, course: NDArray[np.int64]) -> Array:
 
 
 def joint_turns(
-    polygons: NDArray[np.object_], course: NDArray[np.int64], pitch: float
+    polygons: NDArray[np.object_], course: NDArray[np.int64], pitch: Array | float
 ) -> tuple[NDArray[np.int64], Array]:
     """Return the pieces that another follows, and the turn from each to the next, radians."""
     xy = shapely.get_coordinates(shapely.centroid(polygons))
     left = np.flatnonzero(course[1:] == course[:-1])
-    left = left[np.hypot(*(xy[left + 1] - xy[left]).T) < 2 * pitch]
+    left = left[np.hypot(*(xy[left + 1] - xy[left]).T) < 2 * np.broadcast_to(pitch, len(xy))[left]]
     angle = axis_rad(polygons, course_rad(xy, left))
     return left, np.nan_to_num(quarter_rad(angle[left] - angle[left + 1]))

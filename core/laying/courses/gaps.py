@@ -29,8 +29,10 @@ def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
     normal : ndarray (2, rows, columns)
         Unit normals of the flow at the nodes.
     """
-    pitch = setting.pitch_mm
-    out = np.full(grid.shape, 2 * np.pi / pitch)
+    pitch, scale = setting.pitch_mm, setting.scale
+    x, y = grid.nodes()
+    nodes = np.stack([x.ravel(), y.ravel()], axis=1)
+    out = (2 * np.pi / scale.pitch_at(nodes)).reshape(grid.shape)
     if setting.laying.opus == "regulatum":
         return out
     inside = grid.inside(setting.outline)
@@ -38,7 +40,6 @@ def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
     r, c = np.nonzero(near)
     if not len(r):
         return out
-    x, y = grid.nodes()
     xy = np.stack([x[r, c], y[r, c]], axis=1)
     wide, count, sure = (np.zeros(grid.shape) for _ in range(3))
     wide[r, c], count[r, c], sure[r, c] = _gaps(setting, xy, normal[:, r, c].T)
@@ -71,11 +72,12 @@ def _disc(radius: float) -> NDArray[np.bool_]:
 def _near(setting: Setting, grid: Grid, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Return the nodes that may stand in a gap."""
     x, y = grid.nodes()
-    points = np.asarray(shapely.points(x[inside], y[inside]), dtype=object)
+    scale, xy = setting.scale, np.stack([x[inside], y[inside]], axis=1)
+    points = np.asarray(shapely.points(xy), dtype=object)
     edge = setting.outline.boundary
     shapely.prepare(edge)
     out = np.zeros(grid.shape, bool)
-    out[inside] = shapely.dwithin(points, edge, MOST * setting.pitch_mm)
+    out[inside] = shapely.distance(points, edge) <= MOST * scale.pitch_at(xy)
     return out
 
 
@@ -83,8 +85,8 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     """Return the width of the gap at each point, in pitches, how many courses it takes, and how
     surely a gap is there, 0 to 1.
     """
-    pitch = setting.pitch_mm
-    reach = MOST * pitch
+    scale = setting.scale
+    reach = (MOST * scale.pitch_at(xy))[:, None]
     a, b = _sides(setting)
     rays = shapely.linestrings(np.stack([xy - reach * normal, xy + reach * normal], axis=1))
     sides = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
@@ -98,6 +100,7 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     met = along > 1e-6
     ray, side, along = ray[met], side[met], along[met]
     t = ((from_ray[:, 0] * d[:, 1] - from_ray[:, 1] * d[:, 0]) / np.where(met, cross, 1.0))[met]
+    ends = np.stack([xy, xy])  # of the gap, ahead and behind
     wide = np.zeros(len(xy))
     sure = np.ones(len(xy))
     for ahead in (True, False):
@@ -107,10 +110,11 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
         hit = np.zeros(len(xy), bool)
         hit[ray[first]] = True
         wide[ray[first]] += np.abs(t[first])
+        ends[int(ahead), ray[first]] += t[first, None] * normal[ray[first]]
         fit = np.clip((along[first] - SIDEWAYS) / (ALONG - SIDEWAYS), 0.0, 1.0)
         sure[ray[first]] = np.minimum(sure[ray[first]], fit)
         sure[~hit] = 0.0
-    wide /= pitch
+    wide /= scale.pitch_between(*ends)
     sure[(wide > MOST) | (wide < 0.3)] = 0.0
     # n to n + 1 at sqrt(n (n + 1)): the root of n^2 + n = wide^2
     count = np.ceil(np.sqrt(wide**2 + 0.25) - 0.5 - 1e-9)

@@ -23,14 +23,18 @@ def trace_courses(phase: Phase, setting: Setting) -> list[Array]:
         return []
     segments = list(np.asarray(shapely.linestrings(xy[ends]), dtype=object))
     lines = shapely.get_parts(shapely.line_merge(shapely.multilinestrings(segments)))
-    pitch = setting.pitch_mm
+    scale = setting.scale
     lines = np.array([_smoothed(w) for w in lines], dtype=object)
     shapely.prepare(setting.outline)
     within = shapely.contains_properly(setting.outline, lines)
     parts, _ = cut_to(lines[~within], setting.outline)
     parts = parts[shapely.get_type_id(parts) == 1]
     courses = [shapely.get_coordinates(w) for w in (*lines[within], *_rejoined(parts))]
-    return [c for c in courses if _length(c) > 0.45 * pitch]
+    return [
+        c
+        for c in courses
+        if _length(c) > 0.45 * scale.pitch_at(c[len(c) // 2 : len(c) // 2 + 1])[0]
+    ]
 
 
 def _length(c: Array) -> float:

@@ -72,7 +72,7 @@ def direction_field(setting: Setting) -> Direction:
     pitch = setting.pitch_mm
     outline = setting.outline
     x0, y0, x1, y1 = outline.bounds
-    step = max(0.8 * pitch, float(np.sqrt((x1 - x0) * (y1 - y0) / 90_000)))
+    step = max(0.8 * setting.scale.finest_mm, float(np.sqrt((x1 - x0) * (y1 - y0) / 90_000)))
     grid = Grid.over(outline, step, 2 * step)
     known = np.zeros((3, *grid.shape))  # weight, cos, sin
     flow = shapely.MultiLineString(setting.flow) if setting.flow else None

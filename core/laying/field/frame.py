@@ -18,6 +18,7 @@ from shapely import LineString, MultiPolygon
 
 from core.laying.exact import FINE, PLACE_MM, angles, quantised
 from core.laying.field.grid import Array
+from core.laying.field.scale import Size
 from core.laying.spec import Setting
 from core.moves import Move
 from core.pieces import Pieces
@@ -45,6 +46,7 @@ class Frame(Move):
             outline=shapely.normalize(shapely.remove_repeated_points(outline)),
             flow=self._lines(setting.flow),
             hug=self._lines(setting.hug),
+            sizes=tuple(self._size(s) for s in _by_size(setting)),
             up=(float(up[0]), float(up[1])),
         )
 
@@ -81,6 +83,10 @@ class Frame(Move):
             return out
 
         return np.asarray(shapely.remove_repeated_points(shapely.transform(polygons, whole)))
+
+    def _size(self, size: Size) -> Size:
+        lines = self._lines(tuple(size.lines.geoms))
+        return replace(size, lines=shapely.MultiLineString(lines))
 
     def _lines(self, lines: tuple[LineString, ...]) -> tuple[LineString, ...]:
         placed = [_in_order(self._place(shapely.get_coordinates(w))) for w in lines]
@@ -134,7 +140,16 @@ def _off_the_drawing(frame: Frame) -> tuple[bool, float, float]:
 
 def _all(setting: Setting) -> tuple[shapely.Geometry, ...]:
     lines = (shapely.MultiLineString(w) for w in (setting.flow, setting.hug))
-    return shapely.boundary(setting.outline), *lines
+    sizes = (s.lines for s in _by_size(setting))
+    return shapely.boundary(setting.outline), *lines, *sizes
+
+
+def _by_size(setting: Setting) -> list[Size]:
+    """Return the sizes, the lines of each size and grade together, in order."""
+    alike: dict[tuple[float, float], list[LineString]] = {}
+    for s in setting.sizes:
+        alike.setdefault((s.tessera_mm, s.grade), []).extend(s.lines.geoms)
+    return [Size(shapely.MultiLineString(alike[k]), *k) for k in sorted(alike)]
 
 
 def _stretches(lines: shapely.Geometry) -> Array:

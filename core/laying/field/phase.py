@@ -64,9 +64,9 @@ def phase_field(
     stop: Callable[[], bool],
     step_share: float = 0.5,
 ) -> Phase:
-    """Solve for the phase on a grid of `step_share` pitches and refine it to half of that."""
+    """Solve for the phase on a grid of a share of the smallest pitch, and refine it to half."""
     pitch = setting.pitch_mm
-    grid = Grid.over(setting.outline, step_share * pitch, 2 * pitch)
+    grid = Grid.over(setting.outline, step_share * setting.scale.finest_mm, 2 * pitch)
     wide = shapely.buffer(setting.outline, 0.9 * pitch, quad_segs=4)
     inside = grid.inside(wide)
     normal = _normals(grid, direction)

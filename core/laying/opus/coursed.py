@@ -57,8 +57,7 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
 
     def courses_of(width: float) -> list[Array]:
         """Return middle lines of courses as many pitches wide, each an ndarray (n, 2), mm."""
-        wide = setting.with_choices(tessera_mm=width * setting.pitch_mm - setting.laying.joint_mm)
-        courses = trace_courses(phase_field(wide, direction, stop), setting)
+        courses = trace_courses(phase_field(setting.wider(width), direction, stop), setting)
         _check(stop)
         return _varied(courses, setting) if setting.laying.width_variation > 0 else courses
 
@@ -82,7 +81,7 @@ def _best(
     """Return the best of as many ways of laying as the field needs."""
     best = _laid_along(setting, courses, stop)
     least = _faults(setting, best)
-    few = setting.outline.area < FEW * setting.pitch_mm**2 and len(best[0]) > 1
+    few = setting.scale.number_in(setting.outline) < FEW and len(best[0]) > 1
     each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
     spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
     for k in range(1, MOST_WAYS):
@@ -135,7 +134,8 @@ def _gentler(
             drawn[width] = courses, laid, None
         courses, laid, bends = drawn[width]
         for plain in PLAIN:
-            shorter = wanted_lengths(*laid[:2], setting.pitch_mm, plain, np.radians(sought), bends)
+            pitch = setting.scale.pitch_of(laid[0])
+            shorter = wanted_lengths(*laid[:2], pitch, plain, np.radians(sought), bends)
             if shorter is None:
                 continue
             bends = shorter
@@ -151,9 +151,8 @@ def _straighter(
     """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
     polygons, course, piece = laid
     for _ in range(NIPS):
-        straight = straight_in_course(
-            polygons, course, setting.pitch_mm, setting.laying.joint_mm, stop
-        )
+        pitch = setting.scale.pitch_of(polygons)
+        straight = straight_in_course(polygons, course, pitch, setting.laying.joint_mm, stop)
         if straight is polygons:
             break
         polygons = straight
@@ -168,9 +167,8 @@ def _faults(setting: Setting, laid: Laid) -> Faults:
         wanted = line_angle(setting, polygons)
         # what the border cuts lies as it must
         far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
-        wanted[far <= setting.pitch_mm] = np.nan
-    room = setting.outline.area
-    return faults(polygons, course, room, setting.pitch_mm, setting.laying.joint_mm, wanted)
+        wanted[far <= setting.scale.pitch_of(polygons)] = np.nan
+    return faults(polygons, course, setting.outline.area, setting.scale, wanted)
 
 
 def _laid_along(
@@ -181,19 +179,20 @@ def _laid_along(
     bends: Bends | None = None,
 ) -> Laid:
     ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints, bends=bends)
-    pitch, joint = setting.pitch_mm, setting.laying.joint_mm
+    scale, joint = setting.scale, setting.laying.joint_mm
     if joints is None:
-        tips = MultiPoint(sharp_corners(setting.outline, pitch)[0])
-        ground = without_wedges(ground, owner, ruler, stretches, tips, pitch, joint)
+        tips = MultiPoint(sharp_corners(setting.outline, setting.pitch_mm)[0])
+        ground = without_wedges(ground, owner, ruler, stretches, tips, scale)
     _check(stop)
-    ground, owner = parted(ground, owner, stretches, pitch, joint, stop)
+    ground, owner = parted(ground, owner, stretches, scale, stop)
     _check(stop)
     if joints is None:
-        ground = evened_out(ground, owner, stretches, pitch, joint)
+        ground = evened_out(ground, owner, stretches, scale)
         _check(stop)
-    polygons = shape_pieces(ground, setting.laying.joint_mm)
-    keep = shapely.area(polygons) > 0.05 * setting.laying.tessera_mm**2
-    polygons, owner = blunted(polygons[keep], setting.laying.tessera_mm), owner[keep]
+    polygons = shape_pieces(ground, joint)
+    tessera = scale.tessera_of(ground)
+    keep = shapely.area(polygons) > 0.05 * tessera**2
+    polygons, owner = blunted(polygons[keep], tessera[keep]), owner[keep]
     if setting.flow:
         polygons = nipped(polygons, line_angle(setting, polygons), joint, stop)
     return _numbered(polygons, stretches, owner)
@@ -204,19 +203,17 @@ def ground_along(
     courses: list[Array],
     stop: Callable[[], bool],
     joints: Phase | None = None,
-    length: float | None = None,
     bends: Bends | None = None,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64], Ruler, Stretches]:
     """Return every part of every piece's territory, whose it is, and the stretches themselves.
 
-    `length` is the wanted distance from cut to cut, a pitch where left out; `bends` is where
-    pieces are wanted shorter.
+    `bends` is where pieces are wanted shorter.
     """
     nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
     if not courses:
         return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
-    pitch = setting.pitch_mm
-    guard = guards(setting.outline, pitch)
+    scale = setting.scale
+    guard = guards(setting.outline, scale.coarsest_mm)
     ruler = Ruler.of(courses)
 
     def cells_of(
@@ -229,28 +226,33 @@ def ground_along(
             np.concatenate([np.repeat(np.arange(n), each), np.full(len(guard), OUTSIDE)]),
             n,
             straighten,
-            MARGIN * pitch,
+            MARGIN * scale.coarsest_mm,
         )
         _check(stop)
         return cells
 
     def room_of(ruler: Ruler, stretches: Stretches, straighten: int) -> Array:
         cells = _clipped(cells_of(ruler, stretches, FEW_SITES, straighten), setting.outline)
-        return np.nan_to_num(shapely.area(cells)) / pitch**2
+        return np.nan_to_num(shapely.area(cells)) / pitch_at(ruler, stretches) ** 2
+
+    def pitch_at(ruler: Ruler, stretches: Stretches) -> Array:
+        return scale.pitch_at(places(ruler, stretches, 1)[:, 0])
 
     def lengths_at(xy: Array) -> Array:
         return np.ones(len(xy)) if bends is None else bends.at(xy)
 
     plain = np.ones(len(ruler.at))
-    stretches = _divided(setting, ruler, plain, plain, joints, length or pitch)
+    stretches = _divided(setting, ruler, plain, plain, joints)
     for _ in range(PASSES):
-        ruler, room = respaced(ruler, stretches, room_of(ruler, stretches, HARDLY), pitch)
+        room = room_of(ruler, stretches, HARDLY)
+        ruler, room = respaced(ruler, stretches, room, pitch_at(ruler, stretches))
         if not len(ruler.at):
             return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
         want = lengths_at(ruler.xy)
-        stretches = _divided(setting, ruler, room, want, joints, length or pitch)
+        stretches = _divided(setting, ruler, room, want, joints)
     room = room_of(ruler, stretches, STRAIGHTEN)
     want = lengths_at(places(ruler, stretches, 1)[:, 0])
+    pitch = pitch_at(ruler, stretches)
     stretches = evened(ruler, stretches, room, want, pitch, joints is not None, EVENINGS)
 
     def parts_of(stretches: Stretches) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
@@ -258,7 +260,7 @@ def ground_along(
 
     if joints is not None:
         return *parts_of(stretches), ruler, stretches
-    ground, owner, stretches = without_strips(parts_of, stretches, pitch, setting.laying.joint_mm)
+    ground, owner, stretches = without_strips(parts_of, stretches, scale)
     return ground, owner, ruler, stretches
 
 
@@ -279,13 +281,12 @@ def flow_at(direction: Direction, polygons: NDArray[np.object_]) -> Array:
 
 
 def _divided(
-    setting: Setting, ruler: Ruler, room: Array, want: Array, joints: Phase | None, length: float
+    setting: Setting, ruler: Ruler, room: Array, want: Array, joints: Phase | None
 ) -> Stretches:
     if joints is not None:
         return divide_in_line(ruler, joints, setting.pitch_mm)
-    return divide(
-        ruler, room, want, setting.pitch_mm, length, setting.laying.variation, setting.seed
-    )
+    pitch, own = setting.scale.pitch_at(ruler.xy), setting.pitch_mm
+    return divide(ruler, room, want, pitch, own, setting.laying.variation, setting.seed)
 
 
 def _check(stop: Callable[[], bool]) -> None:

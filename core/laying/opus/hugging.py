@@ -45,6 +45,7 @@ def lay_hugging(setting: Setting, stop: Callable[[], bool]) -> Pieces:
                     outline=band,
                     hug=lines,
                     flow=(),
+                    sizes=(),
                 ),
                 stop,
             )

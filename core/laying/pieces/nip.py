@@ -80,7 +80,7 @@ def nipped(
 def straight_in_course(
     pieces: NDArray[np.object_],
     course: NDArray[np.int64],
-    pitch: float,
+    pitch: Array | float,
     joint: float,
     stop: Callable[[], bool] = lambda: False,
 ) -> NDArray[np.object_]:
@@ -240,7 +240,8 @@ def line_angle(setting: Setting, pieces: NDArray[np.object_]) -> Array:
         middle, max_distance=BESIDE * setting.pitch_mm, all_matches=False
     )
     at = shapely.line_locate_point(lines[which], middle[who])
-    half, long = setting.laying.tessera_mm / 2, shapely.length(lines[which])
+    half = setting.scale.tessera_of(pieces)[who] / 2
+    long = shapely.length(lines[which])
     a = shapely.get_coordinates(
         shapely.line_interpolate_point(lines[which], np.maximum(at - half, 0))
     )

@@ -45,8 +45,11 @@ def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object
     return out
 
 
-def bare(ground: NDArray[np.object_], pitch: float, joint: float) -> Array:
-    """Return what the pieces of territories leave bare beyond their even joints, mm2."""
+def bare(ground: NDArray[np.object_], pitch: Array | float, joint: float) -> Array:
+    """Return what the pieces of territories leave bare beyond their even joints, mm2.
+
+    `pitch` is that of all, or of each (n,).
+    """
     pieces = blunted(shape_pieces(ground, joint), pitch - joint)
     # half a joint along every side, and the four corners of it
     even = joint / 2 * shapely.length(pieces) + joint**2
@@ -54,7 +57,7 @@ def bare(ground: NDArray[np.object_], pitch: float, joint: float) -> Array:
     return lost
 
 
-def cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
+def cost(parts: NDArray[np.object_], pitch: Array | float, joint: float) -> Array:
     """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
     size = shapely.area(parts) / pitch**2
     c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
@@ -64,11 +67,12 @@ def cost(parts: NDArray[np.object_], pitch: float, joint: float) -> Array:
     return out
 
 
-def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
+def blunted(pieces: NDArray[np.object_], tessera: Array | float) -> NDArray[np.object_]:
     """Nip the points off pieces where a corner is sharper than SHARP_DEG.
 
     A point that sharp breaks off the glass. The nip is a small side across the corner; it takes
-    at most a third of a tessera from the length, so that the tip of a leaf stays a tip.
+    at most a third of a tessera from the length, so that the tip of a leaf stays a tip. `tessera`
+    is that of all pieces, or of each (n,).
     """
     xy, index = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
     if not len(xy):  # no pieces, or none that anything is left of
@@ -89,7 +93,7 @@ def blunted(pieces: NDArray[np.object_], tessera: float) -> NDArray[np.object_]:
     # of half the angle, from its cosine alone
     sine = np.sqrt(np.maximum((1 - cosine) / 2, 1e-13))
     tangent = sine / np.sqrt(np.maximum((1 + cosine) / 2, 1e-13))
-    base = np.minimum(0.11, 2 * 0.33 * tangent) * tessera
+    base = np.minimum(0.11, 2 * 0.33 * tangent) * np.broadcast_to(tessera, len(pieces))[index]
     back = np.minimum(base / (2 * sine), 0.45 * np.minimum(la, lb))
     at = np.repeat(np.arange(m), 1 + sharp)
     second = np.r_[False, at[1:] == at[:-1]]

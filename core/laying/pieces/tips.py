@@ -14,6 +14,7 @@ from shapely import MultiPolygon, Polygon
 
 from core.laying.exact import FINE, dot, quantised, ways
 from core.laying.field.grid import Array
+from core.laying.field.scale import Scale
 
 SHARP_DEG = 60.0  # a corner of the outline below this is a tip
 ENDS = 1.0  # joints from the tip at which its piece ends
@@ -26,16 +27,18 @@ REACH = 1.5  # pitches from a tip within which its piece must end already
 
 
 def into_tips(
-    polygons: NDArray[np.object_], outline: MultiPolygon, tessera_mm: float, joint_mm: float
+    polygons: NDArray[np.object_], outline: MultiPolygon, scale: Scale
 ) -> NDArray[np.object_]:
     """Return the pieces, those at sharp tips of the outline drawn out into them."""
-    corners, inward, slopes = sharp_corners(outline, tessera_mm + joint_mm)
+    joint_mm = scale.joint_mm
+    corners, inward, slopes = sharp_corners(outline, scale.pitch_mm)
     if not len(corners) or not len(polygons):
         return polygons
     out = polygons.copy()
     tree = shapely.STRtree(polygons)
     shapely.prepare(outline)
-    for tip, way, slope in zip(corners, inward, slopes, strict=True):
+    each = scale.tessera_at(corners).tolist()
+    for tip, way, slope, tessera_mm in zip(corners, inward, slopes, each, strict=True):
         point = shapely.Point(tip)
         near = tree.query_nearest(point, max_distance=REACH * (tessera_mm + joint_mm))
         if not len(near):

@@ -76,8 +76,8 @@ class Ruler:
             axis=1,
         )
 
-    def tangent(self, u: Array, reach: float, course: NDArray[np.int64]) -> Array:
-        """Return unit tangents (n, 2) at places u on their courses."""
+    def tangent(self, u: Array, reach: Array | float, course: NDArray[np.int64]) -> Array:
+        """Return unit tangents (n, 2) at places u on their courses, as seen over `reach` mm."""
         a = self.point(np.maximum(u - reach, self.start[course]))
         b = self.point(np.minimum(u + reach, self.stop[course]))
         d = b - a
@@ -106,7 +106,7 @@ def divide(
     ruler: Ruler,
     room: Array,
     want: Array,
-    pitch: float,
+    pitch: Array,
     length: float,
     variation: float,
     seed: int,
@@ -116,16 +116,18 @@ def divide(
     Parameters
     ----------
     room : ndarray (n,)
-        Room across the course at each point of the ruler, in pitches.
+        Room across the course at each point of the ruler, in pitches there.
     want : ndarray (n,)
-        Length wanted of a piece at each point, as a share of `length`.
+        Length wanted of a piece at each point, in pitches.
+    pitch : ndarray (n,)
+        The pitch at each point, mm.
     length : float
-        Wanted distance from cut to cut where the room is one pitch, mm.
+        The field's own pitch, mm.
     variation : float
-        Spread of lengths, as a share of `length`.
+        Spread of lengths, as a share of them.
     """
     rng = np.random.default_rng(seed)
-    density = raised(np.clip(room, 0.5, 1.6), 0.8) / want
+    density = raised(np.clip(room, 0.5, 1.6), 0.8) / (want * (pitch / length))
     step = np.diff(ruler.at, prepend=ruler.at[0])
     step[np.isin(ruler.at, ruler.start)] = 0.0
     measure = np.cumsum(step * np.r_[density[:1], (density[1:] + density[:-1]) / 2])
@@ -142,6 +144,7 @@ def divide(
     at = m0[course] + share * (m1 - m0)[course]
     u = np.interp(at, measure + 1e-9 * np.arange(len(measure)), ruler.at)
     u = np.clip(u, ruler.start[course], ruler.stop[course])
+    pitch = np.interp(u, ruler.at, pitch)
     apart = APART * pitch * np.interp(u, ruler.at, want)
     u = _staggered(ruler, u, course, k == 0, last, pitch, apart, rng)
     first = np.nonzero(~last)[0]
@@ -154,7 +157,7 @@ def _staggered(
     course: NDArray[np.int64],
     is_first: NDArray[np.bool_],
     is_last: NDArray[np.bool_],
-    pitch: float,
+    pitch: Array,
     apart: Array,
     rng: np.random.Generator,
 ) -> Array:
@@ -183,7 +186,7 @@ def _staggered(
         t = ruler.tangent(place, 0.3 * pitch, course)
         if turn % 4 == 0:
             who = np.nonzero(keep)[0]
-            pairs = who[cKDTree(xy[who]).query_pairs(1.6 * pitch, output_type="ndarray")]
+            pairs = who[cKDTree(xy[who]).query_pairs(1.6 * pitch.max(), output_type="ndarray")]
             pairs = np.concatenate([pairs, pairs[:, ::-1]])
             pairs = pairs[course[pairs[:, 0]] != course[pairs[:, 1]]]
             if turn == 0:
@@ -194,11 +197,12 @@ def _staggered(
         along = dot(d, ti)
         across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
         room = apart[mine]
-        push = (np.abs(along) < room) & (across > 0.5 * pitch) & (across < 1.4 * pitch)
+        wide = across / pitch[mine]
+        push = (np.abs(along) < room) & (wide > 0.5) & (wide < 1.4)
         i, a, room = mine[push], along[push], room[push]
         # cuts that meet part the same way all along, or they would hold one another fast
         onward = np.where(dot(t[i], ONWARD) >= 0, 1.0, -1.0)
-        sign = np.where(np.abs(a) > MEET * pitch, np.sign(a), -onward * lean[course[i]])
+        sign = np.where(np.abs(a) > MEET * pitch[i], np.sign(a), -onward * lean[course[i]])
         asked = np.bincount(i, -sign * (room - np.abs(a)), len(u))
         force = np.asarray(asked, np.float64)
         force = force + _together(force, firsts[course], lasts[course], ring)
@@ -281,7 +285,7 @@ def evened(
     stretches: Stretches,
     area: Array,
     want: Array,
-    pitch: float,
+    pitch: Array,
     ends_only: bool,
     times: int,
 ) -> Stretches:
@@ -293,12 +297,14 @@ def evened(
         Territory of each stretch, in squares of the pitch.
     want : ndarray (n,)
         How large each is wanted beside the others.
+    pitch : ndarray (n,)
+        The pitch at each, mm.
     ends_only : bool
         Only the first and the last cut of a course move, so that joints stay in line elsewhere.
     """
     order = np.lexsort((stretches.piece, stretches.course))
     course, piece = stretches.course[order], stretches.piece[order]
-    a, b, size, want = (v[order] for v in (stretches.a, stretches.b, area, want))
+    a, b, size, want, pitch = (v[order] for v in (stretches.a, stretches.b, area, want, pitch))
     first = np.searchsorted(course, np.arange(len(ruler.start)))
     last = np.r_[first[1:], len(course)] - 1
     after = np.minimum(np.arange(len(course)) + 1, len(course) - 1)
@@ -350,7 +356,7 @@ def _across(ring: Array) -> Array:
     return out
 
 
-def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> tuple[Ruler, Array]:
+def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: Array) -> tuple[Ruler, Array]:
     """Take what room each piece found and return the courses to divide again, and their room.
 
     Course ends too thin for a piece, and courses too small for one, are given up; the courses
@@ -359,7 +365,9 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
     Parameters
     ----------
     area : ndarray (n,)
-        Territory of each stretch, in squares of the pitch.
+        Territory of each stretch, in squares of the pitch there.
+    pitch : ndarray (n,)
+        The pitch at each, mm.
     """
     length = np.maximum((stretches.b - stretches.a) / pitch, 1e-6)
     height = area / length
@@ -370,7 +378,7 @@ def respaced(ruler: Ruler, stretches: Stretches, area: Array, pitch: float) -> t
     for k in range(len(ruler.start)):
         mine = order[edge[k] : edge[k + 1]]
         a, b = 0, len(mine)
-        narrow = np.median(height[mine]) < THIN and _alone(ruler, k, pitch)
+        narrow = np.median(height[mine]) < THIN and _alone(ruler, k, float(np.median(pitch[mine])))
         if not ruler.ring[k] and not narrow:
             while b - a > 1 and height[mine[a]] < THIN:
                 a += 1

@@ -10,6 +10,7 @@ from shapely.ops import split
 
 from core.laying.exact import SOLVED, dot, quantised
 from core.laying.field.grid import Array
+from core.laying.field.scale import Scale
 from core.laying.pieces.shape import cost
 from core.laying.rooms.cuts import Stretches
 
@@ -36,11 +37,11 @@ def evened_out(
     ground: NDArray[np.object_],
     owner: NDArray[np.int64],
     stretches: Stretches,
-    pitch: float,
-    joint: float,
+    scale: Scale,
 ) -> NDArray[np.object_]:
     """Return the territories, joints moved from a small piece into the large one next to it."""
     at = numbered(ground, owner, stretches)
+    pitch = scale.pitch_of(ground)
     size = shapely.area(ground) / pitch**2
     pairs: list[tuple[int, int]] = []
     moved: list[Polygon] = []
@@ -49,15 +50,15 @@ def evened_out(
         for n in (at.get((course, piece - 1)), at.get((course, piece + 1))):
             if n is None or at.get((course, piece)) != k or abs(size[n] - size[k]) < UNLIKE:
                 continue
-            both = alike(ground[k], ground[n], pitch)
+            both = alike(ground[k], ground[n], float(pitch[k]))
             if both is not None:
                 pairs.append((k, n))
                 moved += both
     if not pairs:
         return ground
     which = np.array(pairs)
-    was = cost(ground[which.ravel()], pitch, joint)
-    now = cost(np.array(moved, dtype=object), pitch, joint)
+    was = cost(ground[which.ravel()], pitch[which.ravel()], scale.joint_mm)
+    now = cost(np.array(moved, dtype=object), pitch[which.ravel()], scale.joint_mm)
     gain = quantised((was - now).reshape(-1, 2).sum(1), SOLVED)
     out = ground.copy()
     changed: set[int] = set()

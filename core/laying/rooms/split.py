@@ -17,6 +17,7 @@ from shapely.ops import split
 from core.errors import Stopped
 from core.laying.exact import SOLVED, quantised, ways
 from core.laying.field.grid import Array
+from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, cost
 from core.laying.rooms.cuts import Stretches
 
@@ -40,8 +41,7 @@ def parted(
     ground: NDArray[np.object_],
     owner: NDArray[np.int64],
     stretches: Stretches,
-    pitch: float,
-    joint: float,
+    scale: Scale,
     stop: Callable[[], bool] = lambda: False,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Part long territories, and those that a corner pokes into.
@@ -64,30 +64,32 @@ def parted(
     first = np.zeros(len(ground), bool)
     order = np.lexsort((-area, owner))
     first[order[np.r_[True, owner[order][1:] != owner[order][:-1]]]] = True
-    keep = first | (area > WORTH * pitch**2)
+    keep = first | (area > WORTH * scale.pitch_of(ground) ** 2)
     ground, owner = ground[keep], owner[keep]
-    ground, owner = _some(ground, owner, _long(ground, pitch), lambda g: _across(g, pitch))
-    lost = bare(ground, pitch, joint)
-    ground, lost = _without_whiskers(ground, lost, pitch, joint)
+    ground, owner = _lengths(ground, owner, scale)
+    lost = bare(ground, scale.pitch_of(ground), scale.joint_mm)
+    ground, lost = _without_whiskers(ground, lost, scale)
     for _ in range(SWEEPS):
-        ground, owner, lost = _recut(ground, owner, lost, stretches, pitch, joint, stop)
+        ground, owner, lost = _recut(ground, owner, lost, stretches, scale, stop)
     return ground, owner
 
 
 def _without_whiskers(
-    ground: NDArray[np.object_], lost: Array, pitch: float, joint: float
+    ground: NDArray[np.object_], lost: Array, scale: Scale
 ) -> tuple[NDArray[np.object_], Array]:
     """Return the territories less what is narrower than a joint, where a piece gains by it.
 
     Nothing can be laid there, and a piece that had to heed it would leave far more bare. `lost` is
     what the piece of each leaves bare, mm2, here and below.
     """
+    pitch, joint = scale.pitch_of(ground), scale.joint_mm
     some = np.flatnonzero(lost > BARE * pitch**2)
     by = WHISKER * joint / 2
     inner = shapely.buffer(ground[some], -by, join_style="mitre", mitre_limit=3.0)
     plain = shapely.buffer(inner, by, join_style="mitre", mitre_limit=3.0)
     whole = (shapely.get_type_id(plain) == 3) & ~shapely.is_empty(plain)
     some, plain = some[whole], plain[whole]
+    pitch = pitch[some]
     left = bare(plain, pitch, joint)
     better = left + shapely.area(ground[some]) - shapely.area(plain)
     much = better < lost[some] - MUCH * pitch**2
@@ -100,13 +102,13 @@ def _some(
     ground: NDArray[np.object_],
     owner: NDArray[np.int64],
     which: NDArray[np.bool_],
-    part: Callable[[Polygon], list[Polygon]],
+    part: Callable[[int], list[Polygon]],
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
     """Return all territories, some of them parted."""
     chosen = np.flatnonzero(which)
     if not len(chosen):
         return ground, owner
-    parts = [part(ground[k]) for k in chosen]
+    parts = [part(k) for k in chosen.tolist()]
     new = np.array([g for p in parts for g in p], dtype=object)
     who = np.repeat(owner[chosen], [len(p) for p in parts])
     ground = np.concatenate([ground[~which], new])
@@ -115,7 +117,7 @@ def _some(
     return ground[order], owner[order]
 
 
-def _long(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
+def _long(ground: NDArray[np.object_], pitch: Array) -> NDArray[np.bool_]:
     """Say which territories are a strip that wants several pieces."""
     if not len(ground):
         return np.zeros(0, bool)
@@ -129,14 +131,21 @@ def _long(ground: NDArray[np.object_], pitch: float) -> NDArray[np.bool_]:
     mean = shapely.area(ground[whole]) / np.maximum(length, 1e-9)
     # a strip as narrow all along is the drawing's own; what else is narrow is some piece's tail
     plain = shapely.area(ground[whole]) > PLAIN * one * two
-    out[whole] = (length > LONG * pitch) & ((mean > THINNEST * pitch) | plain)
+    out[whole] = (length > LONG * pitch[whole]) & ((mean > THINNEST * pitch[whole]) | plain)
     return out
 
 
-def in_lengths(parts: NDArray[np.object_], pitch: float) -> NDArray[np.object_]:
+def in_lengths(parts: NDArray[np.object_], scale: Scale) -> NDArray[np.object_]:
     """Return parts of a field, those that are a strip cut across into pieces."""
-    nobody = np.zeros(len(parts), np.int64)
-    return _some(parts, nobody, _long(parts, pitch), lambda g: _across(g, pitch))[0]
+    return _lengths(parts, np.zeros(len(parts), np.int64), scale)[0]
+
+
+def _lengths(
+    ground: NDArray[np.object_], owner: NDArray[np.int64], scale: Scale
+) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+    """Return all territories, those that are a strip cut across."""
+    pitch = scale.pitch_of(ground)
+    return _some(ground, owner, _long(ground, pitch), lambda k: _across(ground[k], float(pitch[k])))
 
 
 def _across(shape: Polygon, pitch: float) -> list[Polygon]:
@@ -163,11 +172,11 @@ def _recut(
     owner: NDArray[np.int64],
     lost: Array,
     stretches: Stretches,
-    pitch: float,
-    joint: float,
+    scale: Scale,
     stop: Callable[[], bool],
 ) -> tuple[NDArray[np.object_], NDArray[np.int64], Array]:
     """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
+    pitch, joint = scale.pitch_of(ground), scale.joint_mm
     some = np.flatnonzero((lost > BARE * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
     if not len(some):
         return ground, owner, lost
@@ -201,7 +210,7 @@ def _recut(
         ground = np.concatenate([ground, np.array([g for g, _ in more], dtype=object)])
         owner = np.concatenate([owner, np.array([w for _, w in more])])
         lost = np.concatenate([lost, np.zeros(len(more))])
-    lost[anew] = bare(ground[anew], pitch, joint)
+    lost[anew] = bare(ground[anew], scale.pitch_of(ground[anew]), joint)
     order = np.argsort(owner, kind="stable")
     return ground[order], owner[order], lost[order]
 
@@ -212,7 +221,7 @@ def _changes(
     some: NDArray[np.int64],
     touching: NDArray[np.int64],
     stretches: Stretches,
-    pitch: float,
+    pitch: Array,
     joint: float,
     stop: Callable[[], bool],
 ) -> list[tuple[int, int, float, list[Polygon]]]:
@@ -229,7 +238,7 @@ def _changes(
         beside = touching[1][touching[0] == n]
         for other in (k, *_partners(k, beside, owner, stretches)):
             both = [ground[k]] if other == k else [ground[k], ground[other]]
-            found = _cuts(both, pitch)
+            found = _cuts(both, float(pitch[k]))
             if found:
                 room_of.append(np.full(len(found) // 2, len(rooms)))
                 rooms.append((k, other))
@@ -237,17 +246,19 @@ def _changes(
                 tries += found
     if not rooms:
         return []
+    mine = pitch[[k for k, _ in rooms]]
     place = np.repeat(np.arange(len(rooms)), [1 + (k != other) for k, other in rooms])
-    before = np.bincount(place, cost(np.array(was, dtype=object), pitch, joint), len(rooms))
-    after = cost(np.array(tries, dtype=object), pitch, joint).reshape(-1, 2).sum(1)
+    before = np.bincount(place, cost(np.array(was, dtype=object), mine[place], joint), len(rooms))
     room = np.concatenate(room_of)
+    after = cost(np.array(tries, dtype=object), np.repeat(mine[room], 2), joint)
+    after = after.reshape(-1, 2).sum(1)
     order = np.lexsort((quantised(after, SOLVED), room))
     best = order[np.r_[True, room[order][1:] != room[order][:-1]]]
     gain = before - after[best]
     return [
         (*rooms[r], float(gain[r]), tries[2 * t : 2 * t + 2])
         for r, t in enumerate(best.tolist())
-        if gain[r] > GAIN * pitch**2
+        if gain[r] > GAIN * mine[r] ** 2
     ]
 
 

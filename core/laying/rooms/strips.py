@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, blunted, cost, shape_pieces
 from core.laying.rooms.cuts import Stretches
 
@@ -21,8 +22,7 @@ Parts = tuple[NDArray[np.object_], NDArray[np.int64]]
 def without_strips(
     parts_of: Callable[[Stretches], Parts],
     stretches: Stretches,
-    pitch: float,
-    joint: float,
+    scale: Scale,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64], Stretches]:
     """Return territories, whose they are, and the stretches that keep one.
 
@@ -32,7 +32,7 @@ def without_strips(
         Gives the parts of the territories of stretches, and whose each is.
     """
     ground, owner = parts_of(stretches)
-    strips = np.flatnonzero(_thin(ground, pitch, joint))
+    strips = np.flatnonzero(_thin(ground, scale))
     # of a piece that reaches into several places only the largest part counts
     whole = np.bincount(owner, shapely.area(ground), len(stretches.course))
     strips = strips[shapely.area(ground[strips]) > whole[owner[strips]] / 2]
@@ -40,8 +40,9 @@ def without_strips(
         return ground, owner, stretches
     given_up = owner[strips]
     after, _ = parts_of(_less(stretches, given_up))
+    pitch = scale.pitch_of(ground[strips])
     near = shapely.buffer(ground[strips], BESIDE * pitch)
-    now, then = (_worse(near, parts, pitch, joint) for parts in (ground, after))
+    now, then = (_worse(near, parts, scale) for parts in (ground, after))
     given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE * pitch**2)]
     if not len(given_up):
         return ground, owner, stretches
@@ -49,21 +50,22 @@ def without_strips(
     return *parts_of(stretches), stretches
 
 
-def _thin(ground: NDArray[np.object_], pitch: float, joint: float) -> NDArray[np.bool_]:
+def _thin(ground: NDArray[np.object_], scale: Scale) -> NDArray[np.bool_]:
     """Say in which territories a piece is nowhere so wide as a hand would cut it."""
+    joint, tessera = scale.joint_mm, scale.pitch_of(ground) - scale.joint_mm
     quarter = shapely.length(ground) / 4
     # of an oblong as large and as long round: most territories need no second look
     wide = quarter - np.sqrt(np.maximum(quarter**2 - shapely.area(ground), 0.0))
-    out: NDArray[np.bool_] = wide < THIN * (pitch - joint) + joint
+    out: NDArray[np.bool_] = wide < THIN * tessera + joint
     some = np.flatnonzero(out)
-    pieces = blunted(shape_pieces(ground[some], joint), pitch - joint)
+    pieces = blunted(shape_pieces(ground[some], joint), tessera[some])
     box = shapely.oriented_envelope(pieces)
     there = shapely.get_type_id(box) == 3
     there &= ~shapely.is_empty(box)
     out[some[~there]] = False
     c = shapely.get_coordinates(box[there]).reshape(-1, 5, 2)
     one, two = (np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))
-    out[some[there]] = np.minimum(one, two) < THIN * (pitch - joint)
+    out[some[there]] = np.minimum(one, two) < THIN * tessera[some][there]
     return out
 
 
@@ -75,12 +77,13 @@ def _less(stretches: Stretches, given_up: NDArray[np.int64]) -> Stretches:
 
 
 def _worse(
-    near: NDArray[np.object_], ground: NDArray[np.object_], pitch: float, joint: float
+    near: NDArray[np.object_], ground: NDArray[np.object_], scale: Scale
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return what is wrong with the territories near each place, and what is left bare there."""
     place, which = shapely.STRtree(ground).query(near, predicate="intersects")
     some, at = np.unique(which, return_inverse=True)
     wrong, empty = np.zeros((2, len(near)))
+    pitch, joint = scale.pitch_of(ground[some]), scale.joint_mm
     np.add.at(wrong, place, cost(ground[some], pitch, joint)[at])
     np.add.at(empty, place, bare(ground[some], pitch, joint)[at])
     return wrong, empty

@@ -16,6 +16,7 @@ from shapely import LineString, Polygon
 
 from core.laying.exact import SOLVED, dot, quantised
 from core.laying.field.grid import Array
+from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, cost
 from core.laying.rooms.cuts import Ruler, Stretches
 from core.laying.rooms.pairs import alike, common, in_two, numbered
@@ -40,8 +41,7 @@ def without_wedges(
     ruler: Ruler,
     stretches: Stretches,
     tips: shapely.MultiPoint,
-    pitch: float,
-    joint: float,
+    scale: Scale,
 ) -> NDArray[np.object_]:
     """Return the territories, wedges at course ends given to the pieces beside them.
 
@@ -56,20 +56,24 @@ def without_wedges(
     if not len(ground):
         return ground
     at = numbered(ground, owner, stretches)
+    pitch, joint = scale.pitch_of(ground), scale.joint_mm
     ends = _wedges(ground, at, owner, ruler, stretches, tips, pitch)
-    lost = bare(ground[[e.number for e in ends]], pitch, joint)
+    some = np.array([e.number for e in ends], np.int64)
+    lost = bare(ground[some], pitch[some], joint)
     tree = shapely.STRtree(ground)
     cuts = [
         cut
         for end, leaves in zip(ends, lost, strict=True)
-        if leaves > LEAST * pitch**2
-        for cut in _cuts(ground, end, at, tree, owner, stretches, pitch)
+        if leaves > LEAST * pitch[end.number] ** 2
+        for cut in _cuts(ground, end, at, tree, owner, stretches, float(pitch[end.number]))
     ]
     if not cuts:
         return ground
     which = np.repeat(np.arange(len(cuts)), [len(c) for c in cuts])
-    was = cost(ground[[k for c in cuts for k in c]], pitch, joint)
-    now = cost(np.array([g for c in cuts for g in c.values()], dtype=object), pitch, joint)
+    changes = np.array([k for c in cuts for k in c])
+    was = cost(ground[changes], pitch[changes], joint)
+    new = np.array([g for c in cuts for g in c.values()], dtype=object)
+    now = cost(new, pitch[changes], joint)
     gain = quantised(np.asarray(np.bincount(which, was - now, len(cuts)), np.float64), SOLVED)
     ground = ground.copy()
     changed: set[int] = set()
@@ -88,7 +92,7 @@ def _wedges(
     ruler: Ruler,
     stretches: Stretches,
     tips: shapely.Geometry,
-    pitch: float,
+    pitch: Array,
 ) -> list[_End]:
     course = stretches.course[owner]
     single = np.zeros(len(ground), bool)
@@ -100,23 +104,24 @@ def _wedges(
         if not len(which):
             continue
         u = (stretches.b if last else stretches.a)[owner[which]]
-        way = ruler.tangent(u, 0.5 * pitch, course[which]) * (1 if last else -1)
-        far, wide = _profile(ground[which], way, pitch)
-        tip = shapely.distance(far, tips) < BLUNT_TIP * pitch
-        out += [_End(int(which[k]), way[k]) for k in np.flatnonzero((wide < SLIM * pitch) & ~tip)]
+        mine = pitch[which]
+        way = ruler.tangent(u, 0.5 * mine, course[which]) * (1 if last else -1)
+        far, wide = _profile(ground[which], way, mine)
+        tip = shapely.distance(far, tips) < BLUNT_TIP * mine
+        out += [_End(int(which[k]), way[k]) for k in np.flatnonzero((wide < SLIM * mine) & ~tip)]
     return sorted(out, key=lambda e: e.number)
 
 
 def _profile(
-    shapes: NDArray[np.object_], way: Array, pitch: float
+    shapes: NDArray[np.object_], way: Array, pitch: Array
 ) -> tuple[NDArray[np.object_], Array]:
     """Return each shape's farthest point that way, and how wide it is a while before, mm."""
     xy, index = shapely.get_coordinates(shapes, return_index=True)
     along = (xy * way[index]).sum(1)
     order = np.lexsort((along, index))
     far = xy[order[np.r_[index[order][1:] != index[order][:-1], True]]]
-    back = far - 0.6 * pitch * way
-    side = 4 * pitch * np.stack([-way[:, 1], way[:, 0]], axis=1)
+    back = far - 0.6 * pitch[:, None] * way
+    side = 4 * pitch[:, None] * np.stack([-way[:, 1], way[:, 0]], axis=1)
     across = shapely.linestrings(np.stack([back - side, back + side], axis=1))
     return np.asarray(shapely.points(far), dtype=object), shapely.length(
         shapely.intersection(shapes, across)

@@ -12,10 +12,12 @@ from shapely.affinity import rotate
 
 from core.laying import lay_field
 from core.laying.courses.bends import GENTLE
+from core.laying.field.scale import Scale
 from core.laying.opus import coursed
 from core.laying.quality import Faults, faults
 
 PITCH, JOINT = 10.0, 1.0
+SCALE = Scale(PITCH - JOINT, JOINT)
 
 
 def rows(shift: float, *, uneven: float = 0.0, count: int = 8, courses: int = 4):
@@ -32,7 +34,7 @@ def rows(shift: float, *, uneven: float = 0.0, count: int = 8, courses: int = 4)
 
 
 def test_staggered_alike_and_full_is_no_fault():
-    found = faults(*rows(0.5), PITCH, JOINT)
+    found = faults(*rows(0.5), SCALE)
     assert (found.uneven, found.in_line, found.bare, found.turning) == pytest.approx((0,) * 4)
     assert found.odd == 0
     assert found.little and not found.missed
@@ -40,14 +42,14 @@ def test_staggered_alike_and_full_is_no_fault():
 
 def test_joints_in_line_count_as_a_grid_counts():
     """In a grid every joint stands in line: 1 / 0.3 of chance."""
-    found = faults(*rows(0.0), PITCH, JOINT)
+    found = faults(*rows(0.0), SCALE)
     assert found.in_line == pytest.approx(1 / 0.3) and not found.little
     assert found.missed == pytest.approx([1 / 0.3 - 1])
 
 
 def test_sizes_unlike_count_by_their_spread():
     for uneven in (0.05, 0.14, 0.3):
-        found = faults(*rows(0.5, uneven=uneven), PITCH, JOINT)
+        found = faults(*rows(0.5, uneven=uneven), SCALE)
         assert found.uneven == pytest.approx(uneven / 0.14, rel=0.01)
         assert found.little == (uneven < 0.8 * 0.14)
 
@@ -55,7 +57,7 @@ def test_sizes_unlike_count_by_their_spread():
 def test_bare_grout_is_cause_for_a_few_tries_and_no_more():
     """It may be the outline's own doing."""
     pieces, course, room = rows(0.5)
-    found = faults(pieces, course, 1.1 * room, PITCH, JOINT)
+    found = faults(pieces, course, 1.1 * room, SCALE)
     assert found.bare == pytest.approx((1 - 1 / 1.1) / 0.03)
     assert not found.little and not found.much and found.own == 1
 
@@ -65,16 +67,16 @@ def test_pieces_off_their_flow_line_count_by_the_mean_square():
     pieces, course, room = rows(0.5)
     wanted = np.where(np.arange(32) % 2, np.radians(6.0), 0.0)
     wanted[16:] = np.nan
-    found = faults(pieces, course, room, PITCH, JOINT, wanted)
+    found = faults(pieces, course, room, SCALE, wanted)
     assert found.astray == pytest.approx(np.sqrt(18) / 4) and found.much and not found.little
-    assert faults(pieces, course, room, PITCH, JOINT, wanted * np.nan).astray == 0
+    assert faults(pieces, course, room, SCALE, wanted * np.nan).astray == 0
 
 
 def test_pieces_of_other_than_four_corners_count_by_their_share():
     """One in five is the limit: a triangle among three squares is more."""
     pieces, course, room = rows(0.5, count=2, courses=2)
     pieces[0] = shapely.Polygon([(0, 0), (9, 0), (0, 9)])
-    assert faults(pieces, course, room, PITCH, JOINT).odd == pytest.approx(0.25 / 0.2)
+    assert faults(pieces, course, room, SCALE).odd == pytest.approx(0.25 / 0.2)
 
 
 def test_a_course_turns_by_a_full_turn_over_its_pieces():
@@ -82,7 +84,7 @@ def test_a_course_turns_by_a_full_turn_over_its_pieces():
     n = 20
     piece = shapely.box(-4.5, 30, 4.5, 39)
     ring = [rotate(piece, -360 * k / n, origin=(0, 0)) for k in range(n)]
-    found = faults(np.array(ring, dtype=object), np.zeros(n, int), 2e3, PITCH, JOINT)
+    found = faults(np.array(ring, dtype=object), np.zeros(n, int), 2e3, SCALE)
     assert found.turning == pytest.approx(np.radians(360 / n) / GENTLE) and found.little
 
 
@@ -103,10 +105,7 @@ def test_small_fields_are_laid_better_than_their_first_way(monkeypatch):
 
     def found() -> list[Faults]:
         laid = [(s, lay_field(s)) for s in fields]
-        return [
-            faults(p.polygons, p.course, s.outline.area, s.pitch_mm, s.laying.joint_mm)
-            for s, p in laid
-        ]
+        return [faults(p.polygons, p.course, s.outline.area, s.scale) for s, p in laid]
 
     best = found()
     monkeypatch.setattr(coursed, "MOST_WAYS", 1)
@@ -145,5 +144,5 @@ def test_one_piece_is_never_laid_again(monkeypatch):
 
 def test_one_piece_that_leaves_most_of_a_field_bare_is_not_faultless():
     one = np.array([shapely.box(0, 0, 9, 9)], dtype=object)
-    assert faults(one, np.zeros(1, int), 100.0, PITCH, JOINT).bare == pytest.approx(0.0, abs=1e-9)
-    assert faults(one, np.zeros(1, int), 1000.0, PITCH, JOINT).bare > 1
+    assert faults(one, np.zeros(1, int), 100.0, SCALE).bare == pytest.approx(0.0, abs=1e-9)
+    assert faults(one, np.zeros(1, int), 1000.0, SCALE).bare > 1

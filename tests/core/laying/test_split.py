@@ -5,6 +5,7 @@ import pytest
 import shapely
 from shapely import Polygon
 
+from core.laying.field.scale import Scale
 from core.laying.pieces.shape import shape_pieces
 from core.laying.rooms.cuts import Stretches
 from core.laying.rooms.split import parted
@@ -18,7 +19,7 @@ def laid(*ground: Polygon) -> np.ndarray:
     u = np.arange(n) * PITCH
     one = Stretches(np.zeros(n, np.int64), np.arange(n), u, u + PITCH)
     rooms = np.array(ground, dtype=object)
-    after, owner = parted(rooms, np.arange(n), one, PITCH, JOINT)
+    after, owner = parted(rooms, np.arange(n), one, Scale(PITCH - JOINT, JOINT))
     assert set(owner) == set(range(n))
     assert shapely.area(after).sum() == pytest.approx(shapely.area(rooms).sum(), rel=0.02)
     return shape_pieces(after, JOINT)

@@ -34,7 +34,7 @@ def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
     ground, owner, ruler, stretches = room_of(s)
     tips = MultiPoint(sharp_corners(s.outline, s.pitch_mm)[0])
-    new = without_wedges(ground, owner, ruler, stretches, tips, s.pitch_mm, s.laying.joint_mm)
+    new = without_wedges(ground, owner, ruler, stretches, tips, s.scale)
     changed = [k for k in range(len(ground)) if not new[k].equals(ground[k])]
     assert len(changed) >= 3  # the wedge, the piece that takes its tip, and one evened with it
     is_kept(ground, new, s)
@@ -44,7 +44,7 @@ def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
 def test_unlike_neighbours_are_evened_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
     ground, owner, _, stretches = room_of(s)
-    new = evened_out(ground, owner, stretches, s.pitch_mm, s.laying.joint_mm)
+    new = evened_out(ground, owner, stretches, s.scale)
     assert shapely.area(new).std() < shapely.area(ground).std()
     is_kept(ground, new, s)
 
@@ -73,7 +73,7 @@ def test_the_last_piece_of_a_needle_reaches_as_far_as_it_is_wide_enough() -> Non
     outline, joint = s.outline, s.laying.joint_mm
     piece = shapely.intersection(outline.buffer(-joint / 2), shapely.box(0, -10, 20, 10))
     piece = shapely.convex_hull(shapely.MultiPoint(shapely.get_coordinates(piece)))
-    drawn = into_tips(np.array([piece], dtype=object), outline, s.laying.tessera_mm, joint)[0]
+    drawn = into_tips(np.array([piece], dtype=object), outline, s.scale)[0]
     assert outline.covers(drawn)
     end = drawn.bounds[0]
     across = shapely.LineString([(end, -10), (end, 10)])
