@@ -96,7 +96,7 @@ class JobCard(QFrame):
         self.draw()
 
     def _tool_taken(self, name: str) -> None:
-        if name == "Ornament":  # its choices are there
+        if name in ("Ornament", "Repeat"):  # their choices are there
             self.turn_to(FieldsLeaf.name)
             scroll = self._stack.currentWidget()
             assert isinstance(scroll, QScrollArea)

@@ -12,7 +12,9 @@ from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWi
 
 from app.jobcard.base import Leaf
 from app.jobcard.ornament import OrnamentChoices
+from app.jobcard.repeat import RepeatChoices
 from app.tools.parting import PartTool
+from app.tools.repeat import RepeatTool
 from app.widgets import button, row, text
 from core.agreed import agree, no_longer_agreed
 from core.colour.convert import swatch_rgb
@@ -29,6 +31,7 @@ from core.fields import (
 )
 from core.material import Lab
 from core.pieces import LaidField
+from core.repeats import part_places
 
 BARE = "#ddd8cc"  # where a field has no colour yet
 
@@ -43,6 +46,9 @@ class FieldsLeaf(Leaf):
         self.ornament = OrnamentChoices(self.session, self.bench)
         self._ornament = self.group("Ornament", self.ornament)
         self._ornament.hide()
+        self.repeat = RepeatChoices(self.bench)
+        self._repeat = self.group("Repeat", self.repeat)
+        self._repeat.hide()
         self.bench.tool_changed.connect(self._tool_taken)
         self.list = QListWidget()
         self.list.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
@@ -85,6 +91,17 @@ class FieldsLeaf(Leaf):
             ),
             button("Choose the whole motif", self._whole_motif),
         )
+        self.linked = text("", "hint")
+        self.repeats = button(
+            "Repeat…", self._repeat_chosen, tip="Along a line, round a frame or about a centre"
+        )
+        self.part_place = button(
+            "Part this place", self._part_place, tip="It follows the others no longer"
+        )
+        self.all_places = button("Choose all places", self._all_places)
+        self.group(
+            "Repeats of a motif", self.linked, row(self.repeats, self.part_place), self.all_places
+        )
         self.agreed = text("", "hint")
         self.agree = button("Agreed", self._agree, tip="What would change them asks first")
         self.free = button("No longer agreed", self._free)
@@ -100,6 +117,9 @@ class FieldsLeaf(Leaf):
         self._ornament.setVisible(name == "Ornament")
         if name == "Ornament":
             self.ornament.take_up()
+        self._repeat.setVisible(name == RepeatTool.name)
+        if name == RepeatTool.name:
+            self.repeat.take_up()
 
     def _edited(self, label: str, make: Callable[[], Edited]) -> None:
         notes: list[str] = []
@@ -163,6 +183,37 @@ class FieldsLeaf(Leaf):
         motifs = {f.motif for f in self.chosen() if f.motif}
         self.session.select(f.id for f in self.doc.fields if f.motif in motifs)
 
+    def _repeat_chosen(self) -> None:
+        self.bench.take(self.repeat.tool.name)
+
+    def _part_place(self) -> None:
+        self.try_to("Part a place", lambda: part_places(self.doc, self._ids()))
+
+    def _all_places(self) -> None:
+        chosen = set(self._ids())
+        self.session.select(
+            i
+            for r in self.doc.repeats
+            if any(chosen & set(place.fields) for place in r.places)
+            for place in r.places
+            for i in place.fields
+        )
+
+    def _show_linked(self) -> None:
+        linked = self.doc.linked()
+        ids = self._ids()
+        some = [i for i in ids if i in linked]
+        self.repeats.setEnabled(bool(ids) and not some)
+        self.part_place.setEnabled(bool(some))
+        self.all_places.setEnabled(bool(some))
+        if some:
+            words = "Linked: what is changed in one place is changed in all, until it is parted."
+        elif ids:
+            words = "Laid once, and alike along a line, round a frame or about a centre."
+        else:
+            words = "Choose a motif or fields to repeat."
+        self.linked.setText(words)
+
     def _agree(self) -> None:
         self.try_to("Agree fields", lambda: agree(self.doc, self._ids(), date.today().isoformat()))
 
@@ -207,6 +258,12 @@ class FieldsLeaf(Leaf):
         laid = {f.field_id: f for f in layout.fields} if layout is not None else {}
         chosen = set(self.session.selection)
         agreed = {a.field_id for a in doc.agreed}
+        places = {
+            i: f"  ·  place {n} of {len(r.places)}"
+            for r in doc.repeats
+            for n, place in enumerate(r.places, 1)
+            for i in place.fields
+        }
         ids = [f.id for f in reversed(doc.fields)]
         if ids != [item.data(Qt.ItemDataRole.UserRole) for item in self._items()]:
             place = self.list.verticalScrollBar().value()
@@ -221,7 +278,7 @@ class FieldsLeaf(Leaf):
             pieces = len(laid[f.id].pieces) if f.id in laid else 0
             motif = f"  ·  {f.motif}" if f.motif else ""
             sure = "  ·  agreed" if f.id in agreed else ""
-            item.setText(f"{f.name}{motif}  ·  {pieces:,}{sure}")
+            item.setText(f"{f.name}{motif}  ·  {pieces:,}{places.get(f.id, '')}{sure}")
             item.setSelected(f.id in chosen)
             if f.id in chosen and len(chosen) == 1:
                 self.list.scrollToItem(item)
@@ -234,6 +291,7 @@ class FieldsLeaf(Leaf):
         )
         motifs = {f.motif for f in some}
         self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
+        self._show_linked()
         self._show_agreed()
 
     def draw(self) -> None:

@@ -13,6 +13,7 @@ from app.tools.base import Place, Tool
 from app.widgets import headed_menu
 from core.errors import EmblemaError
 from core.fields import move_fields, remove_fields
+from core.repeats import part_places
 from core.sketch import scale_by_points
 
 
@@ -111,6 +112,11 @@ class HandTool(Tool):
                 f"Choose the whole motif: {f.motif}",
                 lambda: self.bench.guarded(lambda: self._choose_motif(f.motif)),
             )
+        if f.id in self.session.doc.linked():
+            menu.addAction(
+                "Part this place",
+                lambda: self.bench.guarded(lambda: self._part(f.id)),
+            )
         menu.addAction(
             "Remove; neighbours take its room",
             lambda: self.bench.guarded(lambda: self._remove(f.id, f.name)),
@@ -122,6 +128,9 @@ class HandTool(Tool):
         if not ids:
             raise EmblemaError(f"There is no motif '{motif}' any more.")
         self.session.select(ids)
+
+    def _part(self, field_id: str) -> None:
+        self.session.apply("Part a place", part_places(self.session.doc, [field_id]))
 
     def _remove(self, field_id: str, name: str) -> None:
         doc = self.session.doc

@@ -3,29 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPainterPath, QPen, QPolygonF
-from shapely import LinearRing
+from PySide6.QtGui import QColor, QPainter, QPen
 
 from app import theme
 from app.tools.base import Place
-from app.tools.drawing import CurveTool
+from app.tools.placing import CLEAR, CLICKED, DRAGGED, PlacingTool
 from core.errors import EmblemaError
-from core.flow import smooth_curve
-from core.ornament import Ornament, Part, add_ornament
+from core.ornament import Ornament, add_ornament
 from core.ornament.kinds import KINDS, Wish, fitted
 
 # of the preview: parts beside each other are told apart, none is a colour that will be laid
 SHADES = ("#2f7f74", "#c9a45c", "#8c4a3a", "#6f8fae", "#55606e")
 PALE = "#efeade"
-CLEAR = 175
 
 
-class OrnamentTool(CurveTool):
+class OrnamentTool(PlacingTool):
     """Drag a frame or a disc, click the way of a strip; Enter or Place makes fields of it."""
 
     name = "Ornament"
@@ -39,9 +34,10 @@ class OrnamentTool(CurveTool):
         super().__init__(bench)
         self.wish = Wish()
         self.seen: Ornament | None = None
-        self.words: tuple[str, ...] = ()
-        self.told: Callable[[], object] = lambda: None
-        self._dragging = False
+
+    @property
+    def drawn_by(self) -> str:
+        return CLICKED if self.wish.lies == "strip" else DRAGGED
 
     def pick_up(self) -> None:
         """Begin with the tessera and joint of the chosen field."""
@@ -50,11 +46,6 @@ class OrnamentTool(CurveTool):
             if f.id in chosen:
                 self.ask(tessera_mm=f.laying.tessera_mm, joint_mm=f.laying.joint_mm)
                 return
-
-    def put_down(self) -> None:
-        super().put_down()
-        self._dragging = False
-        self._look()
 
     def ask(self, **choices: Any) -> None:
         """Ask for the ornament otherwise."""
@@ -67,36 +58,6 @@ class OrnamentTool(CurveTool):
             self.wish = replace(self.wish, **(usual | choices))
         self._look()
         self.bench.update()
-
-    def press(self, event: QMouseEvent) -> None:
-        if self.wish.lies == "strip":
-            super().press(event)
-            self._look()
-            return
-        self.points = [self.snapped(self.at(event))]
-        self._dragging = True
-
-    def move(self, event: QMouseEvent) -> None:
-        super().move(event)
-        if self._dragging and self._hover is not None:
-            self.points = [self.points[0], self._hover]
-
-    def release(self, event: QMouseEvent) -> None:
-        if not self._dragging:
-            return
-        self._dragging = False
-        if math.dist(self.points[0], self.points[-1]) < self.reach_mm():  # a click, not a drag
-            self.points = []
-        self._look()
-
-    def key(self, event: QKeyEvent) -> bool:
-        known = super().key(event)
-        if known:
-            self._look()
-        return known
-
-    def double(self, event: QMouseEvent) -> None:
-        """A double click ends a strip; it is placed by Enter or the button."""
 
     def finish(self) -> None:
         """Make fields of what is seen."""
@@ -111,8 +72,7 @@ class OrnamentTool(CurveTool):
         self._look()
         self.session.message.emit(" ".join(edited.notes))
 
-    def _look(self) -> None:
-        """Fit the ornament to what is drawn, or say why it cannot be."""
+    def look(self) -> None:
         self.seen, self.words = None, ()
         if len(self.points) > 1:
             try:
@@ -120,7 +80,6 @@ class OrnamentTool(CurveTool):
                 self.words = self.seen.notes
             except EmblemaError as e:
                 self.words = (str(e),)
-        self.told()
 
     def paint(self, p: QPainter) -> None:
         if self.seen is not None and not self._dragging:
@@ -132,38 +91,13 @@ class OrnamentTool(CurveTool):
                 colour.setAlpha(CLEAR)
                 p.setBrush(colour)
                 p.setPen(QPen(QColor(theme.INK), 0.8))
-                p.drawPath(self._path(part))
-        if self.wish.lies == "strip":
-            self._paint_strip(p)
-        elif len(self.points) > 1:
-            self._paint_curve(p, self._drawn())
-        self._paint_nodes(p, self.points)
-
-    def _paint_strip(self, p: QPainter) -> None:
-        points = [*self.points]
-        if self._hover is not None and points and self._hover != points[-1]:
-            points.append(self._hover)
-        if len(points) > 1:
-            self._paint_curve(p, [(x, y) for x, y in smooth_curve(points).tolist()])
+                p.drawPath(self.path_of(part.outline.geoms))
+        self.paint_drawn(p, self._drawn)
 
     def _drawn(self) -> list[Place]:
         """Return the outer edge of the frame or disc that is drawn."""
-        (x0, y0), (x1, y1) = self.points[0], self.points[-1]
         if self.wish.lies == "frame":
-            return [(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]
-        r = math.dist(*self.points)
+            return self.box_drawn()
+        (x0, y0), r = self.points[0], math.dist(*self.points)
         turns = [2 * math.pi * k / 90 for k in range(91)]
         return [(x0 + r * math.cos(t), y0 + r * math.sin(t)) for t in turns]
-
-    def _path(self, part: Part) -> QPainterPath:
-        path = QPainterPath()
-        path.setFillRule(Qt.FillRule.OddEvenFill)
-
-        def add(ring: LinearRing) -> None:
-            path.addPolygon(QPolygonF([self.bench.to_px(x, y) for x, y in ring.coords]))
-
-        for g in part.outline.geoms:
-            add(g.exterior)
-            for hole in g.interiors:
-                add(hole)
-        return path
