@@ -194,7 +194,10 @@ class _Drawing:
             np.array([polygon_of(f.outline).boundary for f in doc.fields], dtype=object), width
         )
         self.flow = _turned(
-            np.array([curve_of(w) for w in doc.flow_lines] if flow else [], dtype=object), width
+            np.array(
+                [curve_of(w) for w in doc.flow_lines if w.leads] if flow else [], dtype=object
+            ),
+            width,
         )
 
 

@@ -32,6 +32,7 @@ from core.errors import EmblemaError
 from core.geometry import SNAP_MM, lies_as
 from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
 from core.moves import Move
+from core.sizes import sizes_for
 
 LARGEST_MM = 1_000_000.0  # a kilometre of wall
 LONGEST_NOTES = 1_000_000
@@ -99,6 +100,7 @@ def check_document(doc: Commission) -> None:
     _check_fields(doc.fields)
     ids = {f.id for f in doc.fields}
     _check_lines(doc.flow_lines, ids)
+    _check_sizes(doc)
     for m in doc.materials:
         check_material(m)
     _once("materials have the code", (m.code for m in doc.materials))
@@ -144,9 +146,27 @@ def _check_lines(lines: Sequence[FlowLine], ids: set[str]) -> None:
         points += len(line.points)
         if np.ptp(line.points, axis=0).max() <= SNAP_MM:
             raise EmblemaError(f"{who} needs at least two different points.")
+        if line.tessera_mm is not None:
+            within(f"{who}: the tessera along it", line.tessera_mm, 1, 500, " mm")
+        elif not line.leads:
+            raise EmblemaError(f"{who} neither leads the courses nor gives a size.")
     if points > MOST_POINTS:
         raise EmblemaError(f"The flow lines have {points:,} points; {MOST_POINTS:,} are the most.")
     _once("flow lines have the id", (line.id for line in lines))
+
+
+def _check_sizes(doc: Commission) -> None:
+    """Raise where pieces along a line would be no larger than their joint."""
+    for k, line in enumerate(doc.flow_lines, 1):
+        for f in doc.fields:
+            size, joint = line.tessera_mm, f.laying.joint_mm
+            if size is None or joint < size or line.field_id not in (None, f.id):
+                continue
+            if any(s.tessera_mm == size for s in sizes_for(doc, f)):
+                raise EmblemaError(
+                    f"Flow line {k}: its pieces of {said(size)} mm are no larger than the joint of "
+                    f"field '{shown(f.name)}' ({said(joint)} mm)."
+                )
 
 
 def _check_swap(who: str, swap: Swap, ids: set[str]) -> None:

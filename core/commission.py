@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from core.bounds import one_of, said, within, written
+from core.bounds import one_of, said, shown, within, written
 from core.errors import EmblemaError
 from core.material import Lab, Material, check_lab
 from core.moves import STILL, Move
@@ -35,6 +35,7 @@ LAYINGS = (
 PIECES = ("cut", "rounds", "tapers")
 CORNERS = ("mitre", "butt")
 MATCHES = ("nearest", "mix", "shade")
+IN_COURSES = ("tessellatum", "vermiculatum", "musivum", "classicum")
 HUGGING = ("vermiculatum", "classicum")  # with courses of their own size along a border
 EDITS = ("lift", "set", "nip", "join", "shift", "pin", "stock")
 
@@ -85,6 +86,9 @@ class Laying:
     corners : str
         How a straight band turns a square corner: "mitre" (both arms cut on the slant) or "butt"
         (one runs through, the next stops against its side, alike at all corners).
+    finer_toward, finer_mm, finer_within
+        A motif toward which the pieces of a field in courses are graded: of `finer_mm` beside it
+        (None: half the tessera), of the tessera from so many pieces on (2 to 100).
     throw : int
         Another throw of the hand: the same choices with other small irregularities.
     """
@@ -105,11 +109,19 @@ class Laying:
     module_mm: float = 120.0
     throw: int = 0
     corners: str = "mitre"
+    finer_toward: str = ""
+    finer_mm: float | None = None
+    finer_within: int = 8
 
     @property
     def pitch_mm(self) -> float:
         """Tessera and joint together."""
         return self.tessera_mm + self.joint_mm
+
+    @property
+    def finest_mm(self) -> float:
+        """The tessera beside the motif toward which it is graded."""
+        return self.tessera_mm / 2 if self.finer_mm is None else self.finer_mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,13 +211,16 @@ def field_of(field_id: str, name: str, outline: Outline, motif: str = "", **choi
 class FlowLine:
     """A guide for the courses through `points`, for one field or for all (None).
 
-    A smooth curve unless `smooth` is off; then straight from point to point.
+    A smooth curve unless `smooth` is off; then straight from point to point. It `leads` the way of
+    the courses, says how large the pieces are along it (`tessera_mm`), or both.
     """
 
     id: str
     points: tuple[Point, ...]
     field_id: str | None = None
     smooth: bool = True
+    tessera_mm: float | None = None
+    leads: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -489,15 +504,22 @@ def remove_field(doc: Commission, field_id: str) -> Commission:
 
 
 def add_flow_line(
-    doc: Commission, points: Iterable[Point], field_id: str | None = None
+    doc: Commission,
+    points: Iterable[Point],
+    field_id: str | None = None,
+    tessera_mm: float | None = None,
 ) -> tuple[Commission, str]:
-    """Add a flow line through two or more points; return the document and the line's id."""
+    """Add a flow line through two or more points; return the document and the line's id.
+
+    With a tessera it says how large pieces are along it, and leaves the courses to run as they do.
+    """
     through = tuple((float(x), float(y)) for x, y in points)
     if len(set(through)) < 2:
         raise EmblemaError("A flow line needs at least two different points.")
     if field_id is not None:
         doc.field_by_id(field_id)
-    line = FlowLine(next_id("l", (w.id for w in doc.flow_lines)), through, field_id)
+    number = next_id("l", (w.id for w in doc.flow_lines))
+    line = FlowLine(number, through, field_id, tessera_mm=tessera_mm, leads=tessera_mm is None)
     return replace(doc, flow_lines=(*doc.flow_lines, line)), line.id
 
 
@@ -565,6 +587,7 @@ _RANGES = (
     ("strictness", "how strictly pieces turn along the flow", 0, 1, ""),
     ("slenderness", "length over width", 1, 8, ""),
     ("module_mm", "the distance between fans", 5, 2000, " mm"),
+    ("finer_within", "the pieces within which it is graded", 2, 100, ""),
     ("throw", "the throw of its hand", 0, 2**62, ""),
     ("accent_share", "the accent's share", 0, 1, ""),
     ("at_most", "the number of colours at most", 0, 1000, ""),
@@ -606,6 +629,14 @@ def check_field(f: Field) -> None:
         raise EmblemaError(
             f"{who} the joint is {said(joint)} mm; it must be less than the tessera of its hugging "
             f"courses ({small:.3g} mm)."
+        )
+    written(f"{who} the motif toward which it is graded", laying.finer_toward, LONGEST_NAME)
+    if laying.finer_mm is not None:
+        within(f"{who} the tessera beside that motif", laying.finer_mm, 1, 500, " mm")
+    if laying.finer_toward and joint >= laying.finest_mm:
+        raise EmblemaError(
+            f"{who} the joint is {said(joint)} mm; it must be less than the tessera beside "
+            f"'{shown(laying.finer_toward)}' ({laying.finest_mm:.3g} mm)."
         )
     if colour.wanted_lab is not None:
         check_lab(f"{who} the wanted colour's", colour.wanted_lab)

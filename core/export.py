@@ -185,7 +185,10 @@ def write_setting_out(path: str | Path, doc: Commission) -> None:
     names = {f.id: f.name for f in doc.fields}
     for line in doc.flow_lines:
         owner = None if line.field_id is None else names[line.field_id]
-        features.append(_feature({"field": owner}, curve_of(line)))
+        properties = {"field": owner}
+        if line.tessera_mm is not None:
+            properties |= {"tessera_mm": line.tessera_mm, "leads": line.leads}
+        features.append(_feature(properties, curve_of(line)))
     write_text(path, json.dumps({"type": "FeatureCollection", "features": features}, indent=1))
 
 

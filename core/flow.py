@@ -52,8 +52,8 @@ def curve_of(line: FlowLine) -> LineString:
 
 
 def lines_for(doc: Commission, field: Field) -> tuple[LineString, ...]:
-    """Return the curves that guide a field: its own and those for all fields."""
-    return tuple(curve_of(line) for line in doc.flow_lines if line.field_id in (None, field.id))
+    """Return the curves that lead a field's courses: its own and those for all fields."""
+    return tuple(curve_of(w) for w in doc.flow_lines if w.leads and w.field_id in (None, field.id))
 
 
 def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:

@@ -70,6 +70,8 @@ def key_of(setting: Setting) -> str:
     digest = hashlib.sha256(_said([setting.laying, setting.seed]))
     for shapes in ((setting.outline,), setting.flow, setting.hug):
         digest.update(_drawn(shapes))
+    for s in setting.sizes:
+        digest.update(_said([s.tessera_mm, s.grade]) + _drawn((s.lines,)))
     return digest.hexdigest()
 
 

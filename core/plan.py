@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from core.colour.difference import ciede2000
 from core.colour.fieldmatch import match_layout, palette_of
 from core.colour.wanted import SketchColours, stocked_lab
-from core.commission import Commission, Field, HandEdit, Outline
+from core.commission import Commission, Field, HandEdit, Laying, Outline
 from core.errors import CannotLay, EmblemaError
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
@@ -33,6 +33,7 @@ from core.moves import Move
 from core.packing import packed, packed_colours, unpacked, unpacked_colours, whole_um
 from core.pieces import LaidField, Layout, Pieces
 from core.quantities import cuts
+from core.sizes import sizes_for
 
 Progress = Callable[[float, str], None]
 Codes = NDArray[np.object_]
@@ -54,11 +55,25 @@ def setting_of(doc: Commission, field: Field) -> Setting:
         lines = tuple(line for line, felt in zip(lines, near, strict=True) if felt)
     return Setting(
         outline=outline,
-        laying=replace(field.laying, hug=(), throw=0),  # the borders themselves are given
+        laying=_plain(field.laying),
         flow=lines,
         hug=hugged(doc, field),
         seed=zlib.crc32(f"{doc.seed}/{field.id}".encode()) + field.laying.throw,
         repeat_seed=zlib.crc32(f"{doc.seed}".encode()) + field.laying.throw,
+        sizes=sizes_for(doc, field),
+    )
+
+
+def _plain(laying: Laying) -> Laying:
+    """Return a laying without what a setting gives as lines and numbers of its own."""
+    own = Laying()
+    return replace(
+        laying,
+        hug=own.hug,
+        throw=own.throw,
+        finer_toward=own.finer_toward,
+        finer_mm=own.finer_mm,
+        finer_within=own.finer_within,
     )
 
 

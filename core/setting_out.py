@@ -2,7 +2,8 @@
 
 Polygons are fields (properties name, motif, laying, tessera_mm, joint_mm, follow_border and the
 other choices of a field); line strings are flow lines (properties.field: a field's name, or null
-for all fields). Where fields overlap, the later lies above, as on the bench.
+for all fields; tessera_mm: how large pieces are along it, which then leads no courses unless
+`leads` is true). Where fields overlap, the later lies above, as on the bench.
 
 References
 ----------
@@ -47,6 +48,12 @@ class _Line:
 
 
 @dataclass(frozen=True)
+class _Said:
+    tessera_mm: float | None
+    leads: bool | None
+
+
+@dataclass(frozen=True)
 class _Feature:
     """One feature as it is written: its number in the file, and its areas or its lines."""
 
@@ -84,6 +91,12 @@ def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
             raise EmblemaError(f"Two fields are called '{twice}'.")
         motifs = {f.motif for f in fields if f.motif}
         for field in fields:
+            toward = field.laying.finer_toward
+            if toward and toward not in motifs:
+                raise EmblemaError(
+                    f"Field '{field.name}' is to be finer toward '{toward}', but no field has that "
+                    "motif."
+                )
             unknown = [m for m in field.laying.hug if m not in motifs]
             if unknown:
                 raise EmblemaError(
@@ -278,11 +291,15 @@ def _flow(
                 check_points("It", points, 1)
                 if len(set(points)) < 2:
                     raise EmblemaError("It needs at least two different points.")
+                said = typed(_Said, {k: f.properties.get(k) for k in ("tessera_mm", "leads")})
             except EmblemaError as e:
                 raise EmblemaError(f"Flow line {count}: {lowered(e)}") from e
             if not owner or ids[owner] in stands:
                 whose = ids[owner] if owner else None
-                lines.append(FlowLine(f"l{count}", tuple(points), whose, smooth=False))
+                leads = said.tessera_mm is None if said.leads is None else said.leads
+                lines.append(
+                    FlowLine(f"l{count}", tuple(points), whose, False, said.tessera_mm, leads)
+                )
     return lines
 
 

@@ -228,11 +228,13 @@ def _sound(setting: Setting) -> MultiPolygon:
     sound = _valid(setting.outline)
     if sound.is_empty:
         raise EmblemaError("The outline encloses nothing.")
-    number = replace(setting, outline=sound).scale.number_in(sound)
+    finest = replace(setting, outline=sound, sizes=_felt(setting)).scale.finest_mm
+    number = sound.area / finest**2  # as fine as its grids are
     if number > MOST_PIECES:
         raise EmblemaError(
-            f"A field of {number:,.0f} pieces is more than can be laid at once "
-            f"({MOST_PIECES:,}); divide the field or take larger tesserae."
+            f"A field of {number:,.0f} pieces{' as small as its smallest' * (finest < pitch)} is "
+            f"more than can be laid at once ({MOST_PIECES:,}); divide the field or take larger "
+            "tesserae."
         )
     return sound
 

@@ -93,11 +93,11 @@ def _which(k: int) -> Iterator[None]:
 def work(setting: Setting) -> float:
     """Return about how much work a field is, in pieces; one at a border counts for two."""
     pitch = setting.pitch_mm
-    number = setting.scale.number_in(setting.outline)
+    finest = setting.scale.finest_mm  # as fine as its grids are
     lines = np.array([*setting.flow, *setting.hug], dtype=object)
     points = shapely.get_num_coordinates([setting.outline, *lines]).sum() / POINTS
     along = setting.outline.length / pitch + shapely.length(lines).sum() / pitch / 2
-    return float(number + along + points)
+    return float(setting.outline.area / finest**2 + along + points)
 
 
 def _lay(setting: Setting, stop: Stop) -> tuple[Any, ...]:
