@@ -89,6 +89,14 @@ def _flow(p: QPainter) -> None:
         p.drawPath(_curve((2, 14 + k), (8, 4 + k), (14, 22 + k), (22, 9 + k)))
 
 
+def _sizes(p: QPainter) -> None:
+    for x, wide in ((1.5, 3.2), (6.2, 4.4), (12.1, 5.6)):
+        _tessera(p, (x, 12 - wide), (x + wide, 12 - wide), (x + wide, 12), (x, 12))
+    _pen(p, RUST, 2.2)
+    p.drawLine(QPointF(2, 17), QPointF(22, 17))
+    _tessera(p, (19.1, 5), (23, 5), (23, 12), (19.1, 12))
+
+
 def _measure(p: QPainter) -> None:
     _pen(p)
     p.save()
@@ -197,6 +205,7 @@ DRAWN: dict[str, Draw] = {
     "Outline": _outline,
     "Ornament": _ornament,
     "Flow line": _flow,
+    "Size line": _sizes,
     "Measure": _measure,
     "Lift": _lift,
     "Set": _set,

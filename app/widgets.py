@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
-from PySide6.QtCore import QPointF, QSize, Qt
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -330,3 +330,14 @@ def describe(m: Material) -> str:
     if not material_rgb(m)[1]:
         words += "\nscreens cannot show this colour truly"
     return words
+
+
+def label(p: QPainter, at: QPointF, words: str) -> None:
+    """Paint a few words on a small plate."""
+    wide = p.fontMetrics().horizontalAdvance(words) + 14
+    box = QRectF(at.x() + 10, at.y() - 30, wide, 22)
+    p.setPen(Qt.PenStyle.NoPen)
+    p.setBrush(QColor(43, 44, 46, 225))
+    p.drawRoundedRect(box, 5, 5)
+    p.setPen(QColor("white"))
+    p.drawText(box, Qt.AlignmentFlag.AlignCenter, words)

@@ -12,12 +12,14 @@ from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF, QTransform
 
 from app.canvas.pieces import PieceTable
 from app.theme import BENCH
+from app.widgets import label
 from core.colour.convert import swatch_rgb
 from core.commission import Commission, Sketch
 from core.errors import Stopped
 from core.flow import curve_of
 
 MOST_AT_ONCE = 2500  # pieces that are repainted on the interface thread
+FLOW, SIZE = "#1a5c8c", "#8a4b12"  # lines that lead, and those that give a size alone
 ASK_STOP = 200  # pieces between looks at whether the picture is still wanted
 
 
@@ -124,8 +126,13 @@ def _flow(p: QPainter, want: Want) -> None:
         path = _line(want.view, curve_of(line).coords)
         p.setPen(QPen(QColor(255, 255, 255, 170 if mine else 60), 4.0))
         p.drawPolyline(path)
-        p.setPen(QPen(QColor(26, 92, 140, 230 if mine else 90), 2.0))
+        colour = QColor(FLOW if line.leads else SIZE)
+        colour.setAlpha(230 if mine else 90)
+        dashes = Qt.PenStyle.SolidLine if line.leads else Qt.PenStyle.DashLine
+        p.setPen(QPen(colour, 2.0, dashes))
         p.drawPolyline(path)
+        if line.tessera_mm is not None and mine:
+            label(p, path[path.count() // 2], f"{line.tessera_mm:g} mm")
 
 
 def sketch_transform(sketch: Sketch, v: View, ratio: float = 1.0) -> QTransform:

@@ -96,8 +96,10 @@ class JobCard(QFrame):
         self.draw()
 
     def _tool_taken(self, name: str) -> None:
-        if name in ("Ornament", "Repeat"):  # their choices are there
-            self.turn_to(FieldsLeaf.name)
+        # where their choices are
+        at = dict.fromkeys(("Ornament", "Repeat"), FieldsLeaf.name) | {"Size line": FlowLeaf.name}
+        if name in at:
+            self.turn_to(at[name])
             scroll = self._stack.currentWidget()
             assert isinstance(scroll, QScrollArea)
             scroll.verticalScrollBar().setValue(0)

@@ -7,12 +7,13 @@ from PySide6.QtWidgets import QGridLayout, QLineEdit, QMessageBox, QToolButton, 
 
 from app.jobcard.base import Leaf
 from app.jobcard.pictures import laying_icon
-from app.widgets import Choice, Number, button, text
+from app.widgets import Choice, Drop, Number, button, text
 from core.changes import changes, told
 from core.commission import LAYINGS, Commission, Field, change_field
 from core.errors import EmblemaError
 from core.laying import SOLVER_VERSION
 from core.pieces import Layout
+from core.sizes import grade_of, least_within, takes_sizes
 
 TELL = {
     "tessellatum": "Parallel courses along the flow.",
@@ -95,6 +96,25 @@ class LayingLeaf(Leaf):
             number("Lengths vary", "variation", "%", 0, 30, 1, 0, 0.01, "As by hand"),
             number("Widths vary", "width_variation", "%", 0, 30, 1, 0, 0.01, "As by hand"),
         )
+        self.toward = Drop()
+        self.toward.activated.connect(lambda _: self._toward())
+        self.finest = Number(
+            "Beside it", "mm", 1, 500, lambda v: self.change_chosen("Finest tessera", finer_mm=v)
+        )
+        self.within = Number(
+            "Its own size from piece",
+            "",
+            2,
+            100,
+            lambda v: self.change_chosen("Pieces it is graded over", finer_within=int(v)),
+            0,
+            1,
+            "Counted from the motif's border",
+        )
+        self.graded = text("", "hint")
+        self.finer = self.group(
+            "Smaller toward a motif", self.toward, self.finest, self.within, self.graded
+        )
         self.hug = QLineEdit()
         self.hug.setPlaceholderText("motifs; none: its own border")
         self.hug.editingFinished.connect(self._hug)
@@ -161,6 +181,43 @@ class LayingLeaf(Leaf):
         elif any(f.laying.hug != motifs for f in self.chosen()):
             self.change_chosen("Hug motifs", hug=motifs)
 
+    def _toward(self) -> None:
+        motif = self.toward.currentData()
+        if any(f.laying.finer_toward != motif for f in self.chosen()):
+            self.change_chosen("Smaller toward a motif", finer_toward=motif)
+
+    def _show_finer(self, first: Field) -> None:
+        """Show toward what the first chosen field is graded, and how, in words."""
+        laying, takes = first.laying, takes_sizes(first.laying)
+        self.toward.clear()
+        self.toward.addItem("no motif: one size", "")
+        motifs = dict.fromkeys(m for m in self.doc.motifs() if m != first.motif)
+        for motif in dict.fromkeys((*motifs, *filter(None, (laying.finer_toward,)))):
+            self.toward.addItem(motif, motif)
+        self.toward.setCurrentIndex(self.toward.findData(laying.finer_toward))
+        self.toward.setEnabled(takes)
+        graded = takes and bool(laying.finer_toward)
+        for control in (self.finest, self.within):
+            control.setVisible(graded)
+        self.finest.show_value(laying.finest_mm)
+        self.within.show_value(laying.finer_within)
+        least = least_within(laying)
+        if not takes:
+            words = (
+                "Only pieces cut and laid in courses are graded; size lines count for those too."
+            )
+        elif not graded:
+            words = "Or draw a size line on the Flow leaf."
+        elif laying.finer_within < least:
+            words = f"Courses cannot narrow so fast: graded over {least} pieces."
+        else:
+            words = (
+                f"{laying.finest_mm:g} mm at the border of '{laying.finer_toward}', "
+                f"{laying.tessera_mm:g} mm from piece {laying.finer_within} on; each "
+                f"{100 * grade_of(laying):.0f} % larger than the one before."
+            )
+        self.graded.setText(words)
+
     def _throw(self) -> None:
         def make() -> Commission:
             doc = self.doc
@@ -213,7 +270,7 @@ class LayingLeaf(Leaf):
         )
         self.older.setVisible(bool(older))
         self.anew.setVisible(bool(older))
-        for card in (self.which, self.sizes, self.hugging, self.special, self.throw):
+        for card in (self.which, self.sizes, self.finer, self.hugging, self.special, self.throw):
             card.setEnabled(bool(some))
         self.of.setText(
             "Choose a field on the bench"
@@ -229,6 +286,7 @@ class LayingLeaf(Leaf):
         self.pieces.show_value(first.laying.pieces)
         for attribute, (n, by) in self.numbers.items():
             n.show_value(getattr(first.laying, attribute) / by)
+        self._show_finer(first)
         self.hug.setText(", ".join(first.laying.hug))
         self.courses.show_value(first.laying.hug_courses)
         self.hug_size.show_value(first.laying.hug_tessera_mm or first.laying.tessera_mm * 2 / 3)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from app.tools.drawing import FlowLineTool, OutlineTool
+from app.tools.drawing import FlowLineTool, OutlineTool, SizeLineTool
 from app.tools.hand import HandTool, MeasureTool
 from app.tools.ornament import OrnamentTool
 from app.tools.piecework import JoinTool, LiftTool, NipTool, PinTool, SetTool, ShiftTool
@@ -19,6 +19,7 @@ TOOLS: tuple[type[Tool], ...] = (
     OutlineTool,
     OrnamentTool,
     FlowLineTool,
+    SizeLineTool,
     MeasureTool,
     LiftTool,
     SetTool,

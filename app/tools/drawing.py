@@ -1,4 +1,4 @@
-"""Outline draws a field; Flow line draws the andamento. Both are curves through clicked points."""
+"""Outline draws a field, Flow line the andamento, Size line how large pieces are along it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QMenu
 
 from app import theme
 from app.tools.base import Place, Tool
-from app.tools.hand import label
+from app.widgets import label
 from core.commission import Commission, FlowLine, add_flow_line, change_flow_line, remove_flow_line
 from core.errors import EmblemaError
 from core.fields import add_outline, closed_curve, pull_border, pulled
@@ -203,10 +203,14 @@ class FlowLineTool(CurveTool):
                     return line.id, k
         return None
 
+    def drawn_by_it(self, line: FlowLine) -> bool:
+        """Return whether a line is of the kind that this tool draws."""
+        return line.leads
+
     def _mine(self) -> list[FlowLine]:
         """Return the lines that guide the chosen fields: only theirs can be taken hold of."""
         chosen = set(self.session.selection)
-        lines = self.session.doc.flow_lines
+        lines = filter(self.drawn_by_it, self.session.doc.flow_lines)
         return [w for w in lines if not chosen or w.field_id is None or w.field_id in chosen]
 
     def _line(self, line_id: str) -> FlowLine:
@@ -238,7 +242,7 @@ class FlowLineTool(CurveTool):
         if math.dist(points[held[1]], to) > self.reach_mm(3):
             points[held[1]] = to
             self.session.apply(
-                "Move a flow line",
+                f"Move a {self.name.lower()}",
                 change_flow_line(self.session.doc, held[0], points=tuple(points), smooth=True),
             )
 
@@ -247,11 +251,21 @@ class FlowLineTool(CurveTool):
         if len(points) < 2:
             return
         chosen = self.session.selection
-        owner = chosen[0] if len(chosen) == 1 else None
+        self.draw(points, chosen[0] if len(chosen) == 1 else None)
+
+    def draw(self, points: list[Place], owner: str | None) -> None:
+        """Make a line of what was clicked, for one field or for all."""
         doc, _ = add_flow_line(self.session.doc, points, owner)
         self.session.apply("Draw a flow line", doc)
-        whose = self.session.doc.field_by_id(owner).name if owner else "all fields"
-        self.session.message.emit(f"Flow line for {whose}.")
+        self.session.message.emit(f"Flow line for {self.whose(owner)}.")
+
+    def whose(self, owner: str | None) -> str:
+        """Return whom a line is for, in words."""
+        return self.session.doc.field_by_id(owner).name if owner else "all fields"
+
+    def words(self, owner: str | None) -> str:
+        """Return what is said beside a line while it is drawn."""
+        return f"flow line for {self.whose(owner)}"
 
     def menu(self, at: Place, where: QPoint) -> None:
         node = self._node_at(at)
@@ -264,14 +278,16 @@ class FlowLineTool(CurveTool):
             def do() -> None:
                 doc = self.session.doc
                 if line not in doc.flow_lines:
-                    raise EmblemaError("That flow line is no longer as it was; click it again.")
+                    raise EmblemaError(
+                        f"That {self.name.lower()} is no longer as it was; click it again."
+                    )
                 self.session.apply(label, make(doc))
 
             menu.addAction(words, lambda: self.bench.guarded(do))
 
         offer(
-            "Remove this flow line",
-            "Remove a flow line",
+            f"Remove this {self.name.lower()}",
+            f"Remove a {self.name.lower()}",
             lambda doc: remove_flow_line(doc, line.id),
         )
         if len(line.points) > 2:
@@ -299,5 +315,54 @@ class FlowLineTool(CurveTool):
         self._paint_nodes(p, self.points)
         if self.points and self._hover is not None:
             chosen = self.session.selection
-            name = self.session.doc.field_by_id(chosen[0]).name if len(chosen) == 1 else "all"
-            label(p, self.bench.to_px(*self._hover), f"flow line for {name}")
+            owner = chosen[0] if len(chosen) == 1 else None
+            label(p, self.bench.to_px(*self._hover), self.words(owner))
+
+
+class SizeLineTool(FlowLineTool):
+    """Draws lines along which pieces are of a size of their own; the courses run as they do."""
+
+    name = "Size line"
+    key_letter = "Z"
+    hint = (
+        "Click along what wants another size; Up and Down change the size, Enter ends the line. "
+        "Drag a point to move it."
+    )
+
+    def __init__(self, bench: object) -> None:
+        super().__init__(bench)
+        self.tessera_mm: float | None = None  # None: half of what is laid there
+        self.told: Callable[[], object] = lambda: None
+
+    def size_mm(self) -> float:
+        """Return the size of pieces along the next line."""
+        if self.tessera_mm is not None:
+            return self.tessera_mm
+        doc, chosen = self.session.doc, set(self.session.selection)
+        some = [f.laying.tessera_mm for f in doc.fields if not chosen or f.id in chosen]
+        return max(1.0, round(min(some, default=10.0)) / 2)
+
+    def drawn_by_it(self, line: FlowLine) -> bool:
+        return line.tessera_mm is not None
+
+    def key(self, event: QKeyEvent) -> bool:
+        step = {Qt.Key.Key_Up: 0.5, Qt.Key.Key_Down: -0.5}.get(Qt.Key(event.key()))
+        if step is None:
+            return super().key(event)
+        self.ask(min(max(self.size_mm() + step, 1.0), 500.0))
+        return True
+
+    def ask(self, tessera_mm: float) -> None:
+        """Take a size for the next line."""
+        self.tessera_mm = tessera_mm
+        self.told()
+        self.bench.update()
+
+    def draw(self, points: list[Place], owner: str | None) -> None:
+        size = self.size_mm()
+        doc, _ = add_flow_line(self.session.doc, points, owner, size)
+        self.session.apply("Draw a size line", doc)
+        self.session.message.emit(f"Pieces of {size:g} mm along it, for {self.whose(owner)}.")
+
+    def words(self, owner: str | None) -> str:
+        return f"pieces of {self.size_mm():g} mm, for {self.whose(owner)}"

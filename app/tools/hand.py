@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QPoint, QPointF, QRectF, Qt
+from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPen
 from PySide6.QtWidgets import QInputDialog
 
 from app import theme
 from app.tools.base import Place, Tool
-from app.widgets import headed_menu
+from app.widgets import headed_menu, label
 from core.errors import EmblemaError
 from core.fields import move_fields, remove_fields
 from core.repeats import part_places
@@ -213,14 +213,3 @@ class MeasureTool(Tool):
             p.drawLine(a, b)
         words = f"{math.dist(*self.ends):.1f} mm"
         label(p, (a + b) / 2, words)
-
-
-def label(p: QPainter, at: QPointF, words: str) -> None:
-    """Paint a few words on a small plate."""
-    wide = p.fontMetrics().horizontalAdvance(words) + 14
-    box = QRectF(at.x() + 10, at.y() - 30, wide, 22)
-    p.setPen(Qt.PenStyle.NoPen)
-    p.setBrush(QColor(43, 44, 46, 225))
-    p.drawRoundedRect(box, 5, 5)
-    p.setPen(QColor("white"))
-    p.drawText(box, Qt.AlignmentFlag.AlignCenter, words)

@@ -17,7 +17,7 @@ from app.jobcard.stockroom import Stockroom
 from core.colour.chart import chart_colours
 from core.colour.convert import bytes_from_lab
 from core.colour.difference import ciede2000
-from core.commission import add_flow_line
+from core.commission import add_flow_line, change_field
 from core.figures import counts
 from core.stock import StockStore, use_stock
 
@@ -159,6 +159,47 @@ def test_flow_line_is_listed_straightened_and_removed(table):
     assert not table.session.doc.flow_lines[0].smooth
     press(leaf, "Remove the line")
     assert table.session.doc.flow_lines == ()
+
+
+def test_a_line_gives_the_way_a_size_or_both(table):
+    doc, _ = add_flow_line(table.session.doc, [(5, 5), (50, 40), (110, 70)], None, 4.0)
+    table.session.apply("line", doc)
+    table.card.turn_to("Flow")
+    leaf = table.card.leaf
+    leaf.list.setCurrentRow(0)
+    assert leaf.list.item(0).text().endswith("4 mm pieces") and leaf.gives.value == "size"
+    for what, leads, size in (("both", True, 4.0), ("way", True, None), ("size", False, 5.0)):
+        leaf.gives.box.setCurrentIndex(leaf.gives.box.findData(what))
+        (line,) = table.session.doc.flow_lines
+        assert (line.leads, line.tessera_mm) == (leads, size)
+        assert leaf.size.isHidden() == (size is None)
+    leaf.size.spin.setValue(3.5)
+    assert table.session.doc.flow_lines[0].tessera_mm == 3.5
+    assert table.session.undo_label == "Size along a line"
+
+
+def test_a_field_is_graded_toward_a_motif_that_is_named(table):
+    table.card.turn_to("Laying")
+    table.session.select(("f1",))
+    leaf = table.card.leaf
+    QTest.mouseClick(leaf.buttons["tessellatum"], Qt.MouseButton.LeftButton)
+    table.session.apply("motif", change_field(table.session.doc, "f2", motif="eye"))
+    own, motif = table.session.doc.field_by_id("f1").motif, "eye"
+    assert leaf.finest.isHidden() and leaf.toward.findData(own) < 0
+    leaf.toward.setCurrentIndex(leaf.toward.findData(motif))
+    leaf.toward.activated.emit(leaf.toward.currentIndex())
+    laying = table.session.doc.field_by_id("f1").laying
+    assert laying.finer_toward == motif and not leaf.finest.isHidden()
+    assert table.session.undo_label == "Smaller toward a motif"
+    leaf.finest.spin.setValue(laying.tessera_mm / 3)
+    leaf.within.spin.setValue(3)
+    laying = table.session.doc.field_by_id("f1").laying
+    assert laying.finer_mm == pytest.approx(laying.tessera_mm / 3, abs=0.1)
+    assert laying.finer_within == 3 and "cannot narrow so fast" in leaf.graded.text()
+    leaf.within.spin.setValue(20)
+    assert "from piece 20 on" in leaf.graded.text()
+    QTest.mouseClick(leaf.buttons["sectile"], Qt.MouseButton.LeftButton)
+    assert not leaf.toward.isEnabled() and "laid in courses" in leaf.graded.text()
 
 
 def test_lighter_recolours_without_laying_again(table):

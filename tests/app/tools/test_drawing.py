@@ -1,7 +1,8 @@
-"""Outline and Flow line with a real mouse: what they draw, refuse and give up."""
+"""Outline, Flow line and Size line with a real mouse: what they draw, refuse and give up."""
 
 import math
 
+import numpy as np
 import pytest
 import shapely
 from PySide6.QtCore import Qt
@@ -246,3 +247,45 @@ def test_the_flow_line_menu_means_its_line_or_says_that_it_is_gone(bench, words,
         assert s.doc is stood
         assert bench.said[-1] == "That flow line is no longer as it was; click it again."
     bench.lay()
+
+
+def test_a_size_line_is_drawn_of_the_size_that_is_asked_for(bench):
+    """Half the tessera unless Up or Down changes it; pieces along it are as small, one step."""
+    before, coarse = bench.session.doc, shapes(bench)
+    tessera = before.fields[0].laying.tessera_mm
+    bench.bench.take("Size line")
+    bench.key(Qt.Key.Key_Up)
+    bench.key(Qt.Key.Key_Up)
+    bench.key(Qt.Key.Key_Down)
+    bench.click((10, 40), (90, 40))
+    bench.key(ENTER)
+    (line,) = bench.session.doc.flow_lines
+    assert (line.tessera_mm, line.leads) == (tessera / 2 + 0.5, False)
+    assert bench.said[-1] == f"Pieces of {line.tessera_mm:g} mm along it, for all fields."
+    bench.lay()
+    pieces = bench.session.layout.fields[0].pieces
+    near = abs(pieces.centre_mm[:, 1] - 40) < line.tessera_mm
+    assert near.sum() > 5
+    assert np.median(np.sqrt(pieces.area_mm2[near])) == pytest.approx(line.tessera_mm, rel=0.12)
+    one_step_back(bench, "Draw a size line", before)
+    bench.session.undo()
+    bench.lay()
+    assert shapes(bench) == coarse
+
+
+def test_each_tool_takes_hold_of_its_own_lines(bench):
+    doc, _ = add_flow_line(bench.session.doc, [(10, 40), (90, 40)], None, 5.0)
+    doc, _ = add_flow_line(doc, [(10, 60), (90, 60)])
+    bench.session.begin(Work(doc, {}))
+    bench.lay()
+    for tool, y in (("Size line", 40), ("Flow line", 60)):
+        bench.bench.take(tool)
+        before = bench.session.doc.flow_lines
+        bench.drag((10, y), (14, 20))
+        after = bench.session.doc.flow_lines
+        assert [a != b for a, b in zip(before, after, strict=True)] == [y == 40, y == 60]
+        assert bench.session.undo_label == f"Move a {tool.lower()}"
+        bench.session.undo()
+        choose(menu_at(bench, (10, y)), f"Remove this {tool.lower()}")
+        assert len(bench.session.doc.flow_lines) == 1
+        bench.session.undo()

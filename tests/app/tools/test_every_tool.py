@@ -17,6 +17,7 @@ def test_every_tool_paints_while_it_works(bench):
     for tool, ends in {
         "Outline": ((20, 20), (70, 20)),
         "Flow line": ((10, 40), (90, 40)),
+        "Size line": ((10, 40), (90, 40)),
         "Measure": ((10, 40), (90, 40)),
         "Nip": ((45, 20), (45, 60)),
         "Join": (a, b),
