@@ -22,8 +22,10 @@ from core.coverage import polygons_of
 from core.errors import EmblemaError
 from core.geometry import polygon_of
 from core.laying.field.frame import Frame
+from core.laying.field.scale import Scale
 from core.moves import Move
 from core.pieces import Layout, Pieces
+from core.sizes import scale_for
 
 TOUCH = 0.35  # joints; nearer than that is touching
 SMALLEST = 0.2  # of a tessera's area: a smaller part cannot be held
@@ -49,8 +51,14 @@ class _Refused(Exception):
 class _Board:
     """A field's pieces while they are worked on."""
 
-    def __init__(self, field: Field, pieces: Pieces, pins: Iterable[HandEdit] = ()) -> None:
-        self.field = field
+    def __init__(
+        self,
+        field: Field,
+        pieces: Pieces,
+        pins: Iterable[HandEdit] = (),
+        scale: Scale | None = None,
+    ) -> None:
+        self.field, self.scale = field, scale
         self.outline: MultiPolygon = polygon_of(field.outline)
         self.polygons: list[Polygon] = list(pieces.polygons)
         self.course, self.piece = list(pieces.course), list(pieces.piece)
@@ -110,9 +118,12 @@ class _Board:
     def check(self, shape: Polygon, instead_of: Iterable[int] = ()) -> None:
         """Refuse a shape that leaves the field, touches a neighbour, or cannot be cut."""
         f = self.field
-        nominal = f.laying.tessera_mm**2
         if not isinstance(shape, Polygon) or shape.is_empty or not shape.is_valid:
             raise _Refused("it would not be one whole piece")
+        tessera = f.laying.tessera_mm
+        if self.scale is not None:
+            tessera = float(self.scale.tessera_of(np.array([shape], dtype=object))[0])
+        nominal = tessera**2
         if shape.area < SMALLEST * nominal:
             raise _Refused("the piece would be too small to hold")
         before = max((self.polygons[k].area for k in instead_of), default=0.0)
@@ -180,6 +191,7 @@ def apply_edits(
     pieces: Pieces,
     edits: Sequence[HandEdit],
     pins: Iterable[HandEdit] = (),
+    scale: Scale | None = None,
 ) -> tuple[Pieces, NDArray[np.object_], tuple[Dropped, ...]]:
     """Do a field's edits on freshly laid pieces, in order.
 
@@ -187,6 +199,8 @@ def apply_edits(
     ----------
     pins : iterable of HandEdit
         Pins already among `pieces`, when these are not freshly laid.
+    scale : Scale, optional
+        How large pieces are meant to be at each place, where that is not the field's tessera.
 
     Returns
     -------
@@ -195,7 +209,7 @@ def apply_edits(
         Codes laid by hand, "" for all others.
     dropped : tuple of Dropped
     """
-    board = _Board(field, pieces, pins)
+    board = _Board(field, pieces, pins, scale)
     dropped = []
     for edit in edits:
         try:
@@ -379,7 +393,8 @@ def _centre(layout: Layout, field_id: str, index: int) -> Point:
 def _with(doc: Commission, layout: Layout, edit: HandEdit) -> Commission:
     """Add an edit, once it was tried on the layout as it lies."""
     field = doc.field_by_id(edit.field_id)
-    board = _Board(field, layout.by_id(edit.field_id).pieces, doc.edits)
+    pieces = layout.by_id(edit.field_id).pieces
+    board = _Board(field, pieces, doc.edits, scale_for(doc, field))
     try:
         _DO[edit.kind](board, edit)
     except _Refused as e:

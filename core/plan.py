@@ -33,7 +33,7 @@ from core.moves import Move
 from core.packing import packed, packed_colours, unpacked, unpacked_colours, whole_um
 from core.pieces import LaidField, Layout, Pieces
 from core.quantities import cuts
-from core.sizes import sizes_for
+from core.sizes import scale_for, sizes_for
 
 Progress = Callable[[float, str], None]
 Codes = NDArray[np.object_]
@@ -288,7 +288,9 @@ class Planner:
                 before = known[2].pieces if known is not None else pieces
                 edited = _linked(field, linked) if linked else None
                 if edited is None:
-                    now, materials, dropped = apply_edits(field, pieces, edits)
+                    now, materials, dropped = apply_edits(
+                        field, pieces, edits, scale=scale_for(doc, field)
+                    )
                     edited = _Edited(_rounded(now, pieces), materials, dropped)
                 # where every piece lies as before, what is known of them stays known
                 done = replace(edited, pieces=before) if _same(edited.pieces, before) else edited

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString
+from shapely import LineString, MultiLineString, MultiPolygon
 
 from core.commission import IN_COURSES, Commission, Field, Laying
 from core.flow import curve_of
 from core.geometry import polygon_of
 from core.laying.exact import raised
-from core.laying.field.scale import GRADE, STEEPEST, Size, sizes_felt
+from core.laying.field.scale import GRADE, STEEPEST, Scale, Size, scale_over, sizes_felt
 
 
 def takes_sizes(laying: Laying) -> bool:
@@ -35,6 +35,13 @@ def sizes_for(doc: Commission, field: Field) -> tuple[Size, ...]:
     for s in felt:
         together.setdefault((s.tessera_mm, s.grade), []).extend(s.lines.geoms)
     return tuple(Size(MultiLineString(together[k]), *k) for k in sorted(together))
+
+
+def scale_for(doc: Commission, field: Field) -> Scale:
+    """Return how large the pieces of a field are meant to be at each place."""
+    laying, sizes = field.laying, sizes_for(doc, field)
+    outline = polygon_of(field.outline) if sizes else MultiPolygon()
+    return scale_over(outline, laying.tessera_mm, laying.joint_mm, sizes)
 
 
 def grade_of(laying: Laying) -> float:

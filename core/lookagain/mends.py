@@ -25,6 +25,7 @@ from core.lookagain.grout import Ground, ground_about
 from core.lookagain.rules import Look, some_of, tree_of
 from core.pieces import LaidField, Layout, Pieces
 from core.quantities import fitting
+from core.sizes import scale_for
 
 AROUND = 4.0  # pitches about a finding that are looked at again
 APART = 6.0  # pitches between two mends tried on the same pieces
@@ -166,7 +167,8 @@ def relaid(doc: Commission, field: Field, laid: LaidField, edits: Edits) -> tupl
     from core.colour.difference import ciede2000
     from core.colour.wanted import stocked_lab
 
-    pieces, by_hand, dropped = apply_edits(field, laid.pieces, edits, doc.edits)
+    scale = scale_for(doc, field)
+    pieces, by_hand, dropped = apply_edits(field, laid.pieces, edits, doc.edits, scale)
     # most pieces are the very ones that were there
     row = {id(g): k for k, g in enumerate(laid.pieces.polygons)}
     places = np.array([row.get(id(g), -1) for g in pieces.polygons], np.int64)
@@ -426,7 +428,8 @@ def _grow(part: _About, f: Finding) -> Iterator[Edits]:
         wide = shapely.buffer(p[k], 0.9 * part.field.laying.joint_mm, join_style="mitre")
         hull = shapely.convex_hull(shapely.union(wide, spot) if f.index < 0 else wide)
         yield (part.lift(k), _set(part, hull))
-    size = 0.6 * part.field.laying.tessera_mm
+    tessera = scale_for(part.doc, part.field).tessera_at(np.array([f.at_mm]))[0]
+    size = 0.6 * float(tessera)
     yield (_set(part, shapely.Point(f.at_mm).buffer(size, quad_segs=2)),)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 import shapely
@@ -22,6 +23,7 @@ from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces
 from core.quantities import blank_of, fitting
+from core.sizes import scale_for
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -97,7 +99,6 @@ class Look:
     ) -> None:
         self.doc, self.field, self.laid, self._ground = doc, field, laid, ground
         self.limits = doc.limits
-        self.pitch = field.laying.pitch_mm
         self.p = laid.pieces if rows is None else some_of(laid.pieces, rows)
         self.rows = np.arange(len(self.p)) if rows is None else rows
         self._found: dict[str, list[Finding]] = {}
@@ -147,6 +148,20 @@ class Look:
     # what several rules need
 
     @cached_property
+    def _wanted(self) -> Array:
+        """The tessera that is wanted at every piece laid, mm."""
+        return scale_for(self.doc, self.field).tessera_of(self.laid.pieces.polygons)
+
+    @cached_property
+    def _tessera(self) -> Array:
+        """The tessera that is wanted at each piece looked at, mm."""
+        return self._wanted[self.rows]
+
+    @cached_property
+    def _pitch(self) -> Array:
+        return self._tessera + self.field.laying.joint_mm
+
+    @cached_property
     def _outline(self) -> MultiPolygon:
         return polygon_of(self.field.outline)
 
@@ -156,12 +171,13 @@ class Look:
 
     @cached_property
     def _by(self) -> Array:
-        """Each piece's area over what is usual about it."""
+        """Each piece's area over what is usual about it, each by the size wanted of it."""
         whole = self.laid.pieces
+        area = whole.area_mm2 / self._wanted**2
         k = min(NEIGHBOURS + 1, len(whole))
         near = np.asarray(cKDTree(whole.centre_mm).query(self.p.centre_mm, k=k)[1])
-        usual = np.median(whole.area_mm2[near.reshape(len(self.p), k)], axis=1)
-        out: Array = self.p.area_mm2 / np.maximum(usual, 1e-9)
+        usual = np.median(area[near.reshape(len(self.p), k)], axis=1)
+        out: Array = area[self.rows] / np.maximum(usual, 1e-12)
         return out
 
     @cached_property
@@ -174,12 +190,14 @@ class Look:
     @cached_property
     def _inner(self) -> Bools:
         """Whether a piece is not at the border."""
-        return ~shapely.dwithin(self._border, self.p.polygons, HALF_HIDDEN * self.pitch)
+        far: Any = HALF_HIDDEN * self._pitch  # one for each
+        return ~np.asarray(shapely.dwithin(self._border, self.p.polygons, far))
 
     @cached_property
     def _excused(self) -> Bools:
         tips = _tips_of(self.field.outline)
-        return np.asarray(shapely.dwithin(self.p.polygons, tips, 1.2 * self.pitch))
+        far: Any = 1.2 * self._pitch
+        return np.asarray(shapely.dwithin(self.p.polygons, tips, far))
 
     # the rules
 
@@ -187,12 +205,12 @@ class Look:
         """Pieces too narrow."""
         one, two = self._boxes
         width = np.minimum(np.hypot(*one.T), np.hypot(*two.T))
-        tessera = self.field.laying.tessera_mm
+        tessera = self._tessera
         if self.field.laying.hug_tessera_mm and self.field.laying.opus in (
             "vermiculatum",
             "classicum",
         ):
-            tessera = min(self.field.laying.hug_tessera_mm, tessera)
+            tessera = np.minimum(self.field.laying.hug_tessera_mm, tessera)
         w = width / tessera
         limit = self.limits.sliver_tesserae
         narrow = w < limit
@@ -282,7 +300,7 @@ class Look:
         """Joints too wide, measured from the middle of every side."""
         j, p, limit = self.field.laying.joint_mm, self.p.polygons, self.limits.wide_joint
         xy, _, after, owner = _corners(p)
-        side = np.hypot(*(after - xy).T) > 0.35 * self.field.laying.tessera_mm
+        side = np.hypot(*(after - xy).T) > 0.35 * self._tessera[owner]
         points, owner = shapely.points(((xy + after) / 2)[side]), owner[side]
         inner = ~shapely.dwithin(self._border, points, 1.6 * j)
         points, owner = points[inner], owner[inner]
@@ -325,18 +343,21 @@ class Look:
     def in_line(self) -> list[Finding]:
         """Cross joints that run on through more courses than the limit."""
         p, centre = self.laid.pieces, self.laid.pieces.centre_mm
-        left, right = _next_in_course(p, centre, self.pitch)
+        pitch = self._wanted + self.field.laying.joint_mm
+        left, right = _next_in_course(p, centre, pitch)
         if not len(left):
             return []
         middle = (centre[left] + centre[right]) / 2
         t = centre[right] - centre[left]
         t /= np.maximum(np.hypot(*t.T), 1e-9)[:, None]
-        pairs = cKDTree(middle).query_pairs(1.35 * self.pitch, output_type="ndarray")
+        pitch = pitch[left]
+        pairs = cKDTree(middle).query_pairs(1.35 * pitch.max(), output_type="ndarray")
         i, k = pairs.T
         v = middle[k] - middle[i]
         along = np.abs((v * t[i]).sum(1))
         across = np.abs(v[:, 1] * t[i, 0] - v[:, 0] * t[i, 1])
-        on = (along < IN_LINE * self.pitch) & (across > 0.6 * self.pitch)
+        near = np.hypot(*v.T) <= 1.35 * pitch[i]
+        on = near & (along < IN_LINE * pitch[i]) & (across > 0.6 * pitch[i])
         on &= p.course[left[i]] != p.course[left[k]]
         n = len(middle)
         graph = coo_array((np.ones(on.sum()), (i[on], k[on])), shape=(n, n))
@@ -519,11 +540,15 @@ def _smallest_corner_deg(p: NDArray[np.object_]) -> Array:
 
 
 def _next_in_course(
-    p: Pieces, centre: Array, pitch: float
+    p: Pieces, centre: Array, pitch: Array
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     order = np.lexsort((p.piece, p.course))
     step = np.hypot(*np.diff(centre[order], axis=0).T)
-    same = (np.diff(p.course[order]) == 0) & (step < 2 * pitch) & (p.course[order][1:] >= 0)
+    same = (
+        (np.diff(p.course[order]) == 0)
+        & (step < 2 * pitch[order][:-1])
+        & (p.course[order][1:] >= 0)
+    )
     return order[:-1][same], order[1:][same]
 
 

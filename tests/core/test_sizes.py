@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
+from collections import Counter
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +19,7 @@ from core.checks import check_document
 from core.commission import (
     LAYINGS,
     Commission,
+    HandEdit,
     add_flow_line,
     change_field,
     change_flow_line,
@@ -25,12 +29,15 @@ from core.errors import EmblemaError
 from core.export import write_setting_out
 from core.flow import lines_for
 from core.geometry import outline_of
+from core.handwork import LARGEST, apply_edits
 from core.kept import key_of
 from core.laying import lay_field
 from core.laying.field.scale import GRADE, STEEPEST
-from core.plan import only_recoloured, setting_of
+from core.lookagain import Finding, look_again, mend
+from core.pieces import Layout
+from core.plan import Planner, only_recoloured, setting_of
 from core.setting_out import read_setting_out
-from core.sizes import grade_of, least_within, sizes_for
+from core.sizes import grade_of, least_within, scale_for, sizes_for
 
 
 def of(*shapes: tuple[str, Any, str], **choices: Any) -> Commission:
@@ -201,3 +208,73 @@ def test_a_joint_wider_than_pieces_along_a_line_is_refused(face: Commission) -> 
     check_document(change_field(doc, "f1", joint_mm=3.0))  # not its line
     far = add_flow_line(face, ((20, 155), (180, 155)), None, 2.0)[0]
     check_document(change_field(far, "f1", joint_mm=3.0))
+
+
+# what is made of it afterwards
+
+
+@pytest.fixture(scope="module")
+def laid() -> tuple[Commission, Layout]:
+    """Return a wall of 9 mm with a line of 3.6 mm across it, as it is laid."""
+    doc = of(("Wall", shapely.box(0, 0, 200, 160), ""))
+    doc = change_field(doc, "f0", tessera_mm=9.0)
+    doc = add_flow_line(doc, ((0, 80), (200, 80)), "f0", 3.6)[0]
+    with closing(Planner()) as planner:
+        return doc, planner.layout(doc, {})
+
+
+def test_no_piece_is_found_at_fault_for_its_size_alone(laid: tuple[Commission, Layout]) -> None:
+    """Small pieces by their line are no slivers, and none are too big beside smaller ones."""
+    doc, layout = laid
+    found = Counter(f.rule for f in look_again(doc, layout))
+    pieces = len(layout.fields[0].pieces)
+    for rule in ("sliver", "too big", "too small", "wide joint"):
+        assert found[rule] <= 0.005 * pieces, (rule, found)
+    one_size = change_flow_line(doc, "l1", tessera_mm=None, leads=True)
+    blind = Counter(f.rule for f in look_again(one_size, layout))
+    assert blind["sliver"] > 10 * (found["sliver"] + 1)  # that is, it is looked at by its place
+
+
+def test_a_small_piece_may_be_worked_by_hand_at_its_line(laid: tuple[Commission, Layout]) -> None:
+    """What could not be held beside pieces of 9 mm is a piece where they are of 3.6."""
+    doc, layout = laid
+    pieces = layout.fields[0].pieces
+    k = int(np.argmin(np.hypot(*(pieces.centre_mm - (100, 80)).T)))
+    at = tuple(pieces.centre_mm[k].tolist())
+    field, lift = doc.field_by_id("f0"), HandEdit("lift", "f0", at)
+    shape = shapely.affinity.scale(pieces.polygons[k], 0.95, 0.95)
+    ring = tuple((x, y) for x, y in shapely.get_coordinates(shape)[:-1].tolist())
+    edits = (lift, HandEdit("set", "f0", at, outline=ring))
+    _, _, dropped = apply_edits(field, pieces, edits)
+    assert [d.reason for d in dropped] == ["the piece would be too small to hold"]
+    done, _, dropped = apply_edits(field, pieces, edits, scale=scale_for(doc, field))
+    assert not dropped and len(done) == len(pieces)
+    with closing(Planner()) as planner:
+        again = planner.layout(replace(doc, edits=edits), {}, kept=layout.kept)
+    assert not again.dropped and len(again.fields[0].pieces) == len(pieces)
+
+
+def of_pools(doc: Commission, layout: Layout) -> list[Finding]:
+    return [f for f in look_again(doc, layout) if f.rule == "grout pool"]
+
+
+def test_a_mend_goes_by_the_size_of_its_place(laid: tuple[Commission, Layout]) -> None:
+    """A bare place by the line is filled by no piece that would be too large there."""
+    doc, layout = laid
+    pieces = layout.fields[0].pieces
+    k = int(np.argmin(np.hypot(*(pieces.centre_mm - (60, 80)).T)))
+    lifted = HandEdit("lift", "f0", tuple(pieces.centre_mm[k].tolist()))
+    with closing(Planner()) as planner:
+        bare_doc = replace(doc, edits=(lifted,))
+        bare = planner.layout(bare_doc, {}, kept=layout.kept)
+        pools = of_pools(bare_doc, bare)
+        nearest = min(pools, key=lambda f: math.dist(f.at_mm, lifted.at_mm))
+        mended = mend(bare_doc, bare, nearest)
+        assert mended.done
+        after = planner.layout(mended.doc, {}, kept=layout.kept)
+    new = after.fields[0].pieces
+    there = np.hypot(*(new.centre_mm - lifted.at_mm).T) < 6.0
+    assert (
+        new.area_mm2[there].max() < LARGEST * 3.6**2 * 1.1
+    )  # a piece of 9 mm has six times as much
+    assert len(of_pools(mended.doc, after)) < len(pools)
