@@ -1,4 +1,4 @@
-"""Fields and motifs: drawn, cut out of what lies beneath, joined, moved, made larger and smaller.
+"""Fields and motifs: drawn, cut out of what lies beneath, smoothed, pulled, joined and parted.
 
 Every edit gives a new document in which fields still share their borders exactly. What was
 mended on the way is told in plain words.
@@ -6,7 +6,7 @@ mended on the way is told in plain words.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -14,26 +14,19 @@ from typing import Any
 import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
-from shapely.affinity import scale, translate
 
 from core.commission import (
-    Colour,
     Commission,
     Field,
-    Linked,
-    Outline,
     Point,
     check_field,
     field_of,
     next_id,
-    remove_field,
 )
 from core.coverage import SPECK, fill, give, knit, polygons_of, redrawn, room_left, slivers
 from core.errors import EmblemaError
 from core.flow import smooth_curve
 from core.geometry import SNAP_MM, outline_of, polygon_of
-from core.handwork import moved_edit
-from core.moves import Move
 
 LEAST_MM2 = 1.0
 
@@ -127,7 +120,7 @@ def _on_top(
     if not _is_coverage(out) and _is_coverage(doc):
         # rounding moved a border by a hair that runs on where only fields farther off share it
         out, told = _laid_over(doc, new, shapes, range(len(doc.fields)), fixed)
-    return _without_orphans(out), told
+    return without_orphans(out), told
 
 
 def _is_coverage(doc: Commission) -> bool:
@@ -155,7 +148,7 @@ def _laid_over(
     if any(s.area for s in hairs):  # of fields that are covered but for a hair
         rest = [s if stay else MultiPolygon() for s, stay in zip(knitted, stays, strict=True)]
         knitted = fill(rest, polygons_of(shapely.union_all(hairs)), stays, stiff)
-    fields, gone = _kept(touched, knitted)
+    fields, gone = as_shaped(touched, knitted)
     notes = [f"Field '{g}' was wholly covered and is gone." for g in gone]
     notes += _told(touched, parts, [place[k] for k in givers], takers)
     kept, nears = {f.id: f for f in fields}, {f.id for f in touched}
@@ -228,7 +221,7 @@ def add_ground(doc: Commission, name: str = "Ground", **choices: Any) -> Edited:
     knitted = room_left(areas(doc), whole_work(doc))
     if knitted[-1].area < LEAST_MM2:
         raise EmblemaError("The fields already cover the whole work.")
-    fields, _ = _kept((*doc.fields, new), knitted)
+    fields, _ = as_shaped((*doc.fields, new), knitted)
     return Edited(replace(doc, fields=(fields[-1], *fields[:-1])), number)
 
 
@@ -237,7 +230,7 @@ def areas(doc: Commission) -> list[MultiPolygon]:
     return [polygon_of(f.outline) for f in doc.fields]
 
 
-def _kept(
+def as_shaped(
     fields: Sequence[Field], shapes: Sequence[MultiPolygon]
 ) -> tuple[tuple[Field, ...], tuple[str, ...]]:
     """Return the fields with new shapes, and the names of those of which nothing is left."""
@@ -251,7 +244,7 @@ def _kept(
     return tuple(out), tuple(gone)
 
 
-def _without_orphans(doc: Commission) -> Commission:
+def without_orphans(doc: Commission) -> Commission:
     """Drop lines, swaps and hand edits of fields that are gone."""
     ids = {f.id for f in doc.fields} | {None}
     return replace(
@@ -263,16 +256,17 @@ def _without_orphans(doc: Commission) -> Commission:
     )
 
 
-def _with_shapes(doc: Commission, shapes: Sequence[MultiPolygon]) -> Commission:
-    fields, _ = _kept(doc.fields, shapes)
-    return _without_orphans(replace(doc, fields=fields))
+def with_shapes(doc: Commission, shapes: Sequence[MultiPolygon]) -> Commission:
+    """Return the document with every field's shape, in order, and nothing of fields gone."""
+    fields, _ = as_shaped(doc.fields, shapes)
+    return without_orphans(replace(doc, fields=fields))
 
 
 def knit_all(doc: Commission) -> Edited:
     """Mend gaps of no width and overlaps between fields; later fields keep what they cover."""
     order = list(reversed(doc.fields))
-    fields, gone = _kept(order, knit([polygon_of(f.outline) for f in order]))
-    out = _without_orphans(replace(doc, fields=tuple(reversed(fields))))
+    fields, gone = as_shaped(order, knit([polygon_of(f.outline) for f in order]))
+    out = without_orphans(replace(doc, fields=tuple(reversed(fields))))
     return Edited(out, "", tuple(f"Field '{g}' was wholly covered and is gone." for g in gone))
 
 
@@ -291,7 +285,7 @@ def smooth_borders(doc: Commission, field_ids: Iterable[str], rounds: int = 2) -
             return arc
         return rounded(arc, closed, rounds)
 
-    return _with_shapes(doc, redrawn(areas(doc), change))
+    return with_shapes(doc, redrawn(areas(doc), change))
 
 
 def rounded(arc: np.ndarray[Any, Any], closed: bool, rounds: int) -> np.ndarray[Any, Any]:
@@ -355,7 +349,7 @@ def pull_border(doc: Commission, at_mm: Point, to_mm: Point, reach_mm: float) ->
         return np.asarray(np.clip(new, 0, size))
 
     shapes = redrawn(areas(doc), change)
-    fields, gone = _kept(doc.fields, shapes)
+    fields, gone = as_shaped(doc.fields, shapes)
     if gone:
         raise EmblemaError(f"That would press '{gone[0]}' to nothing.")
     return replace(doc, fields=fields)
@@ -378,7 +372,7 @@ def merge(doc: Commission, field_ids: Sequence[str]) -> Edited:
         for f in doc.fields
         if f.id not in gone
     )
-    return Edited(_without_orphans(replace(doc, fields=fields, flow_lines=lines)), first.id)
+    return Edited(without_orphans(replace(doc, fields=fields, flow_lines=lines)), first.id)
 
 
 def split(doc: Commission, field_id: str, points: Sequence[Point]) -> Edited:
@@ -417,156 +411,6 @@ def split(doc: Commission, field_id: str, points: Sequence[Point]) -> Edited:
         place += 1
         fields.insert(place, part)
     return Edited(knit_all(replace(out, fields=tuple(fields))).doc, field_id)
-
-
-def resize_work(doc: Commission, width_mm: float, height_mm: float | None = None) -> Commission:
-    """Make the finished work so wide, everything drawn on it with it; tesserae keep their size.
-
-    With a height of its own the work is only cropped or widened below; nothing is stretched.
-    """
-    if not 10 <= width_mm <= 100_000:
-        raise EmblemaError(f"The work cannot be {width_mm:g} mm wide (10 mm to 100 m).")
-    by = width_mm / doc.width_mm
-    out = _scaled(doc, by)
-    if height_mm is None:
-        return out
-    if not 10 <= height_mm <= 100_000:
-        raise EmblemaError(f"The work cannot be {height_mm:g} mm high (10 mm to 100 m).")
-    out = replace(out, height_mm=height_mm)
-    frame = whole_work(out)
-    return _with_shapes(out, [polygons_of(shapely.intersection(a, frame)) for a in areas(out)])
-
-
-def _scaled(doc: Commission, by: float) -> Commission:
-    def p(q: Point) -> Point:
-        return (q[0] * by, q[1] * by)
-
-    def outline(o: Outline) -> Outline:
-        return tuple(tuple(tuple(p(q) for q in ring) for ring in part) for part in o)
-
-    sketch = doc.sketch and replace(
-        doc.sketch, origin_mm=p(doc.sketch.origin_mm), mm_per_px=doc.sketch.mm_per_px * by
-    )
-
-    def colour(c: Colour) -> Colour:
-        return replace(c, sketch_move=c.sketch_move.scaled(by)) if c.sketch_move else c
-
-    def place(one: Linked) -> Linked:
-        return replace(one, move=one.move.scaled(by))
-
-    return replace(
-        doc,
-        width_mm=doc.width_mm * by,
-        height_mm=doc.height_mm * by,
-        sketch=sketch,
-        fields=tuple(
-            replace(f, outline=outline(f.outline), colour=colour(f.colour)) for f in doc.fields
-        ),
-        repeats=tuple(replace(r, places=tuple(map(place, r.places))) for r in doc.repeats),
-        flow_lines=tuple(replace(w, points=tuple(p(q) for q in w.points)) for w in doc.flow_lines),
-        edits=tuple(replace(e, at_mm=p(e.at_mm)) for e in doc.edits if not e.outline),
-    )
-
-
-def duplicate_field(doc: Commission, field_id: str, by_mm: Point) -> Edited:
-    """Lay a second field of the same kind beside: more of a motif."""
-    f = doc.field_by_id(field_id)
-    made = add_area(doc, translate(polygon_of(f.outline), *by_mm), f"{f.name} again", f.motif)
-    twin = made.doc.field_by_id(made.field_id)
-    same = replace(f, id=twin.id, name=twin.name, outline=twin.outline)
-    out = replace(made.doc, fields=tuple(same if g.id == twin.id else g for g in made.doc.fields))
-    moved = tuple((x + by_mm[0], y + by_mm[1]) for w in doc.flow_lines for x, y in w.points)
-    lines, k = list(out.flow_lines), 0
-    for w in doc.flow_lines:
-        n = len(w.points)
-        if w.field_id == field_id:
-            number = next_id("l", (line.id for line in lines))
-            lines.append(replace(w, id=number, points=moved[k : k + n], field_id=twin.id))
-        k += n
-    return Edited(replace(out, flow_lines=tuple(lines)), twin.id, made.notes)
-
-
-def move_fields(doc: Commission, field_ids: Iterable[str], by_mm: Point) -> Edited:
-    """Move fields with their lines and work by hand.
-
-    What they leave goes to their neighbours, what they cover gives way.
-    """
-    chosen = set(field_ids)
-    made = _changed(doc, chosen, lambda g: translate(g, *by_mm))
-    move = Move((float(by_mm[0]), float(by_mm[1])))
-    edits = tuple(moved_edit(e, move) if e.field_id in chosen else e for e in made.doc.edits)
-    return replace(made, doc=replace(made.doc, edits=edits))
-
-
-def scale_fields(doc: Commission, field_ids: Iterable[str], by: float) -> Edited:
-    """Make fields larger or smaller about their common middle."""
-    if not 0.1 <= by <= 10:
-        raise EmblemaError("A motif can be made 0.1 to 10 times as large at once.")
-    ids = list(field_ids)
-    middle = shapely.union_all([polygon_of(doc.field_by_id(i).outline) for i in ids]).centroid
-    return _changed(doc, ids, lambda g: scale(g, by, by, origin=middle))
-
-
-def _changed(doc: Commission, field_ids: Iterable[str], change: Any) -> Edited:
-    chosen = set(field_ids)
-    moving = [f for f in doc.fields if f.id in chosen]
-    if not moving:
-        raise EmblemaError("Choose a field first.")
-    made = reshaped(doc, {f.id: change(polygon_of(f.outline)) for f in moving})
-
-    def line(points: tuple[Point, ...]) -> tuple[Point, ...]:
-        c = shapely.get_coordinates(change(shapely.multipoints(np.asarray(points))))
-        return tuple((float(x), float(y)) for x, y in c)
-
-    lines = tuple(
-        replace(w, points=line(w.points)) if w.field_id in chosen else w
-        for w in made.doc.flow_lines
-    )
-    return replace(made, doc=replace(made.doc, flow_lines=lines))
-
-
-def reshaped(doc: Commission, shapes: Mapping[str, shapely.Geometry]) -> Edited:
-    """Give fields new shapes; what they leave goes to neighbours, what they cover gives way.
-
-    Linked fields (see `core.repeats`) take only what no other can.
-
-    Raises
-    ------
-    EmblemaError
-        Nothing of the new shapes lies within the work.
-    """
-    moving = [f for f in doc.fields if f.id in shapes]
-    still = [f for f in doc.fields if f.id not in shapes]
-    frame = whole_work(doc)
-    before = shapely.union_all([polygon_of(f.outline) for f in moving])
-    new = [polygons_of(shapely.intersection(shapes[f.id], frame)) for f in moving]
-    if sum(s.area for s in new) < LEAST_MM2:
-        raise EmblemaError("Nothing of it would be left within the work.")
-    beneath = [polygon_of(f.outline) for f in still]
-    gap = polygons_of(shapely.difference(before, shapely.union_all(new)))
-    linked = doc.linked()
-    may_grow = [False] * len(new) + [True] * len(beneath)
-    knitted = fill([*new, *beneath], gap, may_grow, [f.id in linked for f in (*moving, *still)])
-    fields, gone = _kept((*moving, *still), knitted)
-    order = {f.id: k for k, f in enumerate(doc.fields)}
-    out = replace(doc, fields=tuple(sorted(fields, key=lambda f: order[f.id])))
-    notes = tuple(f"Field '{g}' was wholly covered and is gone." for g in gone)
-    return Edited(_without_orphans(out), moving[0].id, notes)
-
-
-def remove_fields(doc: Commission, field_ids: Iterable[str]) -> Commission:
-    """Take fields out; their room goes to the neighbours they share most border with."""
-    chosen = set(field_ids)
-    gap = polygons_of(
-        shapely.union_all([polygon_of(f.outline) for f in doc.fields if f.id in chosen])
-    )
-    for i in chosen:
-        doc = remove_field(doc, i)
-    if not doc.fields:
-        return doc
-    linked = doc.linked()
-    may_grow = [True] * len(doc.fields)
-    return _with_shapes(doc, fill(areas(doc), gap, may_grow, [f.id in linked for f in doc.fields]))
 
 
 def gaps_and_overlaps(doc: Commission) -> tuple[tuple[str, float, MultiPolygon], ...]:

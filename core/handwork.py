@@ -21,9 +21,7 @@ from core.commission import Commission, Field, HandEdit, Point, Ring
 from core.coverage import polygons_of
 from core.errors import EmblemaError
 from core.geometry import polygon_of
-from core.laying.field.frame import Frame
 from core.laying.field.scale import Scale
-from core.moves import Move
 from core.pieces import Layout, Pieces
 from core.sizes import scale_for
 
@@ -32,7 +30,6 @@ SMALLEST = 0.2  # of a tessera's area: a smaller part cannot be held
 LARGEST = 2.6  # tesserae's areas: more cannot be cut from one piece
 CONVEX = 0.97  # of its hull that a joined piece must fill
 SAME = 0.8  # of both pieces' common area: they are the same piece
-PLACE_DIGITS = 6  # of a millimetre, that the place of a moved edit is kept to
 INTO_PIN = 0.3  # of a piece that must be left for it to stay beside a pin
 
 
@@ -505,34 +502,3 @@ def lay_in(doc: Commission, layout: Layout, field_id: str, index: int, material:
 def undo_edit(doc: Commission, edit: HandEdit) -> Commission:
     """Take one edit back."""
     return replace(doc, edits=tuple(e for e in doc.edits if e is not edit and e != edit))
-
-
-def moved_edit(edit: HandEdit, move: Move, field_id: str = "") -> HandEdit:
-    """Return an edit as it is done where a move carries its field, for another field if named."""
-
-    def carried(points: Iterable[Point]) -> Ring:
-        xy = np.round(move.out(np.asarray(list(points), float).reshape(-1, 2)), PLACE_DIGITS) + 0.0
-        return tuple((float(x), float(y)) for x, y in xy)
-
-    line, other = edit.line, edit.other_mm
-    turned = replace(move, origin_mm=(0.0, 0.0))
-    by = turned.out(np.array([edit.move_mm]))[0]
-    return replace(
-        edit,
-        field_id=field_id or edit.field_id,
-        at_mm=carried([edit.at_mm])[0],
-        line=None if line is None else (carried(line)[0], carried(line)[1]),
-        other_mm=None if other is None else carried([other])[0],
-        move_mm=(float(by[0]), float(by[1])),
-        turn_rad=-edit.turn_rad if move.mirrored else edit.turn_rad,
-        outline=_outline_of(edit, move),
-    )
-
-
-def _outline_of(edit: HandEdit, move: Move) -> Ring:
-    """Return the outline of an edit, moved as pieces are: a pin is known by its very corners."""
-    if not edit.outline:
-        return ()
-    frame = Frame(move.origin_mm, move.way, move.mirrored)
-    shape = frame.rounded(np.array([Polygon(edit.outline)], dtype=object))[0]
-    return tuple((float(x), float(y)) for x, y in shape.exterior.coords[:-1])

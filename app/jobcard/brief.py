@@ -12,7 +12,7 @@ from app.jobcard.base import Leaf
 from app.jobcard.studio import OfStudio
 from app.widgets import Number, button, row, text
 from core.agreed import agree
-from core.fields import resize_work
+from core.rounds import resize_work
 
 
 class Notes(QPlainTextEdit):

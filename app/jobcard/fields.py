@@ -18,20 +18,11 @@ from app.tools.repeat import RepeatTool
 from app.widgets import button, row, text
 from core.agreed import agree, no_longer_agreed
 from core.colour.convert import swatch_rgb
-from core.fields import (
-    Edited,
-    add_ground,
-    duplicate_field,
-    gaps_and_overlaps,
-    knit_all,
-    merge,
-    remove_fields,
-    scale_fields,
-    smooth_borders,
-)
+from core.fields import Edited, add_ground, gaps_and_overlaps, knit_all, merge, smooth_borders
 from core.material import Lab
 from core.pieces import LaidField
 from core.repeats import part_places
+from core.rounds import duplicate_field, remove_fields, scale_fields
 
 BARE = "#ddd8cc"  # where a field has no colour yet
 

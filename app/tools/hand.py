@@ -12,8 +12,8 @@ from app import theme
 from app.tools.base import Place, Tool
 from app.widgets import headed_menu, label
 from core.errors import EmblemaError
-from core.fields import move_fields, remove_fields
 from core.repeats import part_places
+from core.rounds import move_fields, remove_fields
 from core.sketch import scale_by_points
 
 

@@ -15,7 +15,7 @@ from shapely import MultiPolygon
 
 from core.commission import Commission, Field, Linked, Repeat
 from core.coverage import polygons_of
-from core.fields import reshaped, whole_work
+from core.fields import whole_work
 from core.geometry import LINKED_MM, SNAP_MM, lies_as, polygon_of
 from core.moves import STILL, Move
 from core.repeats.links import (
@@ -26,6 +26,7 @@ from core.repeats.links import (
     spread_swaps,
     without,
 )
+from core.rounds import reshaped
 
 PARTED = "A place that is not like the others any more is parted from them."
 
@@ -225,14 +226,15 @@ class _Change:
         for name, spread in kinds:
             was, now = (_owned(getattr(d, name)) for d in (self.before, self.after))
             for k, _ in enumerate(self.repeat.places[0].fields):
-                for n, (place, shift) in enumerate(
-                    zip(self.repeat.places, self.shifts, strict=True)
-                ):
-                    i = place.fields[k]
-                    if not (shift and any(shift)) and was.get(i) != now.get(i):
-                        doc = spread(doc, self.repeat, k, n)
-                        self.carries = True
-                        break
+                ids = [place.fields[k] for place in self.repeat.places]
+                # what a place took along when it was moved is no change
+                stood = [not (shift and any(shift)) for shift in self.shifts]
+                new = [
+                    stay and was.get(i) != now.get(i) for i, stay in zip(ids, stood, strict=True)
+                ]
+                if any(new):
+                    doc = spread(doc, self.repeat, k, new.index(True))
+                    self.carries |= not all(new)
         return doc
 
 

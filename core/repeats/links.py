@@ -25,11 +25,11 @@ from core.commission import (
 )
 from core.coverage import polygons_of
 from core.errors import EmblemaError
-from core.fields import Edited, add_fields, move_fields, whole_work
+from core.fields import Edited, add_fields, whole_work
 from core.geometry import SNAP_MM, lies_as, outline_of, polygon_of
-from core.handwork import moved_edit
 from core.moves import STILL, Move
 from core.repeats.arrange import Arranged
+from core.rounds import move_fields, moved_edit
 
 LINE_DIGITS = 4  # of a millimetre, that points of lines are kept to
 

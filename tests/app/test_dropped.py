@@ -16,7 +16,7 @@ from app.canvas.dropped import MATERIAL
 from app.window import Window
 from core import handwork
 from core.commission import change_field
-from core.fields import remove_fields
+from core.rounds import remove_fields
 
 
 @pytest.fixture(scope="module")

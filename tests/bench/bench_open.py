@@ -20,9 +20,9 @@ from PySide6.QtWidgets import QApplication
 from app.window import Window
 from core import archive
 from core.archive import Work
-from core.fields import resize_work
 from core.plan import Planner, with_colours
 from core.resources import asset
+from core.rounds import resize_work
 
 
 def saved(folder: Path, wide: float) -> tuple[Path, int, float]:

@@ -22,11 +22,14 @@ from core.commission import (
     FlowLine,
     HandEdit,
     Limits,
+    Linked,
     Rates,
+    Repeat,
     Swap,
     field_of,
 )
 from core.material import Material
+from core.moves import Move
 
 DEEP = "[" * 50_000 + "]" * 50_000
 VALUES: tuple[Any, ...] = (
@@ -43,12 +46,14 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
     def box(x0: float, y0: float, x1: float, y1: float) -> Any:
         return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
 
-    hole = box(8, 8, 16, 16)
+    hole, other = box(8, 8, 16, 16), box(32, 8, 40, 16)
     fields = (
         field_of("f1", "Sky", ((box(0, 0, 24, 32), hole),), "air", opus="vermiculatum"),
-        field_of("f2", "Sea", ((box(24, 0, 48, 32),),), "sea", match="mix", blend=("A", "B")),
+        field_of("f2", "Sea", ((box(24, 0, 48, 32), other),), "sea", match="mix", blend=("A", "B")),
         field_of("f3", "Sun", ((hole,),), accent="B", accent_share=0.1, wanted_lab=(80, 5, 70)),
     )
+    moon = replace(fields[2], id="f4", name="Moon", outline=((other,),))
+    fields = (*fields, moon.with_choices(sketch_move=Move((24.0, 0.0))))
     fields = tuple(f.with_choices(tessera_mm=8.0, joint_mm=1.0) for f in fields)
     materials = tuple(
         Material(c, f"glass {c}", "smalti", (30.0 + 20 * k, 5.0, -10.0 * k), pieces=500)
@@ -72,12 +77,14 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
             HandEdit("join", "f2", (28, 8), other_mm=(37, 8)),
             HandEdit("pin", "f1", (5, 26), outline=box(1, 22, 8, 29)),
             HandEdit("stock", "f3", (12, 12), material="C"),
+            HandEdit("stock", "f4", (36, 12), material="C"),
         ),
         limits=Limits(sharp_deg=35),
         rates=replace(Rates(), bed_mm=4.0),
         motif_palettes=(("sea", ("A", "C")),),
         notes="two lines\nof notes",
         id="one",
+        repeats=(Repeat("r1", (Linked(("f3",)), Linked(("f4",), Move((24.0, 0.0))))),),
     )
 
 
@@ -233,7 +240,9 @@ def is_told(error: Exception, path: Path) -> bool:
 def senseless(number: int) -> tuple[str, Commission]:
     """Return a commission that nobody would mean, in which each single thing is allowed."""
     chance = random.Random(number)
-    doc = commission()
+    doc = replace(
+        commission(), repeats=()
+    )  # what is alike in all places cannot be senseless in one
     kind, change = chance.choice(list(_SENSELESS.items()))
     doc = change(doc, chance)
     if chance.random() < 0.3:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
+from core.checks import check_document
 from core.commission import Commission, HandEdit, add_flow_line, change_field, field_of
 from core.coverage import polygons_of
 from core.fields import add_outline
@@ -64,3 +65,24 @@ def far_apart(a, b, move) -> float:
         return np.inf
     here = shapely.transform(a.polygons, move.out)
     return float(max(map(shapely.hausdorff_distance, here, b.polygons), default=0.0))
+
+
+def alike(doc):
+    """Whether all places of all repeats are the first ones moved, and what is theirs with them."""
+    check_document(doc)
+    for r in doc.repeats:
+        for place in r.places[1:]:
+            for a, b in zip(r.places[0].fields, place.fields, strict=True):
+                one, other = doc.field_by_id(a), doc.field_by_id(b)
+                assert one.laying == other.laying and one.motif == other.motif
+                assert replace(other.colour, sketch_move=None) == replace(
+                    one.colour, sketch_move=None
+                )
+                for mine, its in zip(points_of(doc, a), points_of(doc, b), strict=True):
+                    assert np.abs(place.move.out(mine) - its).max() < 1e-3
+    return True
+
+
+def points_of(doc, field_id):
+    lines = [np.array(w.points) for w in doc.flow_lines if w.field_id == field_id]
+    return lines + [np.array([e.at_mm]) for e in doc.edits if e.field_id == field_id]

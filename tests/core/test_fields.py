@@ -14,19 +14,15 @@ from core.fields import (
     add_outline,
     areas,
     closed_curve,
-    duplicate_field,
     gaps_and_overlaps,
     merge,
-    move_fields,
     pull_border,
-    remove_fields,
-    resize_work,
-    scale_fields,
     smooth_borders,
     split,
     whole_work,
 )
 from core.geometry import SNAP_MM
+from core.rounds import duplicate_field, move_fields, remove_fields, resize_work, scale_fields
 
 BLANK = Commission("Wall", 200, 100)
 

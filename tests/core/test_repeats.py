@@ -8,42 +8,30 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from repeat_rig import (
-    EYE,
     HIGH,
     LINE,
     WIDE,
+    alike,
     changed,
     edited,
-    far_apart,
     motif_of,
     panel,
     places,
     repeated,
-    with_edit,
 )
 
-from core import archive, handwork
-from core.agreed import agree, agreed_that_change
+from core import archive
 from core.checks import check_document
-from core.commission import LAYINGS, Commission, FlowLine, HandEdit, Linked, Swap, add_flow_line
+from core.commission import Commission, Linked, Swap, add_flow_line, change_field
 from core.errors import EmblemaError
-from core.fields import (
-    add_outline,
-    gaps_and_overlaps,
-    move_fields,
-    pull_border,
-    remove_fields,
-    resize_work,
-    scale_fields,
-    smooth_borders,
-)
-from core.geometry import LINKED_MM, polygon_of
-from core.moves import STILL, Move, move_of
+from core.fields import add_outline, gaps_and_overlaps, merge, pull_border, smooth_borders
+from core.geometry import polygon_of
+from core.moves import STILL, Move
 from core.plan import Planner
 from core.repeats import Arranged, Wish, add_repeat, arranged, carry, part_places
+from core.rounds import move_fields, remove_fields, resize_work, scale_fields
 from core.typed import typed
 
-UM = 2e-3  # mm: a corner is rounded to a micrometre in each place
 FRAME = [(10.0, 10.0), (390.0, 290.0)]
 CENTRE = [(200.0, 150.0)]
 
@@ -53,27 +41,6 @@ def planner():
     p = Planner()
     yield p
     p.close()
-
-
-def alike(doc):
-    """Whether all places of all repeats are the first ones moved, and what is theirs with them."""
-    check_document(doc)
-    for r in doc.repeats:
-        for place in r.places[1:]:
-            for a, b in zip(r.places[0].fields, place.fields, strict=True):
-                one, other = doc.field_by_id(a), doc.field_by_id(b)
-                assert one.laying == other.laying and one.motif == other.motif
-                assert replace(other.colour, sketch_move=None) == replace(
-                    one.colour, sketch_move=None
-                )
-                for mine, its in zip(points_of(doc, a), points_of(doc, b), strict=True):
-                    assert np.abs(place.move.out(mine) - its).max() < 1e-3
-    return True
-
-
-def points_of(doc, field_id):
-    lines = [np.array(w.points) for w in doc.flow_lines if w.field_id == field_id]
-    return lines + [np.array([e.at_mm]) for e in doc.edits if e.field_id == field_id]
 
 
 # --- where places lie ---------------------------------------------------------------------------
@@ -389,150 +356,68 @@ def changed_move(doc, move):
     return replace(doc, fields=tuple(fields), repeats=())
 
 
-# --- what is laid -------------------------------------------------------------------------------
+# --- any edits one after another ------------------------------------------------------------------
 
 
-def laid_alike(doc, layout):
-    """Whether linked places have the very pieces of the first, moved, in the same materials."""
-    for copy, (first, move) in doc.copies().items():
-        a, b = layout.by_id(first), layout.by_id(copy)
-        assert len(a.pieces) and far_apart(a.pieces, b.pieces, move) < UM
-        assert (a.stock == b.stock).all()
-        assert (a.pieces.course == b.pieces.course).all()
-    return True
+def _pull(doc, place, draw):
+    edge = polygon_of(doc.field_by_id(place.fields[0]).outline).boundary
+    at = edge.interpolate(draw(st.floats(0, 1)), normalized=True)
+    by = draw(st.tuples(st.floats(-8, 8), st.floats(-8, 8)))
+    return pull_border(doc, (at.x, at.y), (at.x + by[0], at.y + by[1]), draw(st.floats(5, 30)))
 
 
-moves = st.builds(
-    lambda angle, x, y, mirrored: (np.exp(1j * angle), x, y, mirrored),
-    st.floats(0, 2 * np.pi),
-    st.floats(200, 330),
-    st.floats(60, 240),
-    st.booleans(),
+def _move(doc, place, draw):
+    by = draw(st.tuples(st.floats(-30, 30), st.floats(-30, 30)))
+    return move_fields(doc, place.fields[: draw(st.integers(1, 2))], by).doc
+
+
+def _draw_over(doc, place, draw):
+    x, y = draw(st.tuples(st.floats(0, WIDE - 40), st.floats(0, HIGH - 40)))
+    return add_outline(doc, [(x, y), (x + 30, y), (x + 30, y + 20), (x, y + 25)]).doc
+
+
+def _line(doc, place, draw):
+    points = draw(st.lists(st.tuples(st.floats(0, WIDE), st.floats(0, HIGH)), min_size=2))
+    return add_flow_line(doc, points, place.fields[0])[0]
+
+
+EDITS = (
+    _pull,
+    _move,
+    _draw_over,
+    _line,
+    lambda doc, place, draw: scale_fields(doc, place.fields, draw(st.sampled_from([0.9, 1.1]))).doc,
+    lambda doc, place, draw: scale_fields(doc, doc.linked(), 0.95).doc,
+    lambda doc, place, draw: remove_fields(doc, place.fields[: draw(st.integers(1, 2))]),
+    lambda doc, place, draw: merge(doc, [place.fields[0], "f1"]).doc,
+    lambda doc, place, draw: smooth_borders(doc, place.fields),
+    lambda doc, place, draw: resize_work(
+        doc, doc.width_mm * 1.1, draw(st.sampled_from([None, 300]))
+    ),
+    lambda doc, place, draw: part_places(doc, place.fields),
+    lambda doc, place, draw: change_field(doc, place.fields[-1], tessera_mm=draw(st.floats(4, 9))),
 )
 
 
-def placed(move):
-    """Return a place for the motif: its middle carried to (x, y), turned and perhaps mirrored."""
-    way, x, y, mirrored = move
-    turn = move_of(0j, complex(way), mirrored)
-    x0, y0, x1, y1 = motif_of(*panel()).bounds
-    at = turn.out(np.array([[(x0 + x1) / 2, (y0 + y1) / 2]]))[0]
-    return Arranged(STILL, (turn.shifted(x - at[0], y - at[1]),), ())
-
-
-@given(move=moves, opus=st.sampled_from(LAYINGS), hand=st.sampled_from([0.0, 0.05, 0.25]))
-@settings(max_examples=30, deadline=None)
-def test_places_have_the_very_pieces_moved_whatever_the_laying(move, opus, hand, planner):
-    doc, ids = panel(opus=opus, variation=hand, width_variation=hand / 2, module_mm=30.0)
-    doc = add_repeat(doc, ids, placed(move)).doc
-    assert gaps_and_overlaps(doc) == () and alike(doc)
-    assert laid_alike(doc, planner.layout(doc, {}))
-
-
-@given(move=moves, data=st.data())
-@settings(max_examples=30, deadline=None)
-def test_an_edit_by_hand_in_one_place_shows_in_all(move, data, planner):
-    doc, ids = panel(variation=0.25)
-    doc = add_repeat(doc, ids, placed(move)).doc
-    for _ in range(data.draw(st.integers(1, 4))):
-        layout = planner.layout(doc, {})
+@given(
+    wish=st.builds(
+        Wish, st.just("line"), st.integers(2, 5), st.booleans(), st.booleans(), st.just(True)
+    ),
+    edits=st.lists(st.sampled_from(EDITS), min_size=1, max_size=6),
+    data=st.data(),
+)
+@settings(max_examples=60, deadline=None)
+def test_whatever_is_edited_linked_places_are_alike_and_the_work_has_no_gap(wish, edits, data):
+    doc = repeated(wish)
+    for edit in edits:
+        if not doc.repeats:
+            return
         place = data.draw(st.sampled_from(places(doc)))
-        k = data.draw(st.sampled_from([0, 1]))
-        i = place.fields[k]
-        piece = data.draw(st.integers(0, len(layout.by_id(i).pieces) - 1))
-        how = data.draw(st.sampled_from([handwork.lift, handwork.pin, shifted, cut]))
         try:
-            doc = edited(doc, how(doc, layout, i, piece))
+            new = edit(doc, place, data.draw)
         except EmblemaError:
             continue
-        assert alike(doc) and laid_alike(doc, planner.layout(doc, {}))
-
-
-def shifted(doc, layout, field_id, piece):
-    return handwork.shift(doc, layout, field_id, piece, (0.1, -0.15), 0.02)
-
-
-def cut(doc, layout, field_id, piece):
-    shape = layout.by_id(field_id).pieces.polygons[piece]
-    x0, _, x1, _ = shape.bounds
-    middle = shape.centroid
-    line = ((x0 - 1, middle.y), (x1 + 1, middle.y))
-    return handwork.nip(doc, layout, field_id, piece, line)
-
-
-def test_edits_by_hand_are_done_once_and_undone_in_all(planner):
-    doc = repeated(variation=0.2)
-    layout = planner.layout(doc, {})
-    leaf = places(doc)[1].fields[0]
-    before = len(layout.by_id(leaf).pieces)
-    lifted = edited(doc, handwork.lift(doc, layout, leaf, 2))
-    laid = planner.layout(lifted, {})
-    assert {len(laid.by_id(p.fields[0]).pieces) for p in places(doc)} == {before - 1}
-    assert laid.dropped == ()
-    again = edited(lifted, replace(lifted, edits=()))
-    assert again.edits == ()
-    pinned = edited(doc, handwork.pin(doc, layout, leaf, 0))
-    laid = planner.layout(pinned, {})
-    for p in places(doc):
-        free = handwork.unpin(pinned, laid, p.fields[0], 0)
-        assert free is not None and edited(pinned, free).edits == ()
-
-
-def test_a_parted_place_keeps_its_pieces_until_it_is_changed(planner):
-    doc = repeated(variation=0.25, opus="palladianum")
-    layout = planner.layout(doc, {})
-    parted = edited(doc, part_places(doc, places(doc)[1].fields))
-    after = planner.layout(parted, {})
-    for f in doc.fields:
-        assert after.by_id(f.id).pieces is layout.by_id(f.id).pieces
-    leaf = places(doc)[1].fields[0]
-    alone = planner.layout(edited(parted, handwork.lift(parted, after, leaf, 0)), {})
-    assert len(alone.by_id(leaf).pieces) == len(after.by_id(leaf).pieces) - 1
-    first = places(doc)[0].fields[0]
-    assert alone.by_id(first).pieces is after.by_id(first).pieces
-
-
-def test_a_moved_motif_keeps_its_edits_and_its_part_of_the_sketch(planner):
-    doc, ids = panel()
-    layout = planner.layout(doc, {})
-    doc = handwork.lift(doc, layout, ids[0], 1)
-    where = arranged(motif_of(doc, ids), Wish("line", 3), LINE, (WIDE, HIGH))
-    made = add_repeat(doc, ids, where).doc
-    assert len(made.edits) == 3 and alike(made)
-    laid = planner.layout(made, {})
-    assert laid.dropped == () and laid_alike(made, laid)
-    for place in places(made):
-        seen = made.field_by_id(place.fields[0]).colour.sketch_move
-        here = polygon_of(made.field_by_id(place.fields[0]).outline)
-        there = shapely.transform(here, seen.into)
-        was = polygon_of(doc.field_by_id(ids[0]).outline)
-        assert there.symmetric_difference(was).area < LINKED_MM * was.length
-
-
-def test_agreed_places_are_asked_about():
-    doc = repeated()
-    other = places(doc)[2].fields[0]
-    doc = agree(doc, [other], "2025-01-01")
-    new = changed(doc, places(doc)[0].fields[0], tessera_mm=8.0)
-    assert agreed_that_change(doc, new) == (other,)
-    # a line for all fields that is felt in the first place alone tells in all
-    first = np.array(motif_of(doc, places(doc)[0].fields).centroid.coords[0])
-    line = FlowLine("l99", (tuple(first - 8), tuple(first + 8)))
-    assert agreed_that_change(doc, replace(doc, flow_lines=(*doc.flow_lines, line))) == (other,)
-
-
-def test_lines_and_edits_of_other_fields_stay_theirs():
-    doc = repeated()
-    doc, _ = add_flow_line(doc, [(10.0, 10.0), (50.0, 20.0)])
-    done = with_edit(doc, HandEdit("lift", "f1", (20.0, 20.0)))
-    assert sum(e.field_id == "f1" for e in done.edits) == len(done.edits) == 1
-    assert done.flow_lines == doc.flow_lines
-
-
-@given(moves, moves)
-def test_moves_undo_and_follow_one_another(a, b):
-    a, b = placed(a).moves[0], placed(b).moves[0]
-    xy = np.array([*EYE])
-    assert np.abs(a.back().out(a.out(xy)) - xy).max() < 1e-9
-    assert np.abs(a.into(a.out(xy)) - xy).max() < 1e-9
-    assert np.abs(b.after(a).out(xy) - b.out(a.out(xy))).max() < 1e-9
+        bare = gaps_and_overlaps(new)
+        doc = edited(doc, new)
+        assert alike(doc)
+        assert bare or gaps_and_overlaps(doc) == ()

@@ -29,6 +29,8 @@ def polygons_of(xy: Array, owner: NDArray[np.int64]) -> NDArray[np.object_]:
 
     There is one for each owner that has corners, in the order of the owners.
     """
+    if not len(owner):
+        return np.empty(0, dtype=object)
     new = np.r_[True, owner[1:] != owner[:-1]]
     first = np.flatnonzero(new)
     last = np.r_[first[1:], len(owner)] - 1
