@@ -134,9 +134,10 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)
-    outline = _smooth_enough(sound, setting.pitch_mm, setting.laying.joint_mm)
+    finest = setting.scale.finest_mm
+    outline = _smooth_enough(sound, finest, setting.laying.joint_mm)
     # points that do not tell cost as much as those that do
-    outline = _valid(shapely.simplify(outline, GUIDE_TRUE * setting.pitch_mm))
+    outline = _valid(shapely.simplify(outline, GUIDE_TRUE * finest))
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
     if setting.laying.pieces == "cut":
