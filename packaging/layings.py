@@ -20,7 +20,6 @@ from core.plan import Planner
 WIDE, HIGH = 240.0, 170.0  # mm of each wall
 PX = 6  # a mm; brought down to half, so that edges are smooth
 LABEL = 26  # mm below each wall
-WHOLE = ((((0.0, 0.0), (WIDE, 0.0), (WIDE, HIGH), (0.0, HIGH)),),)
 LEAF = ((64, 92), (100, 58), (150, 62), (184, 96), (146, 112), (100, 118))
 WAVE = ((0.0, 60.0), (70.0, 40.0), (140.0, 66.0), (240.0, 44.0))
 GROUT, INK, PAPER = (150, 143, 131), (52, 50, 46), (250, 248, 242)
@@ -42,7 +41,8 @@ KINDS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 
 def wall(kind: str, choices: dict[str, Any]) -> Commission:
     """Return a leaf in a ground that is laid in one way."""
-    ground = field_of("f1", "Ground", WHOLE, "ground", follow_border=False, joint_mm=1.2)
+    ring = ((0.0, 0.0), (WIDE, 0.0), (WIDE, HIGH), (0.0, HIGH))
+    ground = field_of("f1", "Ground", ((ring,),), "ground", follow_border=False, joint_mm=1.2)
     doc = Commission("Wall", WIDE, HIGH, fields=(ground,))
     edited = add_outline(doc, [(float(x), float(y)) for x, y in LEAF], smooth=True)
     doc = edited.doc
@@ -90,26 +90,10 @@ def drawn(doc: Commission, words: str) -> Image.Image:
 
 def draw_layings(path: Path) -> None:
     """Write all of them side by side."""
-    side_by_side(path, [drawn(wall(kind, choices), words) for kind, words, choices in KINDS])
-
-
-def draw_sizes(path: Path) -> None:
-    """Write a wall graded toward its leaf, and one with a line that leads and gives a size."""
-    toward = wall("tessellatum", {"finer_toward": "figure", "finer_mm": 4.0})
-    leaf = toward.field_by_id("f2").with_choices(tessera_mm=4.0, joint_mm=1.0)
-    toward = replace(toward, fields=(toward.fields[0], leaf))
-    plain = wall("tessellatum", {})
-    ground = replace(plain.fields[0], outline=WHOLE)
-    lined = replace(plain, fields=(ground,), flow_lines=(FlowLine("l1", WAVE, tessera_mm=4.0),))
-    words = ("smaller toward the leaf: 4 mm, then 10", "a line that leads, of 4 mm pieces")
-    side_by_side(path, [drawn(d, w) for d, w in zip((toward, lined), words, strict=True)])
-
-
-def side_by_side(path: Path, pictures: list[Image.Image]) -> None:
-    """Write pictures of one size, two beside one another."""
+    pictures = [drawn(wall(kind, choices), words) for kind, words, choices in KINDS]
     w, h = pictures[0].size
-    gap, rows = 36, (len(pictures) + 1) // 2
-    out = Image.new("RGB", (2 * w + 3 * gap, rows * h + (rows + 1) * gap), PAPER)
+    gap = 36
+    out = Image.new("RGB", (2 * w + 3 * gap, 5 * h + 6 * gap), PAPER)
     for k, picture in enumerate(pictures):
         out.paste(picture, (gap + (k % 2) * (w + gap), gap + (k // 2) * (h + gap)))
     out.save(path)

@@ -170,10 +170,9 @@ def main() -> None:
     out.mkdir(parents=True, exist_ok=True)
     app = QApplication([])
     theme.dress(app)
-    from layings import draw_layings, draw_sizes
+    from layings import draw_layings
 
     draw_layings(out / "layings.png")
-    draw_sizes(out / "sizes.png")
     c = Camera(app, out, sys.argv[2] if len(sys.argv) > 2 else asset("demo/heron.emblema"))
     leaves(c)
     plain(c)

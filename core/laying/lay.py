@@ -21,6 +21,7 @@ from core.laying.opus.coursed import lay_courses
 from core.laying.opus.hugging import hugs, lay_hugging
 from core.laying.opus.natural import lay_natural
 from core.laying.opus.palladianum import lay_palladianum
+from core.laying.opus.rays import lay_star, star_of
 from core.laying.opus.regulatum import lay_regulatum
 from core.laying.opus.rounds import is_small_round, lay_round
 from core.laying.opus.sectile import lay_sectile
@@ -104,7 +105,7 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     lies on it.
     """
     apart = setting.laying.follow_border and not setting.hug
-    if apart and _rule(setting) in (*IN_COURSES, lay_round):
+    if apart and _rule(setting) in (*IN_COURSES, lay_round, lay_star):
         each = _without_crumbs(drawn)
         if len(each) > 1:
             return [
@@ -134,10 +135,9 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     frame = frame_of(setting)
     setting = frame.setting(setting)
     sound = _valid(setting.outline)
-    finest = setting.scale.finest_mm
-    outline = _smooth_enough(sound, finest, setting.laying.joint_mm)
+    outline = _smooth_enough(sound, setting.pitch_mm, setting.laying.joint_mm)
     # points that do not tell cost as much as those that do
-    outline = _valid(shapely.simplify(outline, GUIDE_TRUE * finest))
+    outline = _valid(shapely.simplify(outline, GUIDE_TRUE * setting.pitch_mm))
     setting = replace(setting, outline=outline, flow=_near(setting, outline))
     pieces = _rule(setting)(setting, stop)
     if setting.laying.pieces == "cut":
@@ -173,9 +173,13 @@ def _rule(setting: Setting) -> Rule:
     if hugs(setting):
         return lay_hugging
     rule = RULES.get(setting.laying.opus, lay_courses)
-    if setting.sizes and rule in IN_COURSES:
+    if rule not in IN_COURSES:
+        return rule
+    if setting.sizes:
         return lay_courses
-    return lay_round if rule in IN_COURSES and is_small_round(setting) else rule
+    if is_small_round(setting):
+        return lay_round
+    return lay_star if star_of(setting) is not None else rule
 
 
 def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
