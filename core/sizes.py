@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely import LineString, MultiLineString, MultiPolygon
@@ -11,6 +13,7 @@ from core.flow import curve_of
 from core.geometry import polygon_of
 from core.laying.exact import raised
 from core.laying.field.scale import GRADE, STEEPEST, Scale, Size, scale_over, sizes_felt
+from core.moves import STILL
 
 
 def takes_sizes(laying: Laying) -> bool:
@@ -38,8 +41,19 @@ def sizes_for(doc: Commission, field: Field) -> tuple[Size, ...]:
 
 
 def scale_for(doc: Commission, field: Field) -> Scale:
-    """Return how large the pieces of a field are meant to be at each place."""
-    laying, sizes = field.laying, sizes_for(doc, field)
+    """Return how large the pieces of a field are meant to be at each place.
+
+    Those of a linked field are as large as in the first place of its repeat.
+    """
+    first, move = doc.copies().get(field.id, (field.id, STILL))
+    if first == field.id:
+        sizes = sizes_for(doc, field)
+    else:
+        sizes = tuple(
+            replace(s, lines=shapely.transform(s.lines, move.out))
+            for s in sizes_for(doc, doc.field_by_id(first))
+        )
+    laying = field.laying
     outline = polygon_of(field.outline) if sizes else MultiPolygon()
     return scale_over(outline, laying.tessera_mm, laying.joint_mm, sizes)
 

@@ -34,10 +34,11 @@ from core.geometry import LINKED_MM, polygon_of
 from core.moves import STILL, move_of
 from core.plan import Planner, with_colours
 from core.repeats import Arranged, Wish, add_repeat, arranged, part_places
+from core.sizes import scale_for
 from core.sketch import import_sketch
 from core.stock.lists import starter_stock
 
-UM = 2e-3  # mm: a corner is rounded to a micrometre in each place
+UM = 1e-3  # mm: a corner is rounded to a micrometre in each place
 
 
 @pytest.fixture(scope="module")
@@ -191,6 +192,25 @@ def test_moves_undo_and_follow_one_another(a, b):
     assert np.abs(a.back().out(a.out(xy)) - xy).max() < 1e-9
     assert np.abs(a.into(a.out(xy)) - xy).max() < 1e-9
     assert np.abs(b.after(a).out(xy) - b.out(a.out(xy))).max() < 1e-9
+
+
+def test_a_line_with_a_size_that_is_felt_in_the_first_place_tells_in_all(planner):
+    doc = repeated(Wish("line", 3, mirrored=True))
+    middle = np.array(motif_of(doc, places(doc)[0].fields).centroid.coords[0])
+    ends = middle + np.array([(-25.0, -9.0), (25.0, -9.0)])
+    line = FlowLine("l99", tuple(map(tuple, ends.tolist())), tessera_mm=4.0)
+    graded = edited(doc, replace(doc, flow_lines=(*doc.flow_lines, line)))
+    layout = planner.layout(graded, {})
+    assert laid_alike(graded, layout)
+    for copy, (first, _) in graded.copies().items():
+        a, b = (
+            scale_for(graded, graded.field_by_id(i)).tessera_of(layout.by_id(i).pieces.polygons)
+            for i in (first, copy)
+        )
+        assert np.abs(a - b).max() < 0.1  # mm: read from a grid that lies otherwise in each
+    leaf = places(graded)[0].fields[0]
+    small = scale_for(graded, graded.field_by_id(leaf))
+    assert small.tessera_of(layout.by_id(leaf).pieces.polygons).min() < 5.0
 
 
 # --- colours ------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 import numpy as np
 import shapely
 
+from core.laying.pieces.clip import polygons_of
 from core.laying.pieces.shape import bare, blunted, shape_pieces
 
 JOINT, PITCH = 1.0, 9.0
@@ -20,3 +21,7 @@ def test_territories_too_small_for_a_piece_are_all_joint():
     assert shapely.is_empty(made).all()
     assert np.allclose(bare(ground, PITCH, JOINT), 0.81 - JOINT**2)
     assert not len(blunted(np.empty(0, object), PITCH - JOINT))
+
+
+def test_of_no_corners_no_polygon_is_made():
+    assert len(polygons_of(np.empty((0, 2)), np.empty(0, np.int64))) == 0
