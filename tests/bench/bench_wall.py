@@ -153,6 +153,8 @@ def done(pieces: int, paper: str) -> Run:
             nonlocal begun
             run["seconds"][step] = time.perf_counter() - begun
             run["mb"][step] = peak.since()
+            words = f"{step} in {run['seconds'][step]:.1f} s, {run['mb'][step]:.0f} MB"
+            print(words, file=sys.stderr, flush=True)  # a run may be given up midway
             begun = time.perf_counter()
 
         laid_all = _once(lambda: ended("laid"))
