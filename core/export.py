@@ -21,6 +21,7 @@ from core.flow import curve_of
 from core.geometry import polygon_of
 from core.pieces import Layout
 from core.plaintext import csv_text, xml_text
+from core.sizes import smallest_mm
 
 COLUMNS = [
     "field",
@@ -133,7 +134,7 @@ def write_png(
     Large works are brought down to what a picture can hold. `frame` is as for `write_svg`.
     """
     x0, y0, x1, y1 = frame or whole_frame(doc, layout)
-    finest = min((f.laying.tessera_mm for f in doc.fields), default=PX_A_TESSERA)
+    finest = min((smallest_mm(doc, f) for f in doc.fields), default=PX_A_TESSERA)
     wanted = 1 / max(px_per_mm, PX_A_TESSERA / finest)
     mm_per_px = max(wanted, float(np.sqrt((x1 - x0) * (y1 - y0) / MOST_PX)))
     mm_per_px = max(mm_per_px, (x1 - x0) / MOST_SIDE_PX, (y1 - y0) / MOST_SIDE_PX)

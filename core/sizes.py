@@ -40,6 +40,12 @@ def sizes_for(doc: Commission, field: Field) -> tuple[Size, ...]:
     return tuple(Size(MultiLineString(together[k]), *k) for k in sorted(together))
 
 
+def smallest_mm(doc: Commission, field: Field) -> float:
+    """Return the smallest tessera that is asked for anywhere in a field."""
+    asked = (s.tessera_mm for s in sizes_for(doc, field))
+    return min((field.laying.tessera_mm, *asked))
+
+
 def scale_for(doc: Commission, field: Field) -> Scale:
     """Return how large the pieces of a field are meant to be at each place.
 

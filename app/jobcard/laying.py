@@ -204,7 +204,7 @@ class LayingLeaf(Leaf):
         least = least_within(laying)
         if not takes:
             words = (
-                "Only pieces cut and laid in courses are graded; size lines count for those too."
+                "Only cut pieces laid in courses are graded; here size lines do not count either."
             )
         elif not graded:
             words = "Or draw a size line on the Flow leaf."

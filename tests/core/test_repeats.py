@@ -30,6 +30,7 @@ from core.moves import STILL, Move
 from core.plan import Planner
 from core.repeats import Arranged, Wish, add_repeat, arranged, carry, part_places
 from core.rounds import move_fields, remove_fields, resize_work, scale_fields
+from core.sizes import sizes_for
 from core.typed import typed
 
 FRAME = [(10.0, 10.0), (390.0, 290.0)]
@@ -192,6 +193,19 @@ def test_a_place_that_would_be_cut_off_is_refused():
     doc, ids = panel()
     with pytest.raises(EmblemaError, match="would be cut off"):
         add_repeat(doc, ids, Arranged(STILL, (Move((-110.0, 0.0)),), ()))
+
+
+def test_a_size_line_of_one_gives_its_size_in_all():
+    doc = repeated()
+    move = places(doc)[2].move
+    x, y = move.out(np.array([[100.0, 125.0], [130.0, 130.0]])).T.round(3).tolist()
+    doc = edited(doc, add_flow_line(doc, zip(x, y, strict=True), places(doc)[2].fields[0], 3.0)[0])
+    assert alike(doc)
+    sizes = [sizes_for(doc, doc.field_by_id(place.fields[0])) for place in places(doc)]
+    assert [[(s.tessera_mm, len(s.lines.geoms)) for s in some] for some in sizes] == [
+        [(3.0, 1)]
+    ] * 3
+    assert sum(w.leads for w in doc.flow_lines) == 3
 
 
 @pytest.mark.parametrize("n", [0, 1, 2])

@@ -37,7 +37,7 @@ from core.lookagain import Finding, look_again, mend
 from core.pieces import Layout
 from core.plan import Planner, only_recoloured, setting_of
 from core.setting_out import read_setting_out
-from core.sizes import grade_of, least_within, scale_for, sizes_for
+from core.sizes import grade_of, least_within, scale_for, sizes_for, smallest_mm
 
 
 def of(*shapes: tuple[str, Any, str], **choices: Any) -> Commission:
@@ -113,6 +113,14 @@ def test_no_grade_is_steeper_than_courses_can_take(face, within: int, grade: flo
     assert grade_of(laying) == pytest.approx(grade, abs=1e-3)
     assert least_within(laying) == 7  # 4 mm, six times a seventh more
     assert least_within(replace(laying, finer_mm=8.0)) == 1
+
+
+def test_the_smallest_tessera_asked_for_tells_how_fine_a_picture_is(face: Commission) -> None:
+    cheek = face.fields[0]
+    assert smallest_mm(face, cheek) == 8.0
+    assert smallest_mm(lined(face, 12.0), cheek) == 8.0
+    doc = lined(toward(face, finer_mm=3.0), 5.0)
+    assert smallest_mm(doc, doc.fields[0]) == 3.0
 
 
 def test_a_choice_that_does_not_tell_has_no_key(face: Commission) -> None:

@@ -18,6 +18,7 @@ from unseen import unseen
 
 from core.errors import EmblemaError
 from core.laying import Setting, lay_field
+from core.laying.alike import first_alike
 from core.laying.field.scale import GRADE, Scale, Size, scale_over, sizes_felt
 from core.pieces import Pieces
 
@@ -204,6 +205,29 @@ def test_a_twin_is_laid_alike_with_its_lines(way: Callable[[np.ndarray], np.ndar
     there = corners(one, way)
     same = sum((there & corners(other)).values())
     assert same >= 0.98 * len(one) and len(one) == len(other)
+
+
+def test_congruent_fields_are_copies_only_where_their_sizes_are() -> None:
+    one = setting_of(MultiPolygon([almond(0, 0)]), "tessellatum", 5.0, 0.6)
+    aside = replace(one, outline=shapely.affinity.translate(one.outline, 80.0, 10.0))
+    size = Size(line((-20, 3), (4, -2)), 2.5)
+    moved = Size(line((60, 13), (84, 8)), 2.5)
+    elsewhere, other = Size(line((60, 15), (84, 8)), 2.5), replace(moved, tessera_mm=3.0)
+    small = replace(one, sizes=(size,))
+    twins = (small, *(replace(aside, sizes=(s,)) for s in (moved, elsewhere, other)), aside, one)
+    assert [first for first, _ in first_alike(twins)] == [0, 0, 2, 3, 4, 4]
+
+
+def test_each_part_of_a_field_is_laid_by_the_sizes_that_tell_there() -> None:
+    """One far from every line is as it would be without, though it is the same field."""
+    both = MultiPolygon([almond(0, 0), almond(200, 0)])
+    s = in_micrometres(setting_of(both, "tessellatum", 5.0, 0.6))
+    plain, some = lay_field(s), lay_field(replace(s, sizes=(Size(line((-9, 3), (9, 3)), 2.5),)))
+    far = [
+        replace(p, polygons=p.polygons[shapely.get_x(shapely.centroid(p.polygons)) > 100])
+        for p in (plain, some)
+    ]
+    assert corners(far[0]) == corners(far[1]) and len(some) > len(plain)
 
 
 def test_sizes_that_do_not_tell_change_nothing() -> None:
