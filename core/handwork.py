@@ -49,13 +49,10 @@ class _Board:
     """A field's pieces while they are worked on."""
 
     def __init__(
-        self,
-        field: Field,
-        pieces: Pieces,
-        pins: Iterable[HandEdit] = (),
-        scale: Scale | None = None,
+        self, field: Field, pieces: Pieces, pins: Iterable[HandEdit], scale: Scale | None
     ) -> None:
-        self.field, self.scale = field, scale
+        self.field = field
+        self.scale = scale or Scale(field.laying.tessera_mm, field.laying.joint_mm)
         self.outline: MultiPolygon = polygon_of(field.outline)
         self.polygons: list[Polygon] = list(pieces.polygons)
         self.course, self.piece = list(pieces.course), list(pieces.piece)
@@ -117,10 +114,7 @@ class _Board:
         f = self.field
         if not isinstance(shape, Polygon) or shape.is_empty or not shape.is_valid:
             raise _Refused("it would not be one whole piece")
-        tessera = f.laying.tessera_mm
-        if self.scale is not None:
-            tessera = float(self.scale.tessera_of(np.array([shape], dtype=object))[0])
-        nominal = tessera**2
+        nominal = float(self.scale.tessera_of(np.array([shape], dtype=object))[0]) ** 2
         if shape.area < SMALLEST * nominal:
             raise _Refused("the piece would be too small to hold")
         before = max((self.polygons[k].area for k in instead_of), default=0.0)
@@ -197,7 +191,7 @@ def apply_edits(
     pins : iterable of HandEdit
         Pins already among `pieces`, when these are not freshly laid.
     scale : Scale, optional
-        How large pieces are meant to be at each place, where that is not the field's tessera.
+        How large pieces are meant to be, if not all of the field's tessera.
 
     Returns
     -------
@@ -390,8 +384,8 @@ def _centre(layout: Layout, field_id: str, index: int) -> Point:
 def _with(doc: Commission, layout: Layout, edit: HandEdit) -> Commission:
     """Add an edit, once it was tried on the layout as it lies."""
     field = doc.field_by_id(edit.field_id)
-    pieces = layout.by_id(edit.field_id).pieces
-    board = _Board(field, pieces, doc.edits, scale_for(doc, field))
+    laid = layout.by_id(edit.field_id).pieces
+    board = _Board(field, laid, doc.edits, scale_for(doc, field))
     try:
         _DO[edit.kind](board, edit)
     except _Refused as e:
