@@ -84,6 +84,8 @@ def piece_marks(doc: Commission, layout: Layout) -> NDArray[np.uint64]:
     out: list[bytes] = []
     codes = [m.code.encode() for m in doc.materials] + [b""]
     for laid in layout.fields:
+        if not len(laid.pieces):
+            continue
         rings = shapely.get_exterior_ring(laid.pieces.polygons)
         xy, owner = shapely.get_coordinates(rings, return_index=True)
         open_ring = np.r_[owner[1:] == owner[:-1], False]

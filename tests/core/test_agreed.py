@@ -146,6 +146,20 @@ def test_a_mark_hangs_on_pieces_and_materials_and_on_nothing_else() -> None:
     assert mark(Layout((fewer,))) != mark(grid())
 
 
+def test_a_field_without_pieces_has_no_marks_and_changes_none_of_the_others() -> None:
+    one = grid().fields[0]
+    nothing = replace(
+        one,
+        pieces=Pieces.empty(),
+        wanted_lab=np.empty((0, 3)),
+        stock=np.empty(0, np.int64),
+        delta_e=np.empty(0),
+    )
+    assert len(piece_marks(bands(), Layout((nothing,)))) == 0
+    both = piece_marks(bands(), Layout((nothing, one, nothing)))
+    assert both.tolist() == piece_marks(bands(), Layout((one,))).tolist()
+
+
 @given(st.lists(st.integers(0, 2**64 - 1), max_size=30))
 @settings(deadline=None)
 def test_a_mark_is_short_and_read_without_doubt(numbers: list[int]) -> None:
