@@ -144,7 +144,17 @@ def frame(
     if any(abs(r.stretch - 1) * r.module_mm >= SEEN_MM for r in runs):
         size = [2 * wide + band.length(r.repeats, True) * pitch for r in runs]
         words.append(f"It would fit exactly at {size[0]:.1f} x {size[1]:.1f} mm.")
-    return assembled(band.name, band.ground, module, put, whole, words)
+    made = assembled(band.name, band.ground, module, put, whole, words)
+    return replace(made, parts=tuple(_in_grid(p) for p in made.parts))
+
+
+def _in_grid(part: Part) -> Part:
+    """Return a part of level and upright sides with its grid tied to them, however stretched."""
+    if part.opus != "regulatum":
+        return part
+    rings = shapely.get_rings(shapely.get_parts(part.outline))
+    step = np.concatenate([np.diff(shapely.get_coordinates(r), axis=0) for r in rings])
+    return replace(part, follow_border=bool((np.abs(step).min(axis=1) <= SNAP_MM).all()))
 
 
 def strip(

@@ -212,3 +212,21 @@ def test_a_whole_number_of_courses_is_taken_by_width() -> None:
             cross = LineString([(10 * PITCH, -1), (10 * PITCH, wide + 1)])
             courses = courses_of(setting(band, follow=False))
             assert sum(cross.intersects(LineString(c)) for c in courses) == wanted
+
+
+@pytest.mark.parametrize(("inch", "a_dm2"), [(1 / 4, 185), (1 / 2, 53)])
+def test_a_pavement_has_as_many_pieces_as_real_floors(inch: float, a_dm2: int) -> None:
+    """Pieces of a quarter to half an inch: 185 to 53 a dm2 (Encyclopaedia Britannica, 9th
+    edition); joints of 1 mm (common practice).
+    """
+    wall = MultiPolygon([shapely.box(0, 0, 600, 400)])
+    pieces = lay_field(setting_of(wall, "tessellatum", inch * 25.4, 1.0))
+    assert len(pieces) / (60 * 40 / 100) == pytest.approx(a_dm2, rel=0.03)
+
+
+@pytest.mark.parametrize("tessera", [2.0, 3.0, 4.0])
+def test_fine_work_has_many_times_as_many(tessera: float) -> None:
+    """Vermiculatum is of pieces of 4 mm and less (common practice): 400 a dm2 and more."""
+    face = MultiPolygon([Point(0, 0).buffer(60)])
+    pieces = lay_field(setting_of(face, "musivum", tessera, 0.1 * tessera))
+    assert len(pieces) / (face.area / 1e4) == pytest.approx(1e4 / (1.1 * tessera) ** 2, rel=0.05)

@@ -11,7 +11,9 @@ from core.errors import EmblemaError
 from core.fields import areas, gaps_and_overlaps
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
+from core.laying import lay_field
 from core.ornament import Module, add_ornament, frame
+from core.ornament.kinds import KINDS
 from core.plan import setting_of
 
 MODULE = Module(10.0, 1.5)
@@ -64,3 +66,13 @@ def test_what_lies_outside_the_work_is_cut_off_and_said():
     assert gaps_and_overlaps(made.doc) == ()
     with pytest.raises(EmblemaError, match="Nothing of this outline"):
         add_ornament(floor(), frame(band, (1000, 40, 1860, 660), MODULE))
+
+
+def test_a_meander_is_laid_in_a_grid_however_its_sides_are_stretched():
+    """Level sides shrunk a little, upright ones drawn out by a quarter: no cell is cut askew."""
+    module = Module(10.7, 1.8)
+    meander = KINDS["meander"].band(1)
+    doc = add_ornament(Commission("o", 340, 310), frame(meander, (0, 0, 340, 310), module)).doc
+    for f in doc.fields:
+        pieces = lay_field(setting_of(doc, f))
+        assert pieces.area_mm2 == pytest.approx(np.prod(pieces.box_mm, axis=1), rel=1e-3)
