@@ -256,7 +256,9 @@ def _sides(part: Polygon, straight: float) -> tuple[Array, Array]:
         c = c[off > straight * np.hypot(*chord.T)]
         starts.append(c)
         ends.append(np.roll(c, -1, axis=0))
-    return np.concatenate(starts), np.concatenate(ends)
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    some = (start != end).any(axis=1)  # what is left of a border that touches itself
+    return start[some], end[some]
 
 
 def _arm(a: Array, b: Array, d: Array, run: Whole) -> Arm:
