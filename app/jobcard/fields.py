@@ -84,7 +84,7 @@ class FieldsLeaf(Leaf):
         )
         self.linked = text("", "hint")
         self.repeats = button(
-            "Repeat…", self._repeat_chosen, tip="Along a line, round a frame or about a centre"
+            "Repeat ...", self._repeat_chosen, tip="Along a line, round a frame or about a centre"
         )
         self.part_place = button(
             "Part this place", self._part_place, tip="It follows the others no longer"
