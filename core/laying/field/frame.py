@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon
+from shapely import LineString, MultiPolygon, Polygon
 
 from core.laying.exact import FINE, PLACE_MM, angles, quantised
 from core.laying.field.grid import Array
@@ -82,7 +82,10 @@ class Frame(Move):
             out: Array = np.rint(self.out(xy + ASIDE_MM) * MICROMETRES) / MICROMETRES + 0.0
             return out
 
-        return np.asarray(shapely.remove_repeated_points(shapely.transform(polygons, whole)))
+        placed = shapely.transform(polygons, whole)
+        # what is no larger than rounding has no ring left to take points out of
+        placed[shapely.area(placed) <= 0] = Polygon()
+        return np.asarray(shapely.remove_repeated_points(placed))
 
     def _size(self, size: Size) -> Size:
         lines = self._lines(tuple(size.lines.geoms))

@@ -195,6 +195,17 @@ def test_what_rounding_leads_out_of_the_field_steps_back() -> None:
     assert shapely.area(tight) == pytest.approx(out.area_mm2, rel=0.002)
 
 
+@pytest.mark.parametrize("small", [1e-4, 4e-4])
+def test_a_piece_that_rounding_leaves_nothing_of_is_no_piece(small: float) -> None:
+    field = MultiPolygon([shapely.box(0, 0, 10, 10)])
+    frame = frame_of(setting_of(field, "tessellatum", 5.0, 1.0))
+    crumb = Polygon([(1, 1), (1 + small, 1), (1, 1 + small)])
+    polygons = np.array([crumb, shapely.box(3, 3, 6, 6)], dtype=object)
+    polygons = shapely.transform(polygons, frame.into)
+    out = frame.pieces(Pieces(polygons, *np.zeros((2, 2), np.int64), np.zeros(2)), field)
+    assert len(out) == 1 and out.area_mm2[0] == pytest.approx(9.0)
+
+
 def test_a_finely_drawn_circle_takes_no_longer_than_it_should() -> None:
     """Thousands of equal sides are thousands of frames: only as many are compared as may be."""
     t = np.linspace(0, 2 * np.pi, 6000, endpoint=False)
