@@ -101,7 +101,7 @@ def test_along_a_line_places_are_spread_evenly(n, turned, mirrored):
     turned=st.booleans(),
     mirrored=st.booleans(),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 def test_a_frame_has_whole_repeats_a_side_and_corners_alike(n, wide, high, turned, mirrored):
     corner = (5.0 + wide, 5.0 + high)
     try:
@@ -427,7 +427,7 @@ EDITS = (
     edits=st.lists(st.sampled_from(EDITS), min_size=1, max_size=6),
     data=st.data(),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_whatever_is_edited_linked_places_are_alike_and_the_work_has_no_gap(wish, edits, data):
     doc = repeated(wish)
     for edit in edits:
