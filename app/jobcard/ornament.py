@@ -3,9 +3,10 @@ in hand."""
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout
 
 from app.canvas import Bench
+from app.jobcard.toolchoices import ToolChoices
 from app.session import Session
 from app.tools.ornament import OrnamentTool
 from app.widgets import Choice, Number, button, row, text
@@ -14,12 +15,12 @@ from core.ornament.kinds import KINDS
 PLACES = (("frame", "A frame"), ("strip", "A strip along a curve"), ("disc", "A disc or ring"))
 
 
-class OrnamentChoices(QWidget):
+class OrnamentChoices(ToolChoices):
     """The choices, the fit in words, and Place."""
 
     def __init__(self, session: Session, bench: Bench) -> None:
-        super().__init__()
-        self.session, self.bench = session, bench
+        super().__init__(bench)
+        self.session = session
         self.kind = Choice(
             "", [(k, kind.words) for k, kind in KINDS.items()], lambda k: self.tool.ask(kind=k)
         )
@@ -74,15 +75,6 @@ class OrnamentChoices(QWidget):
         tool = self.bench.tools[OrnamentTool.name]
         assert isinstance(tool, OrnamentTool)
         return tool
-
-    def take_up(self) -> None:
-        """Show the tool's choices, and follow it from now on."""
-        self.tool.told = self.show_choices
-        self.show_choices()
-
-    def _place(self) -> None:
-        self.bench.guarded(self.tool.finish)
-        self.bench.update()
 
     def show_choices(self) -> None:
         """Show what is asked for and how it fits."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout
 
 from app.canvas import Bench
+from app.jobcard.toolchoices import ToolChoices
 from app.tools.repeat import RepeatTool
 from app.widgets import Choice, Number, Switch, button, row, text
 from core.repeats.arrange import MOST_PLACES
@@ -12,12 +13,11 @@ from core.repeats.arrange import MOST_PLACES
 WAYS = (("line", "Along a line"), ("frame", "Round a frame"), ("centre", "About a centre"))
 
 
-class RepeatChoices(QWidget):
+class RepeatChoices(ToolChoices):
     """The choices, the fit in words, and Repeat."""
 
     def __init__(self, bench: Bench) -> None:
-        super().__init__()
-        self.bench = bench
+        super().__init__(bench)
         self.way = Choice("", WAYS, lambda v: self.tool.ask(way=v))
         self.places = Number(
             "Places",
@@ -55,15 +55,6 @@ class RepeatChoices(QWidget):
         tool = self.bench.tools.setdefault(RepeatTool.name, RepeatTool(self.bench))
         assert isinstance(tool, RepeatTool)
         return tool
-
-    def take_up(self) -> None:
-        """Show the tool's choices, and follow it from now on."""
-        self.tool.told = self.show_choices
-        self.show_choices()
-
-    def _place(self) -> None:
-        self.bench.guarded(self.tool.finish)
-        self.bench.update()
 
     def show_choices(self) -> None:
         """Show what is asked for and how it fits."""

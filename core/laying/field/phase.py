@@ -37,10 +37,8 @@ from core.laying.spec import Setting
 
 BORDER_TIE = 3.0
 LINE_TIE = 0.2  # a line says which way; where a course lies it says only if no border does
-MOST_POINTS, STRETCH = (
-    200,
-    8,
-)  # of a line whose room is drawn at once; of a stretch of one with more
+MOST_POINTS = 200  # of a line whose room is drawn at once
+STRETCH = 8  # points, of a line with more
 LINES_APART = 3.0  # pitches from a longer flow line within which a line says nothing of it
 LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
 UNIT_PULL = 0.15

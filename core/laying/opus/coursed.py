@@ -42,7 +42,6 @@ NIPS = 2  # times pieces are nipped that lie askew in their course
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 EACH_TRY = 60  # pieces' worth of work that laying takes beside pieces and points of the outline
 TRIES, FIELD_TRIES = 20.0, 2000.0  # so much work, a piece and a field, may go into a better laying
-MANY, MANY_TRIES = 400, 8.0  # pieces of a field beyond which chance evens out, and work a piece
 ANEW = 3  # times that courses are made to turn gently, each from another chance
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
@@ -84,7 +83,7 @@ def _best(
     least = _faults(setting, best)
     few = setting.scale.number_in(setting.outline) < FEW and len(best[0]) > 1
     each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
-    spent, most = 0, _most_work(len(best[0]), setting.share)
+    spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
     for k in range(1, MOST_WAYS):
         again = not least.little if few else least.astray > 1
         if not again or (k >= WAYS and not least.much) or spent > most:
@@ -110,12 +109,6 @@ def _best(
             if len(least.missed) == least.own <= own or spent > most:
                 return best
     return best
-
-
-def _most_work(pieces: int, share: float) -> float:
-    """Return the work that may go into a better laying of a part, as large a share of its field."""
-    few = min(pieces, MANY * share)
-    return TRIES * few + MANY_TRIES * (pieces - few) + FIELD_TRIES * share
 
 
 def _gentler(

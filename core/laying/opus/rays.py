@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
+from core.laying.alike import ALIKE
 from core.laying.exact import PLACE_MM, angles, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_courses
@@ -19,9 +20,7 @@ from core.laying.quality import faults
 from core.laying.spec import Setting
 from core.pieces import Pieces, together
 
-ALIKE = 0.03  # joints by which rays may differ and be alike, as in `core.laying.alike`
 LEAST_RAYS = 3
-MOST_POINTS = 2000
 NOTCH = 0.1  # sine of the least turn inwards between two rays
 
 
@@ -74,7 +73,7 @@ def star_of(setting: Setting) -> Star | None:
         return None
     (part,) = shapely.orient_polygons(np.array(parts, dtype=object))
     ring = shapely.get_coordinates(part.exterior)[:-1]
-    if part.interiors or len(ring) > MOST_POINTS or any(w.intersects(part) for w in setting.flow):
+    if part.interiors or any(w.intersects(part) for w in setting.flow):
         return None
     middle = shapely.get_coordinates(shapely.centroid(part))[0]
     rays = _rays(ring - middle, ALIKE * setting.laying.joint_mm)
