@@ -24,7 +24,7 @@ BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
 IN_LINE = 0.15  # pitches within which two joints stand in line
 BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
 ODD = 0.2  # share of pieces that have other than four corners
-ASTRAY = np.radians(4.0)  # off the flow, as a mean square, that a careful hand keeps below
+OFF_FLOW = np.radians(4.0)  # off the flow, as a mean square, that a careful hand keeps below
 LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 
@@ -38,7 +38,7 @@ class Faults:
     bare: float  # grout beyond the joints
     turning: float  # courses that turn from piece to piece
     odd: float  # pieces with other than four corners
-    astray: float  # pieces beside a flow line that do not run along it
+    off_flow: float  # pieces beside a flow line that do not run along it
 
     @property
     def little(self) -> bool:
@@ -46,7 +46,7 @@ class Faults:
 
         Courses turn with the border: that alone is no cause to lay a field again in the same way.
         """
-        return max(self.uneven, self.in_line) < GOOD and self.bare <= 1 and self.astray <= 1
+        return max(self.uneven, self.in_line) < GOOD and self.bare <= 1 and self.off_flow <= 1
 
     @property
     def much(self) -> bool:
@@ -54,7 +54,7 @@ class Faults:
 
         Bare grout may be the outline's own doing, of which no other try is free.
         """
-        return max(self.uneven, self.in_line, self.astray) > 1
+        return max(self.uneven, self.in_line, self.off_flow) > 1
 
     def __lt__(self, other: Faults) -> bool:
         """Whether less is wrong: fewer limits missed, then missed by less, then less in all."""
@@ -71,7 +71,7 @@ class Faults:
         return [v - 1.0 for v in self._each() if v > 1.0]
 
     def _each(self) -> tuple[float, ...]:
-        return self.uneven, self.in_line, self.bare, self.turning, self.odd, self.astray
+        return self.uneven, self.in_line, self.bare, self.turning, self.odd, self.off_flow
 
     def _order(self) -> tuple[int, float, float]:
         return len(self.missed), sum(self.missed), sum(v * v * v for v in self._each())
@@ -112,7 +112,7 @@ def faults(
         bare=bare,
         turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
         odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
-        astray=float(np.sqrt(np.mean(off**2)) / ASTRAY) if len(off) else 0.0,
+        off_flow=float(np.sqrt(np.mean(off**2)) / OFF_FLOW) if len(off) else 0.0,
     )
 
 

@@ -24,7 +24,7 @@ PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the l
 LEFT = 0.17  # share of joints that may turn more
 NEARLY = 1.05  # bends so nearly as tight as one that is shortened are shortened too
 UNLIKE = 0.12  # spread of lengths that would show in the sizes
-EVENINGS = 3  # times turns are averaged with those beside: single pieces lie a little askew
+EVENINGS = 3  # times turns are averaged with those beside: single pieces lie a little off it
 SHORT = 0.8  # pitches below which pieces would on the whole be another tessera
 
 

@@ -43,7 +43,7 @@ ASIDE = 0.25  # pieces by which the joints of a course are moved from those of t
 ASIDE_MITRED = 0.15  # the same, where the pieces at an end are cut to a mitre
 ENDS = ((0, 3), (1, 2))  # the corners at an arm's start and end
 PLACES = 7  # moves to choose from
-ASTRAY = 0.03  # tangent of the angle by which a flow line may stray from its arm
+OFF_AXIS = 0.03  # tangent of the angle by which a flow line may stray from its arm
 ACROSS = 0.6  # widths for which a flow line may run across an arm, from another that butts on it
 
 
@@ -141,7 +141,7 @@ def _butted(arms: list[Arm], stray: float) -> list[Arm]:
         for k, e in ends
         for other, far in ends
         if other != k
-        and abs(float(dot(way[k], way[other]))) < ASTRAY
+        and abs(float(dot(way[k], way[other]))) < OFF_AXIS
         and _far(corner[k][list(ENDS[e])], corner[other][list(ENDS[far])]) <= stray
     }
     left = sorted(range(len(arms)), key=lambda k: ((k, 0) in meets) + ((k, 1) in meets))
@@ -182,18 +182,18 @@ def _bends(arms: list[Arm], stray: float) -> bool:
 
 
 def _led(arm: Arm, flow: tuple[LineString, ...]) -> bool | None:
-    """Return whether flow lines run along an arm rather than askew; None where none tells."""
+    """Return whether flow lines run along an arm rather than across; None where none tells."""
     along = 0.0
     x, y = arm.way
     for piece in shapely.get_parts([w.intersection(arm.shape) for w in flow]):
         if piece.geom_type != "LineString" or piece.is_empty:
             continue
         d = np.diff(shapely.get_coordinates(piece), axis=0)
-        askew = np.abs(x * d[:, 1] - y * d[:, 0]) > ASTRAY * np.abs(dot(d, arm.way))
+        across = np.abs(x * d[:, 1] - y * d[:, 0]) > OFF_AXIS * np.abs(dot(d, arm.way))
         size = np.hypot(*d.T)
-        if size[askew].sum() > ACROSS * arm.wide:
+        if size[across].sum() > ACROSS * arm.wide:
             return False
-        along += float(size[~askew].sum())
+        along += float(size[~across].sum())
     return True if along > arm.long / 2 else None
 
 

@@ -38,7 +38,7 @@ EVENINGS = 6  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
 FEW = 250  # pieces below which a field is laid several ways, and the best is kept
-NIPS = 2  # times pieces are nipped that lie askew in their course
+NIPS = 2  # times pieces are nipped that lie off their course
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 EACH_TRY = 60  # pieces' worth of work that laying takes beside pieces and points of the outline
 TRIES, FIELD_TRIES = 20.0, 2000.0  # so much work, a piece and a field, may go into a better laying
@@ -85,7 +85,7 @@ def _best(
     each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
     spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
     for k in range(1, MOST_WAYS):
-        again = not least.little if few else least.astray > 1
+        again = not least.little if few else least.off_flow > 1
         if not again or (k >= WAYS and not least.much) or spent > most:
             break
         laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
@@ -120,7 +120,7 @@ def _gentler(
 ) -> Iterator[Laid]:
     """Yield ways in which courses that turn too much turn less, the least change first.
 
-    What lies askew in its course is nipped; then the field is laid again, shorter in its bends,
+    What lies off its course is nipped; then the field is laid again, shorter in its bends,
     and at last in wider courses, which shorter pieces fill with as much tessera.
     """
     drawn: dict[float, tuple[list[Array], Laid, Bends | None]] = {}
@@ -148,7 +148,7 @@ def _gentler(
 def _straighter(
     setting: Setting, laid: Laid, stop: Callable[[], bool]
 ) -> Generator[Laid, None, Laid]:
-    """Yield, and return, what is laid with pieces nipped that lie askew, as long as it helps."""
+    """Yield, and return, what is laid with pieces nipped that lie off their course."""
     polygons, course, piece = laid
     for _ in range(NIPS):
         pitch = setting.scale.pitch_of(polygons)

@@ -30,7 +30,7 @@ Whole = NDArray[np.int64]
 MERGED = 0.5  # pitches within which two corners are on one line
 SLANT = 0.5  # joints that a side may stray from its axis from end to end
 STRAY = 0.25  # joints that a cell may stray from the outline
-ASKEW = 0.03  # tangent of the angle by which a flow line may stray from an axis
+OFF_AXIS = 0.03  # tangent of the angle by which a flow line may stray from an axis
 MOST_BLOCKS = 1_000_000  # between lines through corners; what has more is a staircase
 MOST_MOVED = 0.15  # pitches that a line is moved aside as by hand
 
@@ -79,7 +79,7 @@ def lay_regulatum(setting: Setting, stop: Callable[[], bool]) -> Pieces:
 
 def _flow_along_axes(setting: Setting) -> bool:
     d = np.abs(_steps(setting.flow))
-    return bool((d.min(1) <= ASKEW * d.max(1)).all()) if len(d) else True
+    return bool((d.min(1) <= OFF_AXIS * d.max(1)).all()) if len(d) else True
 
 
 def _steps(lines: tuple[shapely.LineString, ...]) -> Array:

@@ -1,4 +1,4 @@
-"""Pieces that lie askew are nipped a little, so that they run along the flow or their course.
+"""Pieces that lie off the flow are nipped a little, so that they run along it or their course.
 
 Where courses meet at an angle, or one ends, a piece may be a triangle or a kite that points
 anywhere. A small nip off one corner, along the flow or square to it, gives it a direction.
@@ -22,12 +22,12 @@ from core.laying.spec import Setting
 
 MOST = 0.06  # share of the piece that a nip may cost
 # off the flow from which pieces are nipped, step by step, and what it may cost
-ASKEW = [(np.radians(off), most) for off, most in ((20, 0.1), (12, MOST), (8, MOST), (5, MOST))]
+STEPS = [(np.radians(off), most) for off, most in ((20, 0.1), (12, MOST), (8, MOST), (5, MOST))]
 ALWAYS = np.radians(12.0)  # off the flow from which they are, however the others lie
-ASTRAY = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
+OFF_FLOW = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
 PLAIN = 0.85  # share of a field's pieces that keep four corners
 DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0)  # joints that are nipped off a corner
-AWRY = 3.0  # share of the piece that lying half a right angle off the flow is worth
+OFF_FLOW_COST = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
 SOME = 0.19  # share of joints that may turn more
 BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
@@ -44,10 +44,10 @@ def nipped(
     joint: float,
     stop: Callable[[], bool] = lambda: False,
 ) -> NDArray[np.object_]:
-    """Return the pieces, those that lie askew nipped where a small nip sets them straight.
+    """Return the pieces, those that lie off the flow nipped where a small nip sets them straight.
 
-    Pieces that lie less askew are nipped too while, on the whole, the pieces are ASTRAY and most
-    of the field's pieces keep four corners.
+    Pieces that lie less off it are nipped too while, on the whole, the pieces are OFF_FLOW off it
+    and most of the field's pieces keep four corners.
 
     Parameters
     ----------
@@ -56,20 +56,20 @@ def nipped(
     wanted_rad : ndarray, shape (n,)
         The flow's angle at each; nan where none is asked for.
     """
-    for least, most in ASKEW:
+    for least, most in STEPS:
         off = quarter_rad(axis_rad(pieces, wanted_rad) - wanted_rad)
         beside = np.isfinite(off)
-        askew = np.flatnonzero(beside & (off > least))
-        if not len(askew):
+        slanted = np.flatnonzero(beside & (off > least))
+        if not len(slanted):
             continue
         further = least < ALWAYS
-        if further and np.sqrt(np.mean(off[beside] ** 2)) < ASTRAY:
+        if further and np.sqrt(np.mean(off[beside] ** 2)) < OFF_FLOW:
             break
         straighter = pieces.copy()
-        for some in _a_few(askew, stop):
+        for some in _a_few(slanted, stop):
             wanted = wanted_rad[some]
             straighter[some] = _straightened(
-                pieces[some], wanted, wanted, joint, _askew(wanted), most
+                pieces[some], wanted, wanted, joint, _off_flow_cost(wanted), most
             )
         if further and np.mean(shapely.get_num_coordinates(straighter) == 5) < PLAIN:
             break
@@ -84,7 +84,7 @@ def straight_in_course(
     joint: float,
     stop: Callable[[], bool] = lambda: False,
 ) -> NDArray[np.object_]:
-    """Return the pieces, those nipped that make their course turn too much by lying askew in it.
+    """Return the pieces, those nipped that make their course turn too much by lying off it.
 
     Every other piece is nipped with those beside it as they are, then the others; only as many
     as it takes for four joints of five to turn gently, those first that lose least by it.
@@ -98,24 +98,24 @@ def straight_in_course(
         left, turn = joint_turns(pieces, course, pitch)
         abrupt = (turn > GENTLE) & (turn < BENT)
         wanted = int(np.ceil((turn > GENTLE).sum() - SOME * len(left)))  # joints to be made gentle
-        askew = np.union1d(left[abrupt], left[abrupt] + 1)
-        askew = askew[askew % 2 == odd]
-        if wanted <= 0 or not len(askew):
+        turning = np.union1d(left[abrupt], left[abrupt] + 1)
+        turning = turning[turning % 2 == odd]
+        if wanted <= 0 or not len(turning):
             continue
         run = course_rad(shapely.get_coordinates(shapely.centroid(pieces)), left)
         angle = axis_rad(pieces, run)
         beside = np.full((2, len(pieces)), np.nan)
         beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
         out = pieces.copy()
-        for some in _a_few(askew, stop):
+        for some in _a_few(turning, stop):
             out[some] = _gentle(pieces[some], angle[some], run[some], beside[:, some], joint)
         gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
         gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
         four = shapely.get_num_coordinates(pieces) == 5
         spare = four.sum() - FOUR * len(four)
-        best = askew[_cheapest(pieces[askew], out[askew], gain[askew], wanted, spare)]
+        best = turning[_cheapest(pieces[turning], out[turning], gain[turning], wanted, spare)]
         if len(best):
-            out[np.setdiff1d(askew, best)] = pieces[np.setdiff1d(askew, best)]
+            out[np.setdiff1d(turning, best)] = pieces[np.setdiff1d(turning, best)]
             pieces = out
     return pieces
 
@@ -166,17 +166,17 @@ def _gentle(
     low, high = -goal - np.nanmin(off, axis=0), goal - np.nanmax(off, axis=0)
     wanted = angle + np.where(low < high, np.clip(0.0, low, high), (low + high) / 2)
 
-    def astray(axis: Array, owner: NDArray[np.int64]) -> Array:
+    def over_limit(axis: Array, owner: NDArray[np.int64]) -> Array:
         turn = np.nan_to_num(quarter_rad(axis - beside[:, owner]))
         over: Array = ABRUPT * np.maximum(turn - goal, 0.0).sum(0) / (np.pi / 4)
         return over
 
-    return _straightened(whole, wanted, run, joint, astray)
+    return _straightened(whole, wanted, run, joint, over_limit)
 
 
-def _askew(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
+def _off_flow_cost(wanted: Array) -> Callable[[Array, NDArray[np.int64]], Array]:
     def cost(axis: Array, owner: NDArray[np.int64]) -> Array:
-        off: Array = AWRY * (quarter_rad(axis - wanted[owner]) / (np.pi / 4)) ** 2
+        off: Array = OFF_FLOW_COST * (quarter_rad(axis - wanted[owner]) / (np.pi / 4)) ** 2
         return off
 
     return cost

@@ -159,7 +159,7 @@ def test_a_stem_butts_against_the_bar_that_runs_through() -> None:
     sound(s, pieces)
     in_bar = shapely.covers(bar, pieces.polygons)
     assert shapely.covers(stem, pieces.polygons[~in_bar]).all()
-    # no piece is cut askew
+    # no piece is cut slantwise
     assert pieces.area_mm2 == pytest.approx(np.prod(pieces.box_mm, axis=1), rel=1e-6)
     assert np.abs(pieces.angle_rad[in_bar]) == pytest.approx(0, abs=1e-6)
     assert np.abs(pieces.angle_rad[~in_bar]) == pytest.approx(np.pi / 2, abs=1e-5)

@@ -1,4 +1,4 @@
-"""Pieces that lie askew beside a flow line, or in their course, are nipped until they run along."""
+"""Pieces that lie off the flow, or off their course, are nipped until they run along it."""
 
 import numpy as np
 import pytest
@@ -78,7 +78,7 @@ def in_a_row(*middle: shapely.Polygon) -> tuple[np.ndarray, np.ndarray]:
     return np.array(moved, dtype=object), np.zeros(len(row), int)
 
 
-def test_a_piece_askew_in_its_course_is_nipped_to_lie_between_its_neighbours():
+def test_a_piece_off_its_course_is_nipped_to_lie_between_its_neighbours():
     slant = shapely.Polygon(
         [(0, 1.8), (9, 0), (8.95, 8.95), (1.8, 9)]
     )  # its sides lean by 11.3 degrees
@@ -148,7 +148,7 @@ def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):
     if piece.geom_type != "Polygon" or piece.area < 5 or shapely.get_num_coordinates(piece) > 7:
         return
     out = nipped(np.array([piece]), np.array([angle]), JOINT)[0]
-    assert out.area >= np.prod([1 - most for _, most in module.ASKEW]) * piece.area
+    assert out.area >= np.prod([1 - most for _, most in module.STEPS]) * piece.area
     assert out.within(piece.buffer(1e-6))
     assert out.area == pytest.approx(out.convex_hull.area)
     assert shapely.get_num_coordinates(out) <= 7
@@ -164,8 +164,10 @@ def test_only_beside_a_line_and_not_past_its_ends_is_a_direction_asked_for():
 
 
 def test_courses_that_meet_at_an_angle_run_along_their_lines(monkeypatch):
-    """Where two lines cross, pieces between them lay up to 44 degrees askew. Eight crossings: how
-    courses meet is chance, so two may be a little off."""
+    """Where two lines cross, pieces between them lay up to 44 degrees off the flow.
+
+    How courses meet in eight crossings hangs on the seed, so two may be a little off.
+    """
     crossings = []
     for steep in np.radians([25, 30, 35, 40, 45, 50, 55, 60]):
         run, rise = 150 * np.cos(steep / 2), 150 * np.sin(steep / 2)
@@ -179,6 +181,6 @@ def test_courses_that_meet_at_an_angle_run_along_their_lines(monkeypatch):
 
     after = [off(s) for s in crossings]
     assert sum(v > 4.0 for v in after) <= 2 and max(after) <= 6.0, after
-    monkeypatch.setattr(module, "ASKEW", [(np.pi, 0.0)])
+    monkeypatch.setattr(module, "STEPS", [(np.pi, 0.0)])
     before = [off(s) for s in crossings]
     assert sum(before) > sum(after), (before, after)

@@ -68,8 +68,8 @@ def test_pieces_off_their_flow_line_count_by_the_mean_square():
     wanted = np.where(np.arange(32) % 2, np.radians(6.0), 0.0)
     wanted[16:] = np.nan
     found = faults(pieces, course, room, SCALE, wanted)
-    assert found.astray == pytest.approx(np.sqrt(18) / 4) and found.much and not found.little
-    assert faults(pieces, course, room, SCALE, wanted * np.nan).astray == 0
+    assert found.off_flow == pytest.approx(np.sqrt(18) / 4) and found.much and not found.little
+    assert faults(pieces, course, room, SCALE, wanted * np.nan).off_flow == 0
 
 
 def test_pieces_of_other_than_four_corners_count_by_their_share():

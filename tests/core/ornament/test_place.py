@@ -69,7 +69,7 @@ def test_what_lies_outside_the_work_is_cut_off_and_said():
 
 
 def test_a_meander_is_laid_in_a_grid_however_its_sides_are_stretched():
-    """Level sides shrunk a little, upright ones drawn out by a quarter: no cell is cut askew."""
+    """Level sides shrunk a little, upright ones drawn out by a quarter: no cell is cut aslant."""
     module = Module(10.7, 1.8)
     meander = KINDS["meander"].band(1)
     doc = add_ornament(Commission("o", 340, 310), frame(meander, (0, 0, 340, 310), module)).doc
