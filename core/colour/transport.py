@@ -122,14 +122,14 @@ class _Seen:
     """Where each kind goes at some prices, and where it would go for `gap` more.
 
     `over` are the pieces of each material beyond what is in hand. No sharing costs less than
-    `worth`; under the right prices it is greatest, and what the best one costs.
+    `bound`; under the right prices it is greatest, and what the best one costs.
     """
 
     first: Ints
     second: Ints
     gap: Floats
     over: Floats
-    worth: float
+    bound: float
 
 
 def _look(cost: Floats, supply: Ints, capacity: Floats | Ints, price: Floats) -> _Seen:
@@ -180,7 +180,7 @@ def _levelled(
         # rounded, so that the last digits of a solver never decide between equals
         tried = np.maximum(price + step, 0).round(_DIGITS)
         found = _look(cost, supply, capacity, tried)
-        if found.worth > seen.worth:
+        if found.bound > seen.bound:
             price, seen = tried, found
             window, brake, steep = min(2 * window, 1.0), max(brake / 5, 1e-4), steep / 2
         else:

@@ -47,7 +47,7 @@ GUIDE_REACH = 8.0  # pitches beyond a field at which a flow line no longer tells
 
 IN_COURSES = (lay_courses, lay_bands)
 CRUMB_MM2 = 1e-5  # that mending leaves of an outline that crosses itself
-BY_CHANCE = ("palladianum", "circumactum")  # irregular by nature
+IRREGULAR = ("palladianum", "circumactum")  # by nature
 
 Rule = Callable[[Setting, Callable[[], bool]], Pieces]
 RULES: dict[str, Rule] = {
@@ -93,7 +93,7 @@ def by_its_seed(setting: Setting) -> Setting:
     """
     laying = setting.laying
     unlike = laying.variation > LIKE or laying.width_variation > 0
-    if setting.repeat_seed is None or unlike or laying.opus in BY_CHANCE or laying.pieces != "cut":
+    if setting.repeat_seed is None or unlike or laying.opus in IRREGULAR or laying.pieces != "cut":
         return replace(setting, repeat_seed=None)
     return replace(setting, seed=setting.repeat_seed, repeat_seed=None)
 
@@ -143,7 +143,7 @@ def _lay_part(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     if setting.laying.pieces == "cut":
         reached = into_tips(pieces.polygons, outline, setting.scale)
         pieces = replace(pieces, polygons=reached)
-    pieces = _every_part(setting, _kept_apart(replace(setting, outline=sound), pieces))
+    pieces = _every_part(setting, _trimmed(replace(setting, outline=sound), pieces))
     return frame.pieces(pieces, drawn)
 
 
@@ -182,7 +182,7 @@ def _rule(setting: Setting) -> Rule:
     return lay_star if star_of(setting) is not None else rule
 
 
-def _kept_apart(setting: Setting, pieces: Pieces) -> Pieces:
+def _trimmed(setting: Setting, pieces: Pieces) -> Pieces:
     """Trim the few pieces that leave the field or overlap another, whatever the laying's rule."""
     if not len(pieces):
         return pieces

@@ -1,6 +1,6 @@
 """How well a small field is laid, to choose the best of several ways to divide its courses.
 
-In a large field chance evens itself out; in one of some dozen pieces it decides whether sizes are
+In a large field what is random evens out; in one of some dozen pieces it decides whether sizes are
 alike and joints run on.
 """
 
@@ -13,14 +13,14 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.courses.bends import TURN_LIMIT, joint_turns
 from core.laying.exact import dot
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.axis import axis_rad, quarter_rad
 
 UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
-BY_CHANCE = 0.3  # share of joints in line with one beside if nobody looked
+AT_RANDOM = 0.3  # share of joints in line with one beside if nobody looked
 IN_LINE = 0.15  # pitches within which two joints stand in line
 BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
 ODD = 0.2  # share of pieces that have other than four corners
@@ -30,8 +30,8 @@ GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 
 
 @dataclass(frozen=True, slots=True)
-class Faults:
-    """What is wrong with a field, each as a share of its limit."""
+class Quality:
+    """How a field keeps its limits: what is wrong with it, each as a share of its limit."""
 
     uneven: float  # sizes unlike
     in_line: float  # joints that run on
@@ -41,7 +41,7 @@ class Faults:
     off_flow: float  # pieces beside a flow line that do not run along it
 
     @property
-    def little(self) -> bool:
+    def good(self) -> bool:
         """Whether a hand would leave it.
 
         Courses turn with the border: that alone is no cause to lay a field again in the same way.
@@ -49,15 +49,15 @@ class Faults:
         return max(self.uneven, self.in_line) < GOOD and self.bare <= 1 and self.off_flow <= 1
 
     @property
-    def much(self) -> bool:
+    def poor(self) -> bool:
         """Whether it is worth a good many tries.
 
         Bare grout may be the outline's own doing, of which no other try is free.
         """
         return max(self.uneven, self.in_line, self.off_flow) > 1
 
-    def __lt__(self, other: Faults) -> bool:
-        """Whether less is wrong: fewer limits missed, then missed by less, then less in all."""
+    def better_than(self, other: Quality) -> bool:
+        """Return whether less is wrong: fewer limits missed, or missed by less, or less in all."""
         return self._order() < other._order()
 
     @property
@@ -77,14 +77,14 @@ class Faults:
         return len(self.missed), sum(self.missed), sum(v * v * v for v in self._each())
 
 
-def faults(
+def quality_of(
     polygons: NDArray[np.object_],
     course: NDArray[np.int64],
     room_mm2: float,
     scale: Scale,
     wanted_rad: Array | None = None,
-) -> Faults:
-    """Return what is wrong with pieces that lie in order along their courses.
+) -> Quality:
+    """Return how pieces that lie in order along their courses keep their limits.
 
     `wanted_rad` is the angle of the flow line beside each, nan where there is none.
     """
@@ -97,7 +97,7 @@ def faults(
     area = shapely.area(polygons) / times**2
     bare = max(1 - covered, 0.0) / BARE
     if len(polygons) < 3:
-        return Faults(0.0, 0.0, bare, 0.0, 0.0, 0.0)
+        return Quality(0.0, 0.0, bare, 0.0, 0.0, 0.0)
     middle = shapely.get_coordinates(shapely.centroid(polygons))
     _, turn = joint_turns(polygons, course, pitch)
     off = (
@@ -106,11 +106,11 @@ def faults(
         else quarter_rad(axis_rad(polygons, wanted_rad) - wanted_rad)
     )
     off = off[np.isfinite(off)]
-    return Faults(
+    return Quality(
         uneven=float(area.std() / area.mean()) / UNEVEN,
-        in_line=_in_line(middle, course, pitch) / BY_CHANCE,
+        in_line=_in_line(middle, course, pitch) / AT_RANDOM,
         bare=bare,
-        turning=float(np.percentile(turn, 80) / GENTLE) if len(turn) else 0.0,
+        turning=float(np.percentile(turn, 80) / TURN_LIMIT) if len(turn) else 0.0,
         odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
         off_flow=float(np.sqrt(np.mean(off**2)) / OFF_FLOW) if len(off) else 0.0,
     )

@@ -3,7 +3,8 @@
 python tests/bench/draw_catalogue.py OUT.png [NAME ...]. Blue pieces are small, red ones large,
 green ones have other than four corners. Where courses turn too much, dots are the joints at which
 exact parallels of the border turn more than 10 degrees, and the words say how far the sizes of
-their pieces would have to spread (0.14 is allowed) for them to turn gently, inf where none would.
+their pieces would have to spread (0.14 is allowed) for them to keep the limit, inf where none
+would.
 """
 
 from __future__ import annotations

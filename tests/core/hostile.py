@@ -1,4 +1,4 @@
-"""Spoilt files and senseless commissions, one for each number: what chance and malice may bring."""
+"""Spoilt files and senseless commissions, one for each number: what rng and malice may bring."""
 
 from __future__ import annotations
 
@@ -102,54 +102,54 @@ def _places(value: Any, way: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return found
 
 
-def spoil_json(body: Any, chance: random.Random) -> tuple[str, Any]:
+def spoil_json(body: Any, rng: random.Random) -> tuple[str, Any]:
     """Return what was done to a copy of some JSON, and that copy."""
     body = copy.deepcopy(body)
-    kind = chance.choice(("value", "value", "value", "missing", "twice", "swapped", "within"))
-    for _ in range(chance.choice((1, 1, 1, 3))):
+    kind = rng.choice(("value", "value", "value", "missing", "twice", "swapped", "within"))
+    for _ in range(rng.choice((1, 1, 1, 3))):
         ways = _places(body)
         if not ways:
             break
         # as likely high up as deep down, where the points are
-        depth = chance.choice(sorted({len(w) for w in ways}))
-        way = chance.choice([w for w in ways if len(w) == depth])
+        depth = rng.choice(sorted({len(w) for w in ways}))
+        way = rng.choice([w for w in ways if len(w) == depth])
         holder = body
         for step in way[:-1]:
             holder = holder[step]
         key = way[-1]
         if kind == "value":
-            holder[key] = copy.deepcopy(chance.choice(VALUES))
+            holder[key] = copy.deepcopy(rng.choice(VALUES))
         elif kind == "missing":
             del holder[key]
         elif kind == "twice" and isinstance(holder, list):
             holder.insert(key, copy.deepcopy(holder[key]))
         elif kind == "swapped":
-            other = chance.choice(ways)
+            other = rng.choice(ways)
             value = body
             for step in other:
                 value = value[step]
             holder[key] = copy.deepcopy(value)
         else:
-            for _ in range(chance.choice((1, 3, 60))):
+            for _ in range(rng.choice((1, 3, 60))):
                 holder[key] = [holder[key]]
     return f"json: {kind}", body
 
 
-def spoil_bytes(data: bytes, chance: random.Random) -> tuple[str, bytes]:
+def spoil_bytes(data: bytes, rng: random.Random) -> tuple[str, bytes]:
     """Return what was done to some bytes, and what came out."""
     out = bytearray(data)
-    kind = chance.choice(("flipped", "cut", "zeros", "inserted", "doubled", "dropped"))
-    k = chance.randrange(len(out))
-    n = chance.choice((1, 1, 2, 8, 64, 500))
+    kind = rng.choice(("flipped", "cut", "zeros", "inserted", "doubled", "dropped"))
+    k = rng.randrange(len(out))
+    n = rng.choice((1, 1, 2, 8, 64, 500))
     if kind == "flipped":
         for _ in range(n):
-            out[chance.randrange(len(out))] ^= 1 << chance.randrange(8)
+            out[rng.randrange(len(out))] ^= 1 << rng.randrange(8)
     elif kind == "cut":
         del out[k:]
     elif kind == "zeros":
         out[k : k + n] = bytes(len(out[k : k + n]))
     elif kind == "inserted":
-        out[k:k] = chance.randbytes(n)
+        out[k:k] = rng.randbytes(n)
     elif kind == "doubled":
         out[k:k] = out[k : k + n]
     else:
@@ -165,66 +165,64 @@ def _zipped(members: list[tuple[str, bytes]], press: int = zipfile.ZIP_DEFLATED)
     return out.getvalue()
 
 
-def spoil_zip(members: list[tuple[str, bytes]], chance: random.Random) -> tuple[str, bytes]:
+def spoil_zip(members: list[tuple[str, bytes]], rng: random.Random) -> tuple[str, bytes]:
     """Return what was done to the members of a zip, and the file."""
     text = dict(members)[archive.DOCUMENT].decode()
-    kind = chance.choice(
+    kind = rng.choice(
         ("renamed", "left out", "packed", "nested", "deep", "swollen", "encoded", "other text")
     )
     if kind == "renamed":
-        k = chance.randrange(len(members))
-        name = chance.choice(("../x", "/etc/x", "images/", "a" * 60_000, "commission.JSON"))
+        k = rng.randrange(len(members))
+        name = rng.choice(("../x", "/etc/x", "images/", "a" * 60_000, "commission.JSON"))
         members = [(name if j == k else n, d) for j, (n, d) in enumerate(members)]
     elif kind == "left out":
-        members = [m for m in members if m is not chance.choice(members)]
+        members = [m for m in members if m is not rng.choice(members)]
     elif kind == "packed":
-        return f"zip: {kind}", _zipped(
-            members, chance.choice((zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA))
-        )
+        return f"zip: {kind}", _zipped(members, rng.choice((zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA)))
     elif kind == "nested":
         members = [(n, _zipped([(n, d)])) for n, d in members]
     else:
         if kind == "deep":
-            text = text.replace('"Threshold"', DEEP if chance.random() < 0.5 else '{"a":' * 9000)
+            text = text.replace('"Threshold"', DEEP if rng.random() < 0.5 else '{"a":' * 9000)
         elif kind == "swollen":
-            text = text.replace('"Threshold"', json.dumps("x" * chance.choice((10**5, 10**7))))
+            text = text.replace('"Threshold"', json.dumps("x" * rng.choice((10**5, 10**7))))
         data = (
-            text.encode(chance.choice(("utf-16", "utf-32", "latin-1", "utf-8-sig")))
+            text.encode(rng.choice(("utf-16", "utf-32", "latin-1", "utf-8-sig")))
             if (kind == "encoded")
             else text.encode()
         )
         if kind == "other text":
-            data = chance.choice((b"", b"null", b"[]", b"{}", b'"x"', b"1" * 10_000, b"\xff" * 50))
+            data = rng.choice((b"", b"null", b"[]", b"{}", b'"x"', b"1" * 10_000, b"\xff" * 50))
         members = [(n, data if n == archive.DOCUMENT else d) for n, d in members]
     return f"zip: {kind}", _zipped(members)
 
 
 def spoilt_commission(number: int, good: bytes) -> tuple[str, bytes]:
     """Return what was done to a commission's file, and the file."""
-    chance = random.Random(number)
+    rng = random.Random(number)
     with zipfile.ZipFile(io.BytesIO(good)) as z:
         members = [(i.filename, z.read(i)) for i in z.infolist()]
     how = number % 4
     if how == 0:
-        return spoil_bytes(good, chance)
+        return spoil_bytes(good, rng)
     if how == 1:
-        return spoil_zip(members, chance)
+        return spoil_zip(members, rng)
     body = json.loads(dict(members)[archive.DOCUMENT])
-    if how == 2 and chance.random() < 0.2:  # spoilt text within a sound zip
-        what, data = spoil_bytes(dict(members)[archive.DOCUMENT], chance)
+    if how == 2 and rng.random() < 0.2:  # spoilt text within a sound zip
+        what, data = spoil_bytes(dict(members)[archive.DOCUMENT], rng)
         what = what.replace("bytes", "text")
     else:
-        what, body = spoil_json(body, chance)
+        what, body = spoil_json(body, rng)
         data = json.dumps(body).encode()
     return what, _zipped([(n, data if n == archive.DOCUMENT else d) for n, d in members])
 
 
 def spoilt_setting_out(number: int, good: str) -> tuple[str, bytes]:
     """Return what was done to a setting out, and the file."""
-    chance = random.Random(number)
+    rng = random.Random(number)
     if number % 4 == 0:
-        return spoil_bytes(good.encode(), chance)
-    what, body = spoil_json(json.loads(good), chance)
+        return spoil_bytes(good.encode(), rng)
+    what, body = spoil_json(json.loads(good), rng)
     return what, json.dumps(body).encode()
 
 
@@ -239,38 +237,38 @@ def is_told(error: Exception, path: Path) -> bool:
 
 def senseless(number: int) -> tuple[str, Commission]:
     """Return a commission that nobody would mean, in which each single thing is allowed."""
-    chance = random.Random(number)
+    rng = random.Random(number)
     doc = replace(
         commission(), repeats=()
     )  # what is alike in all places cannot be senseless in one
-    kind, change = chance.choice(list(_SENSELESS.items()))
-    doc = change(doc, chance)
-    if chance.random() < 0.3:
-        other, change = chance.choice(list(_SENSELESS.items()))
-        kind, doc = f"{kind} and more", change(doc, chance)
+    kind, change = rng.choice(list(_SENSELESS.items()))
+    doc = change(doc, rng)
+    if rng.random() < 0.3:
+        other, change = rng.choice(list(_SENSELESS.items()))
+        kind, doc = f"{kind} and more", change(doc, rng)
         del other
     return kind, doc
 
 
-def _number(chance: random.Random, high: float = 48.0) -> float:
-    return chance.choice(
+def _number(rng: random.Random, high: float = 48.0) -> float:
+    return rng.choice(
         (
             0.0,
             -0.0,
             1e-9,
             5.0,
-            chance.uniform(0, high),
-            chance.uniform(-high, 2 * high),
-            float(int(chance.uniform(0, high))),
+            rng.uniform(0, high),
+            rng.uniform(-high, 2 * high),
+            float(int(rng.uniform(0, high))),
         )
     )
 
 
-def senseless_ring(chance: random.Random) -> tuple[tuple[float, float], ...]:
+def senseless_ring(rng: random.Random) -> tuple[tuple[float, float], ...]:
     """Return a ring of any points within a small work and beside it."""
-    n = chance.choice((3, 3, 4, 5, 8, 30))
-    ring = [(_number(chance), _number(chance)) for _ in range(n)]
-    how = chance.random()
+    n = rng.choice((3, 3, 4, 5, 8, 30))
+    ring = [(_number(rng), _number(rng)) for _ in range(n)]
+    how = rng.random()
     if how < 0.15:
         ring = [ring[0]] * n
     elif how < 0.3:
@@ -280,15 +278,15 @@ def senseless_ring(chance: random.Random) -> tuple[tuple[float, float], ...]:
     return tuple(ring)
 
 
-def _outlines(doc: Commission, chance: random.Random) -> Commission:
+def _outlines(doc: Commission, rng: random.Random) -> Commission:
     return replace(
         doc,
         fields=tuple(
             replace(
                 f,
                 outline=tuple(
-                    tuple(senseless_ring(chance) for _ in range(chance.choice((1, 1, 2, 4))))
-                    for _ in range(chance.choice((1, 1, 2, 3)))
+                    tuple(senseless_ring(rng) for _ in range(rng.choice((1, 1, 2, 4))))
+                    for _ in range(rng.choice((1, 1, 2, 3)))
                 ),
             )
             for f in doc.fields
@@ -296,57 +294,57 @@ def _outlines(doc: Commission, chance: random.Random) -> Commission:
     )
 
 
-def _sizes(doc: Commission, chance: random.Random) -> Commission:
+def _sizes(doc: Commission, rng: random.Random) -> Commission:
     def sized(f: Any) -> Any:
-        tessera = chance.choice((1.0, 2.0, 8.0, 30.0, 500.0))
-        joint = tessera * chance.choice((0.011, 0.1, 0.5, 0.6, 0.999))
+        tessera = rng.choice((1.0, 2.0, 8.0, 30.0, 500.0))
+        joint = tessera * rng.choice((0.011, 0.1, 0.5, 0.6, 0.999))
         return f.with_choices(tessera_mm=tessera, joint_mm=max(joint, 0.02), hug_tessera_mm=tessera)
 
     return replace(doc, fields=tuple(sized(f) for f in doc.fields))
 
 
-def _choices(doc: Commission, chance: random.Random) -> Commission:
+def _choices(doc: Commission, rng: random.Random) -> Commission:
     def one(f: Any) -> Any:
         codes = ("A", "B", "C", "gone", "")
         return f.with_choices(
-            opus=chance.choice(LAYINGS),
-            pieces=chance.choice(PIECES),
-            match=chance.choice(MATCHES),
-            variation=chance.choice((0, 0.3)),
-            width_variation=chance.choice((0, 0.3)),
-            hug=tuple(chance.sample(("air", "sea", "none"), chance.randrange(4))),
-            hug_courses=chance.choice((1, 5)),
-            follow_border=chance.random() < 0.5,
-            spread=chance.choice((0, 0.6)),
-            strictness=chance.choice((0, 1)),
-            slenderness=chance.choice((1, 8)),
-            module_mm=chance.choice((5.0, 20.0, 2000.0)),
-            palette=tuple(chance.sample(codes, chance.randrange(5))),
-            blend=tuple(chance.choice(codes) for _ in range(chance.randrange(5))),
-            locked=tuple(chance.sample(codes, chance.randrange(4))),
-            accent=chance.choice(codes),
-            accent_share=chance.choice((0, 0.01, 1)),
-            accent_along=chance.random() < 0.5,
-            shade_along=chance.random() < 0.5,
-            at_most=chance.choice((0, 1, 1000)),
-            shift_lab=(chance.choice((-200, 0, 200)), 0, chance.choice((-200, 200))),
-            wanted_lab=chance.choice((None, (0, 0, 0), (100, 160, -160))),
+            opus=rng.choice(LAYINGS),
+            pieces=rng.choice(PIECES),
+            match=rng.choice(MATCHES),
+            variation=rng.choice((0, 0.3)),
+            width_variation=rng.choice((0, 0.3)),
+            hug=tuple(rng.sample(("air", "sea", "none"), rng.randrange(4))),
+            hug_courses=rng.choice((1, 5)),
+            follow_border=rng.random() < 0.5,
+            spread=rng.choice((0, 0.6)),
+            strictness=rng.choice((0, 1)),
+            slenderness=rng.choice((1, 8)),
+            module_mm=rng.choice((5.0, 20.0, 2000.0)),
+            palette=tuple(rng.sample(codes, rng.randrange(5))),
+            blend=tuple(rng.choice(codes) for _ in range(rng.randrange(5))),
+            locked=tuple(rng.sample(codes, rng.randrange(4))),
+            accent=rng.choice(codes),
+            accent_share=rng.choice((0, 0.01, 1)),
+            accent_along=rng.random() < 0.5,
+            shade_along=rng.random() < 0.5,
+            at_most=rng.choice((0, 1, 1000)),
+            shift_lab=(rng.choice((-200, 0, 200)), 0, rng.choice((-200, 200))),
+            wanted_lab=rng.choice((None, (0, 0, 0), (100, 160, -160))),
         )
 
     return replace(
         doc,
         fields=tuple(one(f) for f in doc.fields),
-        within_stock=chance.random() < 0.5,
-        lightness_weight=chance.choice((1e-3, 1, 1000)),
-        materials=doc.materials[: chance.randrange(4)],
+        within_stock=rng.random() < 0.5,
+        lightness_weight=rng.choice((1e-3, 1, 1000)),
+        materials=doc.materials[: rng.randrange(4)],
     )
 
 
-def _lines(doc: Commission, chance: random.Random) -> Commission:
+def _lines(doc: Commission, rng: random.Random) -> Commission:
     lines = []
-    for k in range(chance.choice((1, 3, 20))):
-        points = [(_number(chance), _number(chance)) for _ in range(chance.choice((2, 3, 9, 60)))]
-        how = chance.random()
+    for k in range(rng.choice((1, 3, 20))):
+        points = [(_number(rng), _number(rng)) for _ in range(rng.choice((2, 3, 9, 60)))]
+        how = rng.random()
         if how < 0.2:
             points = [points[0], points[0], (points[0][0] + 1e-9, points[0][1])]
         elif how < 0.4:
@@ -355,33 +353,33 @@ def _lines(doc: Commission, chance: random.Random) -> Commission:
             points = [(1e8, -1e8), (-1e8, 1e8)]
         if len(set(points)) < 2:
             points = [(0.0, 0.0), (1.0, 0.0)]
-        owner = chance.choice((None, "f1", "f2", "f3"))
-        lines.append(FlowLine(f"l{k}", tuple(points), owner, chance.random() < 0.5))
+        owner = rng.choice((None, "f1", "f2", "f3"))
+        lines.append(FlowLine(f"l{k}", tuple(points), owner, rng.random() < 0.5))
     return replace(doc, flow_lines=tuple(lines))
 
 
-def _edits(doc: Commission, chance: random.Random) -> Commission:
+def _edits(doc: Commission, rng: random.Random) -> Commission:
     edits = []
-    for _ in range(chance.choice((1, 5, 40))):
-        at = (_number(chance), _number(chance))
+    for _ in range(rng.choice((1, 5, 40))):
+        at = (_number(rng), _number(rng))
         edits.append(
             HandEdit(
-                chance.choice(EDITS),
-                chance.choice(("f1", "f2", "f3")),
+                rng.choice(EDITS),
+                rng.choice(("f1", "f2", "f3")),
                 at,
-                line=chance.choice((None, (at, at), (at, (_number(chance), _number(chance))))),
-                other_mm=chance.choice((None, at, (_number(chance), _number(chance)))),
-                move_mm=(chance.choice((0, 1e-12, 1.0, 1e8)), _number(chance)),
-                turn_rad=chance.choice((0, 1e-9, 3.0, -1000)),
-                outline=senseless_ring(chance),
-                material=chance.choice(("", "A", "gone")),
+                line=rng.choice((None, (at, at), (at, (_number(rng), _number(rng))))),
+                other_mm=rng.choice((None, at, (_number(rng), _number(rng)))),
+                move_mm=(rng.choice((0, 1e-12, 1.0, 1e8)), _number(rng)),
+                turn_rad=rng.choice((0, 1e-9, 3.0, -1000)),
+                outline=senseless_ring(rng),
+                material=rng.choice(("", "A", "gone")),
             )
         )
     return replace(doc, edits=tuple(edits))
 
 
-def _away(doc: Commission, chance: random.Random) -> Commission:
-    dx, dy = (chance.choice((-1e7, -500.0, 1e4, 1e7)) for _ in range(2))
+def _away(doc: Commission, rng: random.Random) -> Commission:
+    dx, dy = (rng.choice((-1e7, -500.0, 1e4, 1e7)) for _ in range(2))
     return replace(
         doc,
         fields=tuple(
@@ -394,14 +392,12 @@ def _away(doc: Commission, chance: random.Random) -> Commission:
             )
             for f in doc.fields
         ),
-        width_mm=chance.choice((1.0, 48.0, 1e5)),
+        width_mm=rng.choice((1.0, 48.0, 1e5)),
     )
 
 
-def _words(doc: Commission, chance: random.Random) -> Commission:
-    text = chance.choice(
-        ("", " ", "<b>&amp;", "=1+1", '"', "é" * 200, "\u202egnp", "日本", "%s{0}")
-    )
+def _words(doc: Commission, rng: random.Random) -> Commission:
+    text = rng.choice(("", " ", "<b>&amp;", "=1+1", '"', "é" * 200, "\u202egnp", "日本", "%s{0}"))
     return replace(
         doc,
         title=text,
@@ -416,13 +412,13 @@ def _words(doc: Commission, chance: random.Random) -> Commission:
     )
 
 
-def _figures(doc: Commission, chance: random.Random) -> Commission:
+def _figures(doc: Commission, rng: random.Random) -> Commission:
     from decimal import Decimal
 
-    low = chance.random() < 0.5
+    low = rng.random() < 0.5
     rates = Rates(
         *((0.0,) * 5 if low else (1000.0, 100.0, 100.0, 100.0, 1e6)),
-        hour=Decimal(chance.choice(("0", "0.0000000001", "100000000"))),
+        hour=Decimal(rng.choice(("0", "0.0000000001", "100000000"))),
         grout_kg=Decimal("1e-30"),
         adhesive_kg=Decimal("1E+8"),
     )
@@ -432,14 +428,14 @@ def _figures(doc: Commission, chance: random.Random) -> Commission:
     materials = tuple(
         replace(
             m,
-            waste=chance.choice((0, 0.999)),
-            pieces=chance.choice((0, 1, 100_000_000)),
-            price=Decimal(chance.choice(("0", "1e-9", "100000000"))),
-            price_unit=chance.choice(("kg", "sheet", "piece", "m2")),
-            length_mm=chance.choice((0.5, 2000)),
-            width_mm=chance.choice((0.5, 2000)),
-            lab=chance.choice(((0, 0, 0), (100, 160, -160), (50, -160, 160))),
-            finish=chance.choice(("matt", "metallic", "transparent")),
+            waste=rng.choice((0, 0.999)),
+            pieces=rng.choice((0, 1, 100_000_000)),
+            price=Decimal(rng.choice(("0", "1e-9", "100000000"))),
+            price_unit=rng.choice(("kg", "sheet", "piece", "m2")),
+            length_mm=rng.choice((0.5, 2000)),
+            width_mm=rng.choice((0.5, 2000)),
+            lab=rng.choice(((0, 0, 0), (100, 160, -160), (50, -160, 160))),
+            finish=rng.choice(("matt", "metallic", "transparent")),
         )
         for m in doc.materials
     )
@@ -455,7 +451,7 @@ _SENSELESS: dict[str, Callable[[Commission, random.Random], Commission]] = {
     "far away": _away,
     "words": _words,
     "figures": _figures,
-    "nothing": lambda doc, chance: replace(
+    "nothing": lambda doc, rng: replace(
         doc, fields=(), flow_lines=(), materials=(), swaps=(), edits=()
     ),
 }

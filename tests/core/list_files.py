@@ -55,7 +55,7 @@ def every_list() -> dict[str, bytes]:
     return found
 
 
-def _odd_word(data: bytearray, chance: random.Random, other: bytes) -> None:
+def _odd_word(data: bytearray, rng: random.Random, other: bytes) -> None:
     """Put something unlikely in the place of a word, as an editor or a spreadsheet might."""
     parts = bytes(data).split()
     if parts:
@@ -64,19 +64,19 @@ def _odd_word(data: bytearray, chance: random.Random, other: bytes) -> None:
             *("D75", "F11", "BEGIN_DATA", "END_DATA", "LAB_L", "SPECTRAL_NM", "1e29", "#", ";;;;"),
             *("{0}", "\u2028", "%s", "ILLUMINANT", "NUMBER_OF_SETS 99999999999999999999", ""),
         )
-        old = chance.choice(parts)
+        old = rng.choice(parts)
         at = bytes(data).find(old)
-        data[at : at + len(old)] = chance.choice(words).encode()
+        data[at : at + len(old)] = rng.choice(words).encode()
 
 
 def damaged_lists(files: dict[str, bytes], seed: int) -> Iterator[tuple[str, bytes]]:
     """Yield list after list with some damage done to it, without end."""
-    chance = random.Random(seed)
+    rng = random.Random(seed)
     names = sorted(files)
     while True:
-        name = chance.choice(names)
+        name = rng.choice(names)
         data = bytearray(files[name])
-        for _ in range(chance.choice((1, 1, 1, 2))):
-            other = files[chance.choice(names)]
-            chance.choice((*DAMAGES, *[_odd_word] * len(DAMAGES)))(data, chance, other)
+        for _ in range(rng.choice((1, 1, 1, 2))):
+            other = files[rng.choice(names)]
+            rng.choice((*DAMAGES, *[_odd_word] * len(DAMAGES)))(data, rng, other)
         yield name, bytes(data)

@@ -161,71 +161,71 @@ def run_length_bmp() -> bytes:
 
 def damaged(files: dict[str, bytes], seed: int) -> Iterator[tuple[str, bytes]]:
     """Yield file after file with some damage done to it, without end."""
-    chance = random.Random(seed)
+    rng = random.Random(seed)
     names = sorted(files)
     kinds = sorted({name.split()[0] for name in names})
     while True:
-        kind = chance.choice(kinds)
-        name = chance.choice([n for n in names if n.split()[0] == kind])
+        kind = rng.choice(kinds)
+        name = rng.choice([n for n in names if n.split()[0] == kind])
         data = bytearray(files[name])
-        for _ in range(chance.choice((1, 1, 1, 2, 3))):
-            chance.choice(DAMAGES)(data, chance, files[chance.choice(names)])
-        if kind == "PNG" and chance.random() < 0.8:
+        for _ in range(rng.choice((1, 1, 1, 2, 3))):
+            rng.choice(DAMAGES)(data, rng, files[rng.choice(names)])
+        if kind == "PNG" and rng.random() < 0.8:
             data = bytearray(_sums_mended(bytes(data)))  # else most would be refused at once
         yield name, bytes(data)
 
 
-def _flip(data: bytearray, chance: random.Random, other: bytes) -> None:
-    for _ in range(chance.randint(1, 12)):
+def _flip(data: bytearray, rng: random.Random, other: bytes) -> None:
+    for _ in range(rng.randint(1, 12)):
         if data:
-            data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
+            data[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
 
 
-def _flip_head(data: bytearray, chance: random.Random, other: bytes) -> None:
-    for _ in range(chance.randint(1, 4)):
+def _flip_head(data: bytearray, rng: random.Random, other: bytes) -> None:
+    for _ in range(rng.randint(1, 4)):
         if data:
-            data[chance.randrange(min(len(data), 120))] = chance.randrange(256)
+            data[rng.randrange(min(len(data), 120))] = rng.randrange(256)
 
 
-def _odd_number(data: bytearray, chance: random.Random, other: bytes) -> None:
+def _odd_number(data: bytearray, rng: random.Random, other: bytes) -> None:
     """Write a number that is likely to trip a reader somewhere, often into a TIFF's directory."""
-    size = chance.choice((2, 4))
+    size = rng.choice((2, 4))
     if len(data) < 16:
         return
-    number = chance.choice((0, 1, 2, 3, 5, 8, 16, 255, 0x7FFF, 0xFFFF, 0x7FFFFFFF, 0xFFFFFFFF))
+    number = rng.choice((0, 1, 2, 3, 5, 8, 16, 255, 0x7FFF, 0xFFFF, 0x7FFFFFFF, 0xFFFFFFFF))
     low = struct.unpack("<I", data[4:8])[0] if data[:2] == b"II" else 0
     if data[:2] == b"MM":
         low = struct.unpack(">I", data[4:8])[0]
-    if low and low + 16 < len(data) and chance.random() < 0.8:
-        at = low + 2 + 12 * chance.randrange(14) + chance.choice((0, 2, 4, 8))
+    if low and low + 16 < len(data) and rng.random() < 0.8:
+        at = low + 2 + 12 * rng.randrange(14) + rng.choice((0, 2, 4, 8))
     else:
-        at = chance.randrange(min(len(data) - 4, 200))
+        at = rng.randrange(min(len(data) - 4, 200))
     number &= (1 << 8 * size) - 1
-    data[at : at + size] = number.to_bytes(size, chance.choice(("little", "big")))
+    data[at : at + size] = number.to_bytes(size, rng.choice(("little", "big")))
 
 
-def _cut(data: bytearray, chance: random.Random, other: bytes) -> None:
-    del data[chance.randrange(len(data) + 1) :]
+def _cut(data: bytearray, rng: random.Random, other: bytes) -> None:
+    del data[rng.randrange(len(data) + 1) :]
 
 
-def _take_out(data: bytearray, chance: random.Random, other: bytes) -> None:
-    at = chance.randrange(len(data) + 1)
-    del data[at : at + chance.randint(1, 60)]
+def _take_out(data: bytearray, rng: random.Random, other: bytes) -> None:
+    at = rng.randrange(len(data) + 1)
+    del data[at : at + rng.randint(1, 60)]
 
 
-def _repeat(data: bytearray, chance: random.Random, other: bytes) -> None:
-    at = chance.randrange(len(data) + 1)
-    data[at:at] = data[at : at + chance.randint(1, 200)]
+def _repeat(data: bytearray, rng: random.Random, other: bytes) -> None:
+    at = rng.randrange(len(data) + 1)
+    data[at:at] = data[at : at + rng.randint(1, 200)]
 
 
-def _blank(data: bytearray, chance: random.Random, other: bytes) -> None:
-    at, n = chance.randrange(len(data) + 1), chance.randint(1, 64)
-    data[at : at + n] = bytes([chance.choice((0, 255))]) * min(n, max(0, len(data) - at))
+def _blank(data: bytearray, rng: random.Random, other: bytes) -> None:
+    at, n = rng.randrange(len(data) + 1), rng.randint(1, 64)
+    data[at : at + n] = bytes([rng.choice((0, 255))]) * min(n, max(0, len(data) - at))
 
 
-def _graft(data: bytearray, chance: random.Random, other: bytes) -> None:
-    at, n = chance.randrange(len(data) + 1), chance.randint(4, 400)
-    start = chance.randrange(len(other))
+def _graft(data: bytearray, rng: random.Random, other: bytes) -> None:
+    at, n = rng.randrange(len(data) + 1), rng.randint(4, 400)
+    start = rng.randrange(len(other))
     data[at : at + n] = other[start : start + n]
 
 

@@ -200,10 +200,10 @@ def test_what_is_in_hand_is_enough_for_as_many_as_it_says_and_for_no_more(box, r
 
 
 @settings(max_examples=100, deadline=None)
-@given(box=some, m=st.sampled_from(STOCKED), chance=st.randoms(use_true_random=False))
-def test_what_is_laid_as_found_takes_a_stocked_piece_each(box, m, chance) -> None:
+@given(box=some, m=st.sampled_from(STOCKED), rng=st.randoms(use_true_random=False))
+def test_what_is_laid_as_found_takes_a_stocked_piece_each(box, m, rng) -> None:
     blank = blank_of(replace(m, waste=0.0), RATES)
-    whole = np.array([chance.random() < 0.5 for _ in box], bool)
+    whole = np.array([rng.random() < 0.5 for _ in box], bool)
     fit, spent = blank.holds(box), blank.spent(box, whole)
     as_found = int((whole & fit).sum())
     assert (blank.each(spent)[whole & fit] == 1).all() and (blank.holds(spent) == fit).all()

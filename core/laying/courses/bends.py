@@ -1,8 +1,8 @@
-"""Shorter pieces where courses bend, so that they turn gently from each piece to the next.
+"""Shorter pieces where courses bend, so that they turn little from each piece to the next.
 
 A course of radius r turns by length / r from piece to piece, so a bend asks for short pieces. How
 much courses turn is seen on pieces that are laid already. Only so many are shortened as it takes
-for four joints of five to turn gently: the tightest bends are left, since no piece is short
+for four joints of five to keep the limit: the tightest bends are left, since no piece is short
 enough for them, and where shortening would show in the sizes nothing is asked for.
 """
 
@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
 
-GENTLE = np.radians(9.7)  # turn from piece to piece that is none too much: a ring of 37
+TURN_LIMIT = np.radians(9.7)  # how much a course may turn from piece to piece: a ring of 37
 SOUGHT_DEG = (9.6, 9.0)  # turn from piece to piece that is sought, one after the other
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more
@@ -52,7 +52,7 @@ def wanted_lengths(
     sought: float,
     before: Bends | None = None,
 ) -> Bends | None:
-    """Return how long pieces should be for courses to turn gently; None where that cannot be.
+    """Return how long pieces should be for courses to keep the limit; None where that cannot be.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def wanted_lengths(
 
 
 def _lengths(bend: Array, was: Array, plain: float, sought: float) -> Array:
-    """Return the lengths by which four joints of five turn gently, in pitches.
+    """Return the lengths by which four joints of five keep the limit, in pitches.
 
     Parameters
     ----------
@@ -94,9 +94,9 @@ def _lengths(bend: Array, was: Array, plain: float, sought: float) -> Array:
     """
     order = np.argsort(bend, kind="stable")
     short = np.minimum(sought / np.maximum(bend[order], 1e-9), plain)
-    gentle = np.cumsum(was[order] / short)  # pieces up to each bend, if all so far are shortened
+    mended = np.cumsum(was[order] / short)  # pieces up to each bend, if all so far are shortened
     left = (was.sum() - np.cumsum(was[order])) / plain  # and beyond it
-    k = int(np.argmax(left <= LEFT * (gentle + left)))
+    k = int(np.argmax(left <= LEFT * (mended + left)))
     length = np.where(bend <= NEARLY * bend[order[k]], sought / np.maximum(bend, 1e-9), plain)
     out: Array = np.minimum(length, plain)
     return out

@@ -330,8 +330,8 @@ def _scraps_joined(
     near = np.split(theirs, np.searchsorted(mine, np.arange(1, max(len(scraps), 1))))
     for k, others in zip(scraps, near, strict=False):
         beside = [int(j) for j in others if j != k and not gone[j]]
-        # whole to one neighbour, or parted where two neighbours meet
-        ways = [[ground[k]], _parted(ground[k], [ground[j] for j in beside])]
+        # whole to one neighbour, or split where two neighbours meet
+        ways = [[ground[k]], _split_between(ground[k], [ground[j] for j in beside])]
         found = [_given(w, beside, ground, pitch) for w in ways[: 1 + (len(ways[1]) > 1)]]
         cost, new = min(found, key=lambda f: f[0])
         if cost < KEEP * area[k] + 0.1 * pitch**2:
@@ -370,7 +370,7 @@ def _given(
     return (total, new) if new else (np.inf, new)
 
 
-def _parted(scrap: Polygon, beside: list[Polygon]) -> list[Polygon]:
+def _split_between(scrap: Polygon, beside: list[Polygon]) -> list[Polygon]:
     """Cut a long scrap across at the corners where two of the pieces beside it meet."""
     c = shapely.get_coordinates(scrap.minimum_rotated_rectangle)
     if len(c) < 5:

@@ -21,11 +21,11 @@ from core.laying.pieces.border import cut_to
 from core.laying.pieces.nip import line_angle, nipped, straight_in_course
 from core.laying.pieces.shape import blunted, shape_pieces
 from core.laying.pieces.tips import sharp_corners
-from core.laying.quality import LIKE, Faults, faults
+from core.laying.quality import LIKE, Quality, quality_of
 from core.laying.rooms.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.rooms.in_line import divide_in_line
 from core.laying.rooms.pairs import evened_out
-from core.laying.rooms.split import parted
+from core.laying.rooms.split import split_rooms
 from core.laying.rooms.strips import without_strips
 from core.laying.rooms.territories import OUTSIDE, STRAIGHTEN, guards, territories
 from core.laying.rooms.wedges import without_wedges
@@ -42,7 +42,7 @@ NIPS = 2  # times pieces are nipped that lie off their course
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 EACH_TRY = 60  # pieces' worth of work that laying takes beside pieces and points of the outline
 TRIES, FIELD_TRIES = 20.0, 2000.0  # so much work, a piece and a field, may go into a better laying
-ANEW = 3  # times that courses are made to turn gently, each from another chance
+ANEW = 3  # times that courses are made to turn less, each with another seed
 WAYS = 3
 MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
@@ -80,30 +80,30 @@ def _best(
 ) -> Laid:
     """Return the best of as many ways of laying as the field needs."""
     best = _laid_along(setting, courses, stop)
-    least = _faults(setting, best)
+    least = _quality(setting, best)
     few = setting.scale.number_in(setting.outline) < FEW and len(best[0]) > 1
     each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
     spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
     for k in range(1, MOST_WAYS):
-        again = not least.little if few else least.off_flow > 1
-        if not again or (k >= WAYS and not least.much) or spent > most:
+        again = not least.good if few else least.off_flow > 1
+        if not again or (k >= WAYS and not least.poor) or spent > most:
             break
         laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
         spent += len(laid[0]) + each
-        found = _faults(setting, laid)
-        if found < least:
+        found = _quality(setting, laid)
+        if found.better_than(least):
             best, least = laid, found
     if least.turning <= 1:
         return best
     own = least.own
-    # whoever asks for pieces unlike by hand gets them, and no more chances
-    chances = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
-    for anew in range(0, chances * MOST_WAYS, MOST_WAYS):
-        chance = replace(setting, seed=setting.seed + anew)
-        start = _laid_along(chance, courses, stop) if anew else best
-        for laid in _gentler(chance, start, courses, courses_of, stop):
-            found = _faults(setting, laid)
-            if found < least:
+    # whoever asks for pieces unlike by hand gets them, and no more tries
+    tries = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
+    for anew in range(0, tries * MOST_WAYS, MOST_WAYS):
+        reseeded = replace(setting, seed=setting.seed + anew)
+        start = _laid_along(reseeded, courses, stop) if anew else best
+        for laid in _turning_less(reseeded, start, courses, courses_of, stop):
+            found = _quality(setting, laid)
+            if found.better_than(least):
                 best, least = laid, found
             spent += len(laid[0]) + each
             if len(least.missed) == least.own <= own or spent > most:
@@ -111,7 +111,7 @@ def _best(
     return best
 
 
-def _gentler(
+def _turning_less(
     setting: Setting,
     laid: Laid,
     courses: list[Array],
@@ -160,7 +160,7 @@ def _straighter(
     return polygons, course, piece
 
 
-def _faults(setting: Setting, laid: Laid) -> Faults:
+def _quality(setting: Setting, laid: Laid) -> Quality:
     polygons, course, _ = laid
     wanted = None
     if setting.flow:
@@ -168,7 +168,7 @@ def _faults(setting: Setting, laid: Laid) -> Faults:
         # what the border cuts lies as it must
         far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
         wanted[far <= setting.scale.pitch_of(polygons)] = np.nan
-    return faults(polygons, course, setting.outline.area, setting.scale, wanted)
+    return quality_of(polygons, course, setting.outline.area, setting.scale, wanted)
 
 
 def _laid_along(
@@ -184,7 +184,7 @@ def _laid_along(
         tips = MultiPoint(sharp_corners(setting.outline, setting.pitch_mm)[0])
         ground = without_wedges(ground, owner, ruler, stretches, tips, scale)
     _check(stop)
-    ground, owner = parted(ground, owner, stretches, scale, stop)
+    ground, owner = split_rooms(ground, owner, stretches, scale, stop)
     _check(stop)
     if joints is None:
         ground = evened_out(ground, owner, stretches, scale)
@@ -267,7 +267,7 @@ def ground_along(
 def _numbered(
     polygons: NDArray[np.object_], stretches: Stretches, owner: NDArray[np.int64]
 ) -> Laid:
-    """Number the pieces along their courses again, since some were parted or given up."""
+    """Number the pieces along their courses again, since some were split or given up."""
     course = stretches.course[owner]
     order = np.lexsort((np.arange(len(owner)), stretches.piece[owner], course))
     course = course[order]

@@ -255,7 +255,7 @@ class _Hand:
         )
         whole = shapely.get_type_id(room) == 3
         room, one, other, alone = room[whole], one[whole], other[whole], alone[whole]
-        parts, way, of = self._parted(room, alone)
+        parts, way, of = self._split_in_two(room, alone)
         gain = (cost[one] + np.where(alone, 0.0, cost[other]))[of]
         gain -= np.bincount(way, self.minds(parts)[0], len(of))
         start = np.searchsorted(way, np.arange(len(of) + 1))
@@ -276,7 +276,7 @@ class _Hand:
         fresh[by[1]] = True
         return out, fresh
 
-    def _parted(
+    def _split_in_two(
         self, room: Shapes, alone: NDArray[np.bool_]
     ) -> tuple[Shapes, NDArray[np.int64], NDArray[np.int64]]:
         """Return the parts that rooms could be laid in: as one, in halves, or in a row.

@@ -16,7 +16,7 @@ from core.laying.alike import ALIKE
 from core.laying.exact import PLACE_MM, angles, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_courses
-from core.laying.quality import faults
+from core.laying.quality import quality_of
 from core.laying.spec import Setting
 from core.pieces import Pieces, together
 
@@ -48,7 +48,7 @@ def lay_star(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     whole = together([_turned(first, star, k) for k in range(star.rays)])
 
     def wrong(pieces: Pieces) -> tuple[int, float]:
-        found = faults(
+        found = quality_of(
             pieces.polygons,
             pieces.course,
             setting.outline.area,

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from core.errors import Stopped
-from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.courses.bends import TURN_LIMIT, joint_turns
 from core.laying.exact import SOLVED, angles, dot, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
@@ -32,7 +32,7 @@ CORNER = 0.02  # and a corner more or less than four
 SOME = 0.19  # share of joints that may turn more
 BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
 FOUR = 0.81  # share of a field's pieces that must keep four corners, whatever they lie like
-SAFELY = 0.99  # of the turn that is none too much, what a nip aims at
+SAFELY = 0.99  # of the limit, what a nip aims at
 ABRUPT = 4.0  # share of the piece that turning by half a right angle more than that is worth
 AT_ONCE = 300  # pieces nipped between one look whether to stop and the next
 BESIDE = 2.5  # pitches to either side of a flow line that follow it
@@ -87,7 +87,7 @@ def straight_in_course(
     """Return the pieces, those nipped that make their course turn too much by lying off it.
 
     Every other piece is nipped with those beside it as they are, then the others; only as many
-    as it takes for four joints of five to turn gently, those first that lose least by it.
+    as it takes for four joints of five to keep the limit, those first that lose least by it.
 
     Parameters
     ----------
@@ -96,8 +96,8 @@ def straight_in_course(
     """
     for odd in (0, 1):
         left, turn = joint_turns(pieces, course, pitch)
-        abrupt = (turn > GENTLE) & (turn < BENT)
-        wanted = int(np.ceil((turn > GENTLE).sum() - SOME * len(left)))  # joints to be made gentle
+        abrupt = (turn > TURN_LIMIT) & (turn < BENT)
+        wanted = int(np.ceil((turn > TURN_LIMIT).sum() - SOME * len(left)))  # joints to be mended
         turning = np.union1d(left[abrupt], left[abrupt] + 1)
         turning = turning[turning % 2 == odd]
         if wanted <= 0 or not len(turning):
@@ -108,9 +108,9 @@ def straight_in_course(
         beside[0, left + 1], beside[1, left] = angle[left], angle[left + 1]
         out = pieces.copy()
         for some in _a_few(turning, stop):
-            out[some] = _gentle(pieces[some], angle[some], run[some], beside[:, some], joint)
-        gentler = (turn > GENTLE).astype(int) - (joint_turns(out, course, pitch)[1] > GENTLE)
-        gain = np.bincount(left, gentler, len(out)) + np.bincount(left + 1, gentler, len(out))
+            out[some] = _within_limit(pieces[some], angle[some], run[some], beside[:, some], joint)
+        mended = (turn > TURN_LIMIT).astype(int) - (joint_turns(out, course, pitch)[1] > TURN_LIMIT)
+        gain = np.bincount(left, mended, len(out)) + np.bincount(left + 1, mended, len(out))
         four = shapely.get_num_coordinates(pieces) == 5
         spare = four.sum() - FOUR * len(four)
         best = turning[_cheapest(pieces[turning], out[turning], gain[turning], wanted, spare)]
@@ -135,12 +135,12 @@ def _cheapest(
     wanted: int,
     spare: float,
 ) -> NDArray[np.int64]:
-    """Return which pieces to nip, those first that lose least for each joint made gentle.
+    """Return which pieces to nip, those first that lose least for each joint mended.
 
     Parameters
     ----------
     gain : ndarray (n,)
-        Joints that each nip makes gentle; `wanted` of them in all are enough.
+        Joints that each nip mends; `wanted` of them in all are enough.
     spare : float
         How many pieces may lose their four corners.
     """
@@ -154,15 +154,16 @@ def _cheapest(
     return out
 
 
-def _gentle(
+def _within_limit(
     whole: NDArray[np.object_], angle: Array, run: Array, beside: Array, joint: float
 ) -> NDArray[np.object_]:
-    """Return pieces nipped to turn gently from those beside, whose angles are (2, n) or nan.
+    """Return pieces nipped to turn within the limit from those beside.
 
-    `angle` and `run` are how they lie, and how their course runs, (n,).
+    The angles of those `beside` are (2, n) or nan; `angle` and `run` are how pieces lie and how
+    their course runs, (n,).
     """
     off = (angle - beside + np.pi / 4) % (np.pi / 2) - np.pi / 4
-    goal = SAFELY * GENTLE
+    goal = SAFELY * TURN_LIMIT
     low, high = -goal - np.nanmin(off, axis=0), goal - np.nanmax(off, axis=0)
     wanted = angle + np.where(low < high, np.clip(0.0, low, high), (low + high) / 2)
 
@@ -199,11 +200,11 @@ def _straightened(
     # as they are, last, so that among equals nothing is nipped
     cut = np.concatenate([cut[good], whole])
     owner = np.concatenate([owner[good], np.arange(len(whole))])
-    worth = shapely.area(cut) / shapely.area(whole)[owner]
-    worth -= cost(axis_rad(cut, along[owner]), owner)
-    worth -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
+    value = shapely.area(cut) / shapely.area(whole)[owner]
+    value -= cost(axis_rad(cut, along[owner]), owner)
+    value -= CORNER * np.abs(shapely.get_num_coordinates(cut) - 5)
     out = whole.copy()
-    order = np.argsort(quantised(worth, SOLVED), kind="stable")  # the last of each is the best
+    order = np.argsort(quantised(value, SOLVED), kind="stable")  # the last of each is the best
     out[owner[order]] = cut[order]
     return out
 

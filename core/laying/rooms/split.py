@@ -1,4 +1,4 @@
-"""Territories that something pokes into are parted there, as a hand would nip the tessera in two.
+"""Territories that something pokes into are split there, as a hand would nip the tessera in two.
 
 The tip of a leaf in the ground about it, or a corner of a socket, would else leave one piece
 that keeps clear of it and a pool of grout beside it.
@@ -31,20 +31,20 @@ TURNS = 6  # directions tried from a corner, beside its own
 MOST_CORNERS = 3
 POKES = 0.05  # sine of the turn below which a corner hardly points inwards
 LEAST = 0.35  # squares of the pitch below which a part is not worth a piece of its own
-WORTH = 0.6  # squares of the pitch below which a territory's second part is left to the grout
+SECOND = 0.6  # squares of the pitch below which a territory's second part is left to the grout
 LONG = 2.4  # pitches beyond which a strip is cut across
 THINNEST = 0.55  # pitches; a narrower strip is grout, unless it is PLAIN
 PLAIN = 0.8  # share of the box round a strip that it fills if it is about as wide all along
 
 
-def parted(
+def split_rooms(
     ground: NDArray[np.object_],
     owner: NDArray[np.int64],
     stretches: Stretches,
     scale: Scale,
     stop: Callable[[], bool] = lambda: False,
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Part long territories, and those that a corner pokes into.
+    """Split long territories, and those that a corner pokes into.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def parted(
     Returns
     -------
     ground, owner
-        Of all territories after parting.
+        Of all territories after it.
     """
     if not len(ground):
         return ground, owner
@@ -64,7 +64,7 @@ def parted(
     first = np.zeros(len(ground), bool)
     order = np.lexsort((-area, owner))
     first[order[np.r_[True, owner[order][1:] != owner[order][:-1]]]] = True
-    keep = first | (area > WORTH * scale.pitch_of(ground) ** 2)
+    keep = first | (area > SECOND * scale.pitch_of(ground) ** 2)
     ground, owner = ground[keep], owner[keep]
     ground, owner = _lengths(ground, owner, scale)
     lost = bare(ground, scale.pitch_of(ground), scale.joint_mm)
@@ -104,7 +104,7 @@ def _some(
     which: NDArray[np.bool_],
     part: Callable[[int], list[Polygon]],
 ) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Return all territories, some of them parted."""
+    """Return all territories, some of them split."""
     chosen = np.flatnonzero(which)
     if not len(chosen):
         return ground, owner

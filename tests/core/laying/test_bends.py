@@ -77,7 +77,7 @@ def in_rings(inner: float, courses: int) -> tuple[Setting, Polygon]:
     return setting_of(shapely.MultiPolygon([field]), "tessellatum", PITCH - JOINT, JOINT), field
 
 
-def test_tight_rings_turn_gently_on_shorter_pieces():
+def test_tight_rings_keep_the_limit_on_shorter_pieces():
     """With 2 pi R / p pieces a ring these rings turn too much; no piece of theirs need be small."""
     s, _ = in_rings(3.5 * PITCH, 5)
     assert np.percentile(joints_on_offsets(s)[1], 80) > 10
@@ -96,7 +96,7 @@ BENT = ["letter_s", "ribbon_three", "disc_whole", "coast", "gear", "teardrop", "
 
 
 def turns(seeds: range) -> list[float]:
-    """Return how much courses turn in bent fields, each laid by several chances, degrees."""
+    """Return how much courses turn in bent fields, each laid with several seeds, degrees."""
     out = []
     for name in BENT:
         for seed in seeds:
@@ -107,10 +107,10 @@ def turns(seeds: range) -> list[float]:
 
 
 def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(monkeypatch):
-    """Of 14 fields one may be left to chance; laid evenly nearly all turn too much."""
-    gentle = turns(range(1, 3))
-    assert sum(turn > 10.0 for turn in gentle) <= 1, gentle
-    monkeypatch.setattr(coursed, "_gentler", lambda *_: ())
+    """Of 14 fields one may turn more; laid evenly nearly all turn too much."""
+    less = turns(range(1, 3))
+    assert sum(turn > 10.0 for turn in less) <= 1, less
+    monkeypatch.setattr(coursed, "_turning_less", lambda *_: ())
     even = turns(range(1, 3))
     assert sum(turn > 10.0 for turn in even) >= 11, even
 
@@ -119,9 +119,9 @@ def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(monkeypatch):
 def test_no_more_is_tried_than_a_person_would_wait_for(monkeypatch, name):
     """Counted in work, not in seconds, so that the same comes out on any machine."""
     work = []
-    faults = coursed._faults
+    quality = coursed._quality
     monkeypatch.setattr(
-        coursed, "_faults", lambda s, laid: work.append(len(laid[0])) or faults(s, laid)
+        coursed, "_quality", lambda s, laid: work.append(len(laid[0])) or quality(s, laid)
     )
     s = CATALOGUE[name]()
     most = coursed.TRIES * len(lay_field(s)) + coursed.FIELD_TRIES

@@ -54,7 +54,7 @@ def corners(p: Polygon) -> np.ndarray:
 def test_a_ring_takes_its_circumference_over_the_pitch(inner: float, courses: int) -> None:
     """Course k of a ring, of mean radius R, holds round(2 pi R / p) pieces: within one.
 
-    Of rings too tight to turn gently so, see test_bends.py.
+    Of rings too tight to keep the turn limit so, see test_bends.py.
     """
     pieces = lay_field(setting(ring(inner, courses)))
     far = np.hypot(*pieces.centre_mm.T)
@@ -150,7 +150,7 @@ def test_courses_of_a_fan_begin_as_its_width_asks(r1: float, r2: float, degrees:
     rim = 1.1 * PITCH
     within = (np.abs(angle) < ray) & (far > r1 + rim) & (far < r2 - rim)
     wanted = 2 * ray * (r2 - r1 - 2 * rim) / PITCH
-    # of some twenty, three more or less are chance
+    # of some twenty, three more or less hang on the seed
     assert within.sum() == pytest.approx(wanted, abs=max(0.10 * wanted, 3))
 
 

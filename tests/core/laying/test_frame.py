@@ -129,7 +129,7 @@ def test_a_square_keeps_all_its_pieces_wherever_it_lies() -> None:
 
 
 def test_a_symmetric_field_is_told_by_its_lines() -> None:
-    """A star of eight has sixteen frames; a line across it leaves one that is no chance."""
+    """A star of eight has sixteen frames; a line across it leaves one for certain."""
     star = star_outline(8, 100, 60)
     s = setting_of(
         MultiPolygon([star]), "tessellatum", 9.0, 1.0, flow=(LineString([(-90, 20), (10, 80)]),)

@@ -10,7 +10,7 @@ from measures import measure
 from shapely.affinity import rotate, translate
 
 from core.laying import lay_field
-from core.laying.courses.bends import GENTLE, joint_turns
+from core.laying.courses.bends import TURN_LIMIT, joint_turns
 from core.laying.pieces import nip as module
 from core.laying.pieces.axis import axis_rad, quarter_rad
 from core.laying.pieces.nip import line_angle, nipped, straight_in_course
@@ -92,8 +92,8 @@ def test_a_piece_off_its_course_is_nipped_to_lie_between_its_neighbours():
 
 def test_where_nothing_turns_too_much_and_at_the_ends_nothing_is_nipped():
     slant = shapely.Polygon([(0, 1.4), (9, 0), (9, 9), (1.4, 9)])  # 8.8 degrees
-    gentle, course = in_a_row(slant)
-    assert straight_in_course(gentle, course, 10.0, JOINT) is gentle
+    slight, course = in_a_row(slant)
+    assert straight_in_course(slight, course, 10.0, JOINT) is slight
     steep = shapely.Polygon([(0, 1.8), (9, 0), (8.95, 8.95), (1.8, 9)])
     end = np.array([steep, *(translate(shapely.box(0, 0, 9, 9), 10 * k) for k in (1, 2))])
     assert (straight_in_course(end, np.zeros(3, int), 10.0, JOINT) == end).all()
@@ -112,10 +112,10 @@ def test_only_so_many_are_nipped_as_it_takes_and_those_that_lose_least():
         row[at] = piece
     pieces = np.array([translate(p, 10 * k) for k, p in enumerate(row)], dtype=object)
     course = np.zeros(21, int)
-    assert np.percentile(joint_turns(pieces, course, 10.0)[1], 80) > GENTLE
+    assert np.percentile(joint_turns(pieces, course, 10.0)[1], 80) > TURN_LIMIT
     out = straight_in_course(pieces, course, 10.0, JOINT)
     assert [k for k in range(21) if out[k] is not pieces[k]] == [4, 16]
-    assert np.percentile(joint_turns(out, course, 10.0)[1], 80) <= GENTLE
+    assert np.percentile(joint_turns(out, course, 10.0)[1], 80) <= TURN_LIMIT
 
 
 def test_what_no_nip_mends_is_let_be():
@@ -133,7 +133,7 @@ def test_nips_in_a_course_make_fewer_joints_turn_much_at_little_cost(ways, long)
     pieces = np.array([translate(rotate(square, w), 11 * k) for k, w in enumerate(ways)])
     course = np.zeros(len(ways), int)
     out = straight_in_course(pieces, course, 10.0 * long, JOINT)
-    before, after = (joint_turns(p, course, 10.0 * long)[1] > GENTLE for p in (pieces, out))
+    before, after = (joint_turns(p, course, 10.0 * long)[1] > TURN_LIMIT for p in (pieces, out))
     assert after.sum() <= before.sum()
     assert all(b.within(a.buffer(1e-6)) for a, b in zip(pieces, out, strict=True))
     assert (shapely.area(out) >= (1 - module.MOST) * shapely.area(pieces) - 1e-9).all()

@@ -12,8 +12,8 @@ from core.laying.field.phase import MOST_POINTS, _leading, _room
 
 @pytest.mark.parametrize("seed", range(5))
 def test_the_room_round_a_scribble_is_that_round_all_its_stretches(seed) -> None:
-    chance = np.random.default_rng(seed)
-    scribble = LineString(np.cumsum(chance.normal(0, 4, (4 * MOST_POINTS, 2)), axis=0))
+    rng = np.random.default_rng(seed)
+    scribble = LineString(np.cumsum(rng.normal(0, 4, (4 * MOST_POINTS, 2)), axis=0))
     xy = shapely.get_coordinates(scribble)
     each = shapely.linestrings(np.stack([xy[:-1], xy[1:]], axis=1))
     whole = shapely.union_all(shapely.buffer(each, 27.0))

@@ -1,4 +1,4 @@
-"""Territories parted where something pokes in, cut in two where too big, and freed of whiskers."""
+"""Territories split where something pokes in, cut in two where too big, and freed of whiskers."""
 
 import numpy as np
 import pytest
@@ -8,7 +8,7 @@ from shapely import Polygon
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import shape_pieces
 from core.laying.rooms.cuts import Stretches
-from core.laying.rooms.split import parted
+from core.laying.rooms.split import split_rooms
 
 PITCH, JOINT = 10.0, 1.0
 
@@ -19,7 +19,7 @@ def laid(*ground: Polygon) -> np.ndarray:
     u = np.arange(n) * PITCH
     one = Stretches(np.zeros(n, np.int64), np.arange(n), u, u + PITCH)
     rooms = np.array(ground, dtype=object)
-    after, owner = parted(rooms, np.arange(n), one, Scale(PITCH - JOINT, JOINT))
+    after, owner = split_rooms(rooms, np.arange(n), one, Scale(PITCH - JOINT, JOINT))
     assert set(owner) == set(range(n))
     assert shapely.area(after).sum() == pytest.approx(shapely.area(rooms).sum(), rel=0.02)
     return shape_pieces(after, JOINT)
@@ -41,7 +41,7 @@ def test_what_is_too_big_for_a_piece_is_two(long: float, number: int):
     assert np.ptp(shapely.area(pieces)) < 0.1 * PITCH**2
 
 
-def test_what_a_corner_pokes_into_is_parted_there():
+def test_what_a_corner_pokes_into_is_split_there():
     """A socket's corner leaves room for two pieces, not for one that keeps clear of it."""
     hollow = Polygon([(0, 0), (14, 0), (14, 7), (7, 7), (7, 14), (0, 14)])
     pieces = laid(hollow)

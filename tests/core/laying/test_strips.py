@@ -15,7 +15,7 @@ THIN = 0.4  # tesserae across; common practice: nippers crush a narrower strip
 
 
 def test_a_strip_is_given_up_and_those_beside_take_its_room(monkeypatch):
-    """Between two lines that cross chance leaves a strip now and then: none is kept."""
+    """Between two lines that cross a strip is left now and then: none is kept."""
     crossed = CATALOGUE["lines_that_cross"]()
     crossed = crossed.with_choices(tessera_mm=0.93 * crossed.laying.tessera_mm)
     several = [replace(crossed, seed=seed) for seed in range(1, 7)]
