@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from core.geometry import SNAP_MM, valid
+from core.geometry import SNAP_MM, lines_in, polygons_in, valid
 
 Areas = Sequence[MultiPolygon]
 Line = NDArray[np.float64]
@@ -162,7 +162,7 @@ def redrawn(areas: Areas, change: Callable[[Line, bool], Line]) -> list[MultiPol
         its two ends, a closed one its first point last.
     """
     lines = shapely.union_all([shapely.boundary(a) for a in areas])
-    arcs = [shapely.get_coordinates(w) for w in _lines(shapely.line_merge(lines))]
+    arcs = [shapely.get_coordinates(w) for w in lines_in(shapely.line_merge(lines))]
     changed = [change(c, bool((c[0] == c[-1]).all())) for c in arcs]
     drawn = shapely.union_all([shapely.LineString(c) for c in changed], grid_size=SNAP_MM)
     faces = np.array(_polygons(shapely.polygonize([drawn])), dtype=object)
@@ -211,10 +211,4 @@ def _joined(faces: NDArray[np.object_]) -> MultiPolygon:
 
 
 def _polygons(geometry: shapely.Geometry) -> list[Polygon]:
-    parts = shapely.get_parts(shapely.get_parts([geometry]))
-    return [p for p in parts if p.geom_type == "Polygon" and p.area > SNAP_MM**2]
-
-
-def _lines(geometry: shapely.Geometry) -> list[shapely.Geometry]:
-    parts = shapely.get_parts(shapely.get_parts([geometry]))
-    return [p for p in parts if p.geom_type in ("LineString", "LinearRing")]
+    return polygons_in(geometry, SNAP_MM**2)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from core.commission import Commission, Field, FlowLine, Point
-from core.geometry import polygon_of, valid
+from core.geometry import lines_in, polygon_of, valid
 
 
 def smooth_curve(points: Sequence[Point], step_mm: float = 2.0) -> NDArray[np.float64]:
@@ -64,10 +64,5 @@ def hugged(doc: Commission, field: Field) -> tuple[LineString, ...]:
     edge = polygon_of(field.outline).boundary
     figure = shapely.union_all([valid(polygon_of(f.outline)) for f in others])
     shared = shapely.intersection(edge, shapely.buffer(figure, field.laying.joint_mm / 20))
-    merged = shapely.line_merge(shapely.multilinestrings(_lines(shared)))
-    return tuple(w for w in _lines(merged) if w.length > field.laying.tessera_mm)
-
-
-def _lines(geometry: shapely.Geometry) -> list[LineString]:
-    parts = shapely.get_parts(shapely.get_parts([geometry]))
-    return [g for g in parts if g.geom_type in ("LineString", "LinearRing")]
+    merged = shapely.line_merge(shapely.multilinestrings(lines_in(shared)))
+    return tuple(w for w in lines_in(merged) if w.length > field.laying.tessera_mm)

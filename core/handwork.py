@@ -20,7 +20,7 @@ from shapely.affinity import rotate, translate
 from core.commission import Commission, Field, HandEdit, Point, Ring
 from core.coverage import polygons_of
 from core.errors import EmblemaError
-from core.geometry import polygon_of
+from core.geometry import polygon_of, polygons_in, unit
 from core.laying.field.scale import Scale
 from core.pieces import Layout, Pieces
 from core.sizes import scale_for
@@ -242,8 +242,7 @@ def _trimmed(b: _Board, shape: Polygon) -> Polygon:
 
 def _largest(shape: shapely.Geometry) -> Polygon:
     """Return the largest part of a shape without its holes; empty where it has no area."""
-    parts = [g for g in shapely.get_parts(shapely.get_parts([shape])) if g.geom_type == "Polygon"]
-    best = max(parts, key=lambda g: float(shapely.area(g)), default=Polygon())
+    best = max(polygons_in(shape), key=lambda g: float(g.area), default=Polygon())
     return Polygon(shapely.get_exterior_ring(best)) if best.area > 0 else Polygon()
 
 
@@ -256,7 +255,7 @@ def _cut_back(shape: Polygon, other: Polygon, joint: float) -> Polygon:
         return shape
     c = shapely.get_coordinates(shapely.normalize(shapely.convex_hull(other)))  # clockwise
     side = np.diff(c, axis=0)
-    t = side / np.maximum(np.hypot(*side.T), 1e-12)[:, None]
+    t = unit(side)
     out = np.stack([-t[:, 1], t[:, 0]], 1)
     far = 4 * (float(np.ptp(np.r_[c, shapely.get_coordinates(shape)], axis=0).max()) + joint)
     a = c[:-1] + joint * out

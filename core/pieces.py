@@ -10,6 +10,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.geometry import box_sides
+
 if TYPE_CHECKING:
     from core.kept import Kept
 
@@ -52,12 +54,8 @@ class Pieces:
 
         In whole micrometres, so that the last digits decide nothing.
         """
-        boxes = shapely.get_coordinates(shapely.oriented_envelope(self.polygons))
-        c = boxes.reshape(len(self), 5, 2)
-        sides = [np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1)]
-        out: NDArray[np.float64] = np.round(
-            np.stack([np.maximum(*sides), np.minimum(*sides)], 1), 3
-        )
+        sides = np.hypot(*np.moveaxis(box_sides(self.polygons), 2, 0))
+        out: NDArray[np.float64] = np.round(np.sort(sides, axis=1)[:, ::-1], 3)
         return out
 
     @staticmethod

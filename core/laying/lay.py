@@ -10,10 +10,10 @@ import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
 from core.errors import EmblemaError
-from core.geometry import valid
+from core.geometry import largest, polygons_in, valid
 from core.laying.alike import copied, first_alike
 from core.laying.exact import angles
-from core.laying.field.frame import frame_of, largest
+from core.laying.field.frame import frame_of
 from core.laying.field.scale import Size, sizes_felt
 from core.laying.opus.bands import lay_bands
 from core.laying.opus.circumactum import lay_circumactum
@@ -246,8 +246,7 @@ def _sound(setting: Setting) -> MultiPolygon:
 
 def _valid(outline: MultiPolygon) -> MultiPolygon:
     """Return all that an outline encloses, whatever crosses itself in it."""
-    parts = shapely.get_parts(shapely.get_parts([valid(outline)]))
-    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 0])
+    return MultiPolygon(polygons_in(valid(outline)))
 
 
 def _smooth_enough(outline: MultiPolygon, pitch: float, joint: float) -> MultiPolygon:

@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from core.geometry import unit
 from core.laying.courses.bends import TURN_LIMIT, joint_turns
 from core.laying.exact import dot
 from core.laying.field.grid import Array
@@ -124,8 +125,7 @@ def _in_line(middle: Array, course: NDArray[np.int64], pitch: Array) -> float:
         return 0.0
     near = 1.35 * pitch[left]
     pairs = cKDTree(joint).query_pairs(near.max(), output_type="ndarray")
-    along = middle[left + 1] - middle[left]
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    along = unit(middle[left + 1] - middle[left])
     i, j = np.concatenate([pairs, pairs[:, ::-1]]).T
     d = joint[j] - joint[i]
     i, j, d = (v[np.hypot(*d.T) <= near[i]] for v in (i, j, d))

@@ -17,7 +17,7 @@ from shapely import MultiPolygon
 from core.colour.fieldmatch import palette_of
 from core.commission import Commission, Field, Outline
 from core.errors import Stopped
-from core.geometry import polygon_of
+from core.geometry import box_sides, corners, cross, polygon_of, unit
 from core.laying.pieces.axis import quarter_rad
 from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
@@ -183,9 +183,8 @@ class Look:
     @cached_property
     def _boxes(self) -> tuple[Array, Array]:
         """Two sides of the smallest box about each piece, as vectors."""
-        boxes = shapely.get_coordinates(shapely.oriented_envelope(self.p.polygons))
-        c = boxes.reshape(len(self.p), -1, 2)
-        return c[:, 1] - c[:, 0], c[:, 2] - c[:, 1]
+        one, two = np.moveaxis(box_sides(self.p.polygons), 1, 0)
+        return one, two
 
     @cached_property
     def _inner(self) -> Bools:
@@ -299,7 +298,7 @@ class Look:
     def wide(self) -> list[Finding]:
         """Joints too wide, measured from the middle of every side."""
         j, p, limit = self.field.laying.joint_mm, self.p.polygons, self.limits.wide_joint
-        xy, _, after, owner = _corners(p)
+        xy, _, after, owner = corners(p)
         side = np.hypot(*(after - xy).T) > 0.35 * self._tessera[owner]
         points, owner = shapely.points(((xy + after) / 2)[side]), owner[side]
         inner = ~shapely.dwithin(self._border, points, 1.6 * j)
@@ -349,13 +348,13 @@ class Look:
             return []
         middle = (centre[left] + centre[right]) / 2
         t = centre[right] - centre[left]
-        t /= np.maximum(np.hypot(*t.T), 1e-9)[:, None]
+        t = unit(t)
         pitch = pitch[left]
         pairs = cKDTree(middle).query_pairs(1.35 * pitch.max(), output_type="ndarray")
         i, k = pairs.T
         v = middle[k] - middle[i]
         along = np.abs((v * t[i]).sum(1))
-        across = np.abs(v[:, 1] * t[i, 0] - v[:, 0] * t[i, 1])
+        across = np.abs(cross(v, t[i]))
         near = np.hypot(*v.T) <= 1.35 * pitch[i]
         on = near & (along < IN_LINE * pitch[i]) & (across > 0.6 * pitch[i])
         on &= p.course[left[i]] != p.course[left[k]]
@@ -411,9 +410,9 @@ class Look:
         end = np.zeros(len(whole), bool)
         end[order[first | last]] = True
         end &= whole.course >= 0
-        corners = shapely.get_num_coordinates(self.p.polygons) - 1
+        sides = shapely.get_num_coordinates(self.p.polygons) - 1
         limit = self.limits.course_end_times
-        scrap = end[self.rows] & ((corners == 3) | (self._by < limit))
+        scrap = end[self.rows] & ((sides == 3) | (self._by < limit))
         return self._each(
             "course end",
             scrap & self._inner if scrap.any() else scrap,
@@ -508,17 +507,6 @@ _LOOK: dict[str, Callable[[Look], list[Finding]]] = {
 _BETWEEN = ("grout pool", "joints in line")  # pieces, and seen in the whole only
 
 
-def _corners(p: NDArray[np.object_]) -> tuple[Array, Array, Array, NDArray[np.int64]]:
-    xy, owner = shapely.get_coordinates(shapely.get_exterior_ring(p), return_index=True)
-    open_ring = np.r_[owner[1:] == owner[:-1], False]
-    xy, owner = xy[open_ring], owner[open_ring]
-    first = np.searchsorted(owner, np.arange(len(p)))
-    last = np.r_[first[1:], len(xy)] - 1
-    before, after = np.arange(len(xy)) - 1, np.arange(len(xy)) + 1
-    before[first], after[last] = last, first
-    return xy, xy[before], xy[after], owner
-
-
 @lru_cache(maxsize=32)
 def tree_of(pieces: Pieces) -> shapely.STRtree:
     """Return the pieces' tree."""
@@ -531,7 +519,7 @@ def some_of(p: Pieces, rows: NDArray[np.int64]) -> Pieces:
 
 
 def _smallest_corner_deg(p: NDArray[np.object_]) -> Array:
-    xy, before, after, owner = _corners(p)
+    xy, before, after, owner = corners(p)
     a, b = before - xy, after - xy
     c = (a * b).sum(1) / np.maximum(np.hypot(*a.T) * np.hypot(*b.T), 1e-12)
     out = np.full(len(p), 180.0)
@@ -569,6 +557,6 @@ def _tips_of(outline: Outline) -> shapely.Geometry:
             u, v = np.roll(c, 1, 0) - c, np.roll(c, -1, 0) - c
             size = np.maximum(np.hypot(*u.T) * np.hypot(*v.T), 1e-12)
             tips.append(c[(u * v).sum(1) / size > np.cos(np.radians(TIP_DEG))])
-    corners = shapely.MultiPoint(np.concatenate(tips))
-    shapely.prepare(corners)
-    return corners
+    found = shapely.MultiPoint(np.concatenate(tips))
+    shapely.prepare(found)
+    return found

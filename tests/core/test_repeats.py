@@ -37,13 +37,6 @@ FRAME = [(10.0, 10.0), (390.0, 290.0)]
 CENTRE = [(200.0, 150.0)]
 
 
-@pytest.fixture(scope="module")
-def planner():
-    p = Planner()
-    yield p
-    p.close()
-
-
 # --- where places lie ---------------------------------------------------------------------------
 
 

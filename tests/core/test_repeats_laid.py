@@ -4,7 +4,6 @@ import io
 from dataclasses import replace
 
 import numpy as np
-import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -39,13 +38,6 @@ from core.sketch import import_sketch
 from core.stock.lists import starter_stock
 
 UM = 1e-3  # mm: a corner is rounded to a micrometre in each place
-
-
-@pytest.fixture(scope="module")
-def planner():
-    p = Planner()
-    yield p
-    p.close()
 
 
 def laid_alike(doc, layout):

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from core.geometry import cross, stretches
 from core.laying.field.grid import Array, Grid
 from core.laying.spec import Setting
 
@@ -87,19 +88,19 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     """
     scale = setting.scale
     reach = (MOST * scale.pitch_at(xy))[:, None]
-    a, b = _sides(setting)
+    sides = stretches(setting.outline.boundary)
+    a, b = np.moveaxis(sides, 1, 0)
     rays = shapely.linestrings(np.stack([xy - reach * normal, xy + reach * normal], axis=1))
-    sides = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
-    ray, side = shapely.STRtree(sides).query(rays, predicate="intersects")
+    lines = np.asarray(shapely.linestrings(sides), dtype=object)
+    ray, side = shapely.STRtree(lines).query(rays, predicate="intersects")
     d = b[side] - a[side]
-    n = normal[ray]
-    cross = n[:, 0] * d[:, 1] - n[:, 1] * d[:, 0]
+    turn = cross(normal[ray], d)
     from_ray = a[side] - xy[ray]
     size = np.hypot(*d.T)
-    along = np.abs(cross) / np.maximum(size, 1e-12)  # cosine between the side and the flow
+    along = np.abs(turn) / np.maximum(size, 1e-12)  # cosine between the side and the flow
     met = along > 1e-6
     ray, side, along = ray[met], side[met], along[met]
-    t = ((from_ray[:, 0] * d[:, 1] - from_ray[:, 1] * d[:, 0]) / np.where(met, cross, 1.0))[met]
+    t = (cross(from_ray, d) / np.where(met, turn, 1.0))[met]
     ends = np.stack([xy, xy])  # of the gap, ahead and behind
     wide = np.zeros(len(xy))
     sure = np.ones(len(xy))
@@ -119,11 +120,3 @@ def _gaps(setting: Setting, xy: Array, normal: Array) -> tuple[Array, Array, Arr
     # n to n + 1 at sqrt(n (n + 1)): the root of n^2 + n = wide^2
     count = np.ceil(np.sqrt(wide**2 + 0.25) - 0.5 - 1e-9)
     return wide, np.maximum(count, 1.0), sure
-
-
-def _sides(setting: Setting) -> tuple[Array, Array]:
-    """Return both ends of every straight stretch of border, (n, 2) mm."""
-    edge = shapely.get_parts(shapely.get_parts([setting.outline.boundary]))
-    xy, index = shapely.get_coordinates(edge, return_index=True)
-    on = index[1:] == index[:-1]
-    return xy[:-1][on], xy[1:][on]

@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import sparse
 
+from core.geometry import unit
 from core.laying.exact import FINE, SOLVED, angles, factored, quantised
 from core.laying.field.grid import Array, Grid, across, along
 from core.laying.spec import Setting
@@ -105,8 +106,8 @@ def direction_field(setting: Setting) -> Direction:
         solved = factored(sparse.csr_array(lap + sparse.diags_array(weight)), order)(rhs)
         solved = quantised(solved, SOLVED)
         if turn < CREASE_ROUNDS:
-            unit = solved / np.maximum(np.hypot(*solved.T), 1e-9)[:, None]
-            change = np.hypot(*(unit[i] - unit[j]).T) * pitch / step
+            way = unit(solved)
+            change = np.hypot(*(way[i] - way[j]).T) * pitch / step
             bend = np.minimum(1.0, CREASE / np.maximum(change, 1e-9))
     cos2, sin2 = np.zeros(grid.shape), np.zeros(grid.shape)
     cos2[wide], sin2[wide] = solved[:, 0], solved[:, 1]
@@ -132,7 +133,7 @@ def _beside(
     step = 0.5 * grid.step_mm
     a = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(at - step, 0)))
     b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + step))
-    t = (b - a) / np.maximum(np.hypot(*(b - a).T), 1e-12)[:, None]
+    t = unit(b - a)
     weight = weight_at(np.asarray(shapely.distance(node[who], line)))
     # past an open line's ends nothing is asked
     within = (at > 1e-6) & (at < shapely.length(line) - 1e-6)

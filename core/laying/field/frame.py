@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 
+from core.geometry import largest, stretches
 from core.laying.exact import FINE, PLACE_MM, angles, quantised
 from core.laying.field.grid import Array
 from core.laying.field.scale import Size
@@ -123,18 +124,6 @@ def frame_of(setting: Setting) -> Frame:
     return max(every[:most], key=lambda f: _looks(f, stretches, setting.up))
 
 
-def largest(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Return the largest polygon of each shape, empty where it has none."""
-    out = np.full(len(shapes), shapely.Polygon(), dtype=object)
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    flat, inner = shapely.get_parts(parts, return_index=True)
-    polygon = shapely.get_type_id(flat) == 3
-    flat, owner = flat[polygon], owner[inner[polygon]]
-    order = np.argsort(shapely.area(flat), kind="stable")
-    out[owner[order]] = flat[order]
-    return out
-
-
 def _off_the_drawing(frame: Frame) -> tuple[bool, float, float]:
     """Return how far a frame is turned and mirrored, for an order."""
     x, y = (round(v, 9) + 0.0 for v in frame.way)
@@ -157,9 +146,7 @@ def _by_size(setting: Setting) -> list[Size]:
 
 def _stretches(lines: shapely.Geometry) -> Array:
     """Return both ends of every straight stretch of lines, (n, 2, 2) mm."""
-    xy, index = shapely.get_coordinates(shapely.get_parts([lines]), return_index=True)
-    on = index[1:] == index[:-1]
-    ends = np.stack([xy[:-1][on], xy[1:][on]], axis=1)
+    ends = stretches(lines)
     out: Array = ends[(ends[:, 0] != ends[:, 1]).any(1)]
     return out
 

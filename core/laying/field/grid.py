@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from shapely import MultiPolygon
 
+from core.geometry import stretches, unit
+
 Array = NDArray[np.float64]
 
 
@@ -98,9 +100,8 @@ def along(lines: shapely.Geometry, step_mm: float) -> tuple[Array, Array]:
         reach = min(step_mm, line.length / n) / 2
         a = shapely.get_coordinates(shapely.line_interpolate_point(line, at - reach))
         b = shapely.get_coordinates(shapely.line_interpolate_point(line, at + reach))
-        d = b - a
         points.append((a + b) / 2)
-        tangents.append(d / np.maximum(np.hypot(*d.T), 1e-12)[:, None])
+        tangents.append(unit(b - a))
     if not points:
         return np.empty((0, 2)), np.empty((0, 2))
     return np.concatenate(points), np.concatenate(tangents)
@@ -111,8 +112,6 @@ def straight_parts(lines: shapely.Geometry) -> NDArray[np.object_]:
     flat = shapely.get_parts(shapely.get_parts([lines]))
     area = shapely.get_type_id(flat) == 3
     flat = np.r_[flat[~area], shapely.get_rings(flat[area])]
-    xy, index = shapely.get_coordinates(flat, return_index=True)
-    inner = np.flatnonzero(index[1:] == index[:-1])
-    pair = np.stack([xy[inner], xy[inner + 1]], axis=1)
+    pair = stretches(*flat)
     pair = pair[np.hypot(*(pair[:, 1] - pair[:, 0]).T) > 1e-9]
     return np.asarray(shapely.linestrings(pair), dtype=object)

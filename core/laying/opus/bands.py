@@ -9,23 +9,23 @@ alike.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import LineString, Polygon
 
-from core.errors import Stopped
+from core.geometry import cross
 from core.laying.exact import angles, dot
 from core.laying.field.grid import Array
-from core.laying.opus.coursed import lay_courses
+from core.laying.opus.coursed import lay_parts
 from core.laying.opus.regulatum import best_number, fills
 from core.laying.pieces.shape import shape_pieces
 from core.laying.spec import Setting
-from core.pieces import Pieces, together
+from core.pieces import Pieces
 
 Whole = NDArray[np.int64]
 
@@ -93,20 +93,14 @@ class Arm:
 
 def lay_bands(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay each part of a field of sound outline that is a band arm by arm, the rest in courses."""
-    laid, rest = [], []
-    for part in setting.outline.geoms:
+
+    def as_band(part: Polygon) -> list[Pieces]:
         arms = _arms(setting, part) if not setting.laying.width_variation else []
-        if arms:
-            if setting.laying.corners == "butt":
-                arms = _butted(arms, STRAY * setting.laying.joint_mm)
-            laid += [_laid(setting, arm) for arm in arms]
-        else:
-            rest.append(part)
-        if stop():
-            raise Stopped
-    if rest:
-        laid.append(lay_courses(replace(setting, outline=MultiPolygon(rest)), stop))
-    return together(laid)
+        if setting.laying.corners == "butt":
+            arms = _butted(arms, STRAY * setting.laying.joint_mm)
+        return [_laid(setting, arm) for arm in arms]
+
+    return lay_parts(setting, as_band, stop)
 
 
 def _arms(setting: Setting, part: Polygon) -> list[Arm]:
@@ -252,7 +246,7 @@ def _sides(part: Polygon, straight: float) -> tuple[Array, Array]:
         c = shapely.get_coordinates(ring)[:-1]
         before, after = np.roll(c, 1, axis=0), np.roll(c, -1, axis=0)
         chord = after - before
-        off = np.abs(chord[:, 0] * (c - before)[:, 1] - chord[:, 1] * (c - before)[:, 0])
+        off = np.abs(cross(chord, c - before))
         c = c[off > straight * np.hypot(*chord.T)]
         starts.append(c)
         ends.append(np.roll(c, -1, axis=0))

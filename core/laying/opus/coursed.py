@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable
 from dataclasses import replace
-from itertools import product
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import MultiPoint, MultiPolygon
+from shapely import MultiPoint, MultiPolygon, Polygon
 
 from core.errors import Stopped
-from core.laying.courses.bends import PLAIN, SOUGHT_DEG, Bends, wanted_lengths
+from core.geometry import unit
+from core.laying.courses.bends import Bends
 from core.laying.courses.trace import trace_courses
 from core.laying.field.direction import Direction, direction_field
 from core.laying.field.grid import Array
 from core.laying.field.phase import Phase, phase_field
+from core.laying.opus.tries import Laid, best_try
 from core.laying.pieces.border import cut_to
-from core.laying.pieces.nip import line_angle, nipped, straight_in_course
+from core.laying.pieces.nip import line_angle, nipped
 from core.laying.pieces.shape import blunted, shape_pieces
 from core.laying.pieces.tips import sharp_corners
-from core.laying.quality import LIKE, Quality, quality_of
 from core.laying.rooms.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.rooms.in_line import divide_in_line
 from core.laying.rooms.pairs import evened_out
@@ -30,24 +30,14 @@ from core.laying.rooms.strips import without_strips
 from core.laying.rooms.territories import OUTSIDE, STRAIGHTEN, guards, territories
 from core.laying.rooms.wedges import without_wedges
 from core.laying.spec import Setting
-from core.pieces import Pieces
+from core.pieces import Pieces, together
 
 SITES = 5  # Voronoi sites along a piece's stretch of its course
 FEW_SITES = 3  # as many, where only the room is measured
 EVENINGS = 6  # times cuts move between a large piece and a small one
 HARDLY = 2  # rounds of straightening where the room is only guessed
 MARGIN = 6.0  # pitches within which every site has all its neighbours
-FEW = 250  # pieces below which a field is laid several ways, and the best is kept
-NIPS = 2  # times pieces are nipped that lie off their course
-WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
-EACH_TRY = 60  # pieces' worth of work that laying takes beside pieces and points of the outline
-TRIES, FIELD_TRIES = 20.0, 2000.0  # so much work, a piece and a field, may go into a better laying
-ANEW = 3  # times that courses are made to turn less, each with another seed
-WAYS = 3
-MOST_WAYS = 6  # as long as its sizes or its joints miss their limit
 PASSES = 2  # times the courses are divided again by the room that was found
-
-Laid = tuple[NDArray[np.object_], NDArray[np.int64], NDArray[np.int64]]
 
 
 def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
@@ -68,107 +58,29 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
         joints = phase_field(setting, direction.square(), stop)
         laid = _laid_along(setting, courses, stop, joints)
     else:
-        laid = _best(setting, courses, courses_of, stop)
+
+        def lay(setting: Setting, courses: list[Array], bends: Bends | None) -> Laid:
+            return _laid_along(setting, courses, stop, None, bends)
+
+        laid = best_try(setting, courses, courses_of, lay, stop)
     return Pieces(*laid, flow_at(direction, laid[0]))
 
 
-def _best(
-    setting: Setting,
-    courses: list[Array],
-    courses_of: Callable[[float], list[Array]],
-    stop: Callable[[], bool],
-) -> Laid:
-    """Return the best of as many ways of laying as the field needs."""
-    best = _laid_along(setting, courses, stop)
-    least = _quality(setting, best)
-    few = setting.scale.number_in(setting.outline) < FEW and len(best[0]) > 1
-    each = EACH_TRY + int(shapely.get_num_coordinates(setting.outline))
-    spent, most = 0, TRIES * len(best[0]) + FIELD_TRIES * setting.share
-    for k in range(1, MOST_WAYS):
-        again = not least.good if few else least.off_flow > 1
-        if not again or (k >= WAYS and not least.poor) or spent > most:
-            break
-        laid = _laid_along(replace(setting, seed=setting.seed + k), courses, stop)
-        spent += len(laid[0]) + each
-        found = _quality(setting, laid)
-        if found.better_than(least):
-            best, least = laid, found
-    if least.turning <= 1:
-        return best
-    own = least.own
-    # whoever asks for pieces unlike by hand gets them, and no more tries
-    tries = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
-    for anew in range(0, tries * MOST_WAYS, MOST_WAYS):
-        reseeded = replace(setting, seed=setting.seed + anew)
-        start = _laid_along(reseeded, courses, stop) if anew else best
-        for laid in _turning_less(reseeded, start, courses, courses_of, stop):
-            found = _quality(setting, laid)
-            if found.better_than(least):
-                best, least = laid, found
-            spent += len(laid[0]) + each
-            if len(least.missed) == least.own <= own or spent > most:
-                return best
-    return best
-
-
-def _turning_less(
-    setting: Setting,
-    laid: Laid,
-    courses: list[Array],
-    courses_of: Callable[[float], list[Array]],
-    stop: Callable[[], bool],
-) -> Iterator[Laid]:
-    """Yield ways in which courses that turn too much turn less, the least change first.
-
-    What lies off its course is nipped; then the field is laid again, shorter in its bends,
-    and at last in wider courses, which shorter pieces fill with as much tessera.
-    """
-    drawn: dict[float, tuple[list[Array], Laid, Bends | None]] = {}
-    for sought, width in product(SOUGHT_DEG, WIDTHS):
-        if width not in drawn:
-            if width != 1:
-                courses = courses_of(width)
-                laid = _laid_along(setting, courses, stop)
-                yield laid
-            laid = yield from _straighter(setting, laid, stop)
-            drawn[width] = courses, laid, None
-        courses, laid, bends = drawn[width]
-        for plain in PLAIN:
-            pitch = setting.scale.pitch_of(laid[0])
-            shorter = wanted_lengths(*laid[:2], pitch, plain, np.radians(sought), bends)
-            if shorter is None:
-                continue
-            bends = shorter
-            laid = _laid_along(setting, courses, stop, bends=bends)
-            yield laid
-            laid = yield from _straighter(setting, laid, stop)
-        drawn[width] = courses, laid, bends
-
-
-def _straighter(
-    setting: Setting, laid: Laid, stop: Callable[[], bool]
-) -> Generator[Laid, None, Laid]:
-    """Yield, and return, what is laid with pieces nipped that lie off their course."""
-    polygons, course, piece = laid
-    for _ in range(NIPS):
-        pitch = setting.scale.pitch_of(polygons)
-        straight = straight_in_course(polygons, course, pitch, setting.laying.joint_mm, stop)
-        if straight is polygons:
-            break
-        polygons = straight
-        yield polygons, course, piece
-    return polygons, course, piece
-
-
-def _quality(setting: Setting, laid: Laid) -> Quality:
-    polygons, course, _ = laid
-    wanted = None
-    if setting.flow:
-        wanted = line_angle(setting, polygons)
-        # what the border cuts lies as it must
-        far = shapely.distance(shapely.centroid(polygons), setting.outline.boundary)
-        wanted[far <= setting.scale.pitch_of(polygons)] = np.nan
-    return quality_of(polygons, course, setting.outline.area, setting.scale, wanted)
+def lay_parts(
+    setting: Setting, by_rule: Callable[[Polygon], list[Pieces]], stop: Callable[[], bool]
+) -> Pieces:
+    """Lay each part of a field by a rule of its own, those for which it has nothing in courses."""
+    laid: list[Pieces] = []
+    rest: list[Polygon] = []
+    for part in setting.outline.geoms:
+        pieces = by_rule(part)
+        laid += pieces
+        if not pieces:
+            rest.append(part)
+        _check(stop)
+    if rest:
+        laid.append(lay_courses(replace(setting, outline=MultiPolygon(rest)), stop))
+    return together(laid)
 
 
 def _laid_along(
@@ -310,8 +222,8 @@ def _varied(courses: list[Array], setting: Setting) -> list[Array]:
         t = np.vstack([ends, c[2:] - c[:-2], ends]) if len(c) > 2 else np.diff(c, axis=0)[[0, 0]]
         if not ring:
             t[0], t[-1] = c[1] - c[0], c[-1] - c[-2]
-        t = t / np.maximum(np.hypot(*t.T), 1e-12)[:, None]
-        out.append(c + np.clip(aside, -limit, limit) * np.stack([-t[:, 1], t[:, 0]], axis=1))
+        square = unit(np.stack([-t[:, 1], t[:, 0]], axis=1))
+        out.append(c + np.clip(aside, -limit, limit) * square)
     return out
 
 

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon
 
+from core.geometry import onwards, polygons_in
 from core.laying.opus.bands import lay_bands
 from core.laying.opus.coursed import lay_courses
 from core.laying.spec import Setting
@@ -109,7 +110,7 @@ def divided(
     near = shapely.union_all(
         [
             shapely.buffer(
-                _onwards(w, wide),
+                onwards(w, wide),  # where it meets the field's border
                 wide,
                 cap_style="flat",
                 join_style=corners,
@@ -128,27 +129,9 @@ def divided(
     return _polygons(shapely.difference(setting.outline, rest)), rest
 
 
-def _onwards(line: LineString, by_mm: float) -> LineString:
-    """Return an open line run on straight past both ends, where it meets the field's border."""
-    c = shapely.get_coordinates(line)
-    if line.is_closed or len(c) < 2:
-        return line
-    first, last = c[0] - c[1], c[-1] - c[-2]
-    return LineString(
-        np.vstack(
-            [
-                c[0] + first / np.hypot(*first) * by_mm,
-                c,
-                c[-1] + last / np.hypot(*last) * by_mm,
-            ]
-        )
-    )
-
-
 def _rings(outline: MultiPolygon) -> list[LineString]:
     return [LineString(r.coords) for p in outline.geoms for r in (p.exterior, *p.interiors)]
 
 
 def _polygons(geometry: shapely.Geometry) -> MultiPolygon:
-    parts = shapely.get_parts(shapely.get_parts([shapely.make_valid(geometry)]))
-    return MultiPolygon([p for p in parts if p.geom_type == "Polygon" and p.area > 1e-6])
+    return MultiPolygon(polygons_in(shapely.make_valid(geometry), 1e-6))

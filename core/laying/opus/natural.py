@@ -25,6 +25,7 @@ from scipy.spatial import cKDTree
 from shapely import MultiPolygon, Polygon
 
 from core.errors import Stopped
+from core.geometry import unit
 from core.laying.exact import PLACE_MM, dot, exponential, quantised, raised, ways
 from core.laying.field.direction import Direction, direction_field
 from core.laying.field.grid import Array, straight_parts
@@ -261,7 +262,7 @@ def _between(
     g = packing.square(i, d) + packing.square(j, d)
     q = np.maximum((d * g).sum(1) / 2, 1e-12)
     share = (0.5 + (packing.weight[i] - packing.weight[j]) / (2 * q)).clip(0.12, 0.88)
-    u = g / np.maximum(np.hypot(*g.T), 1e-12)[:, None]
+    u = unit(g)
     if thick is not None:
         # the line leans away from either one's thick end, where those point apart
         slope = lean / np.sqrt(packing.slender[i] * packing.slender[j])

@@ -16,6 +16,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.polygon import orient
 
 from core.errors import Stopped
+from core.geometry import cross, largest, unit, ways_round
 from core.laying.exact import (
     FINE,
     SOLVED,
@@ -111,7 +112,7 @@ def _tips(field: MultiPolygon) -> shapely.Geometry:
     for part in field.geoms:
         for corner, come, go in _rings(part):
             back = quantised(-dot(come, go), FINE) > ways(np.radians(TIP_DEG))[0]
-            found.append(corner[back & (_cross(come, go) > 0)])
+            found.append(corner[back & (cross(come, go) > 0)])
     tips: shapely.Geometry = shapely.MultiPoint(np.concatenate(found))
     return tips
 
@@ -166,12 +167,12 @@ def closed_up(
     out[some[ids[sound]]] = made[sound]
     # a side may now cut across a corner of the border, or a hole that its cell goes round
     poke = some[~shapely.covered_by(out[some], outline)]
-    out[poke] = _largest(shapely.intersection(out[poke], outline))
+    out[poke] = largest(shapely.intersection(out[poke], outline))
     if shapely.area(out).sum() > outline.area * (1 + 1e-9):
         # a corner was closed up across a spike of the border
         a, b = shapely.STRtree(out).query(out, predicate="overlaps")
         for i, j in zip(a[a < b], b[a < b], strict=True):
-            out[j] = _largest(shapely.difference(out[[j]], out[i]))[0]
+            out[j] = largest(shapely.difference(out[[j]], out[i]))[0]
     return out
 
 
@@ -419,11 +420,10 @@ def _hollows(shape: Polygon, pitch: float, turned: Array) -> list[tuple[Array, A
     found = []
     lid = shape.convex_hull.boundary
     for corner, come, go in _rings(shapely.simplify(shape, 0.01 * pitch)):
-        inward = np.flatnonzero(_cross(come, go) < -0.05)
+        inward = np.flatnonzero(cross(come, go) < -0.05)
         depth = np.asarray(shapely.distance(shapely.points(corner[inward]), lid))
         for k, deep in zip(inward, depth, strict=True):
-            between = come[k] - go[k]
-            between /= max(float(np.hypot(*between)), 1e-12)
+            between = unit(come[k] - go[k])
             some = np.stack([between, come[k], go[k], turned[0], turned[len(turned) // 2]])
             found.append((float(deep), corner[k], some))
     found.sort(key=lambda f: -f[0])
@@ -435,22 +435,4 @@ def _rings(shape: Polygon) -> Iterator[tuple[Array, Array, Array]]:
     shape = orient(shape)
     for ring in (shape.exterior, *shape.interiors):
         c = shapely.get_coordinates(ring)[:-1]
-        way = np.roll(c, -1, 0) - c
-        way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
-        yield c, np.roll(way, 1, 0), way
-
-
-def _cross(a: Array, b: Array) -> Array:
-    out: Array = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    return out
-
-
-def _largest(shapes: Shapes) -> Shapes:
-    """Return the largest polygon of each shape, empty where it has none."""
-    out = np.full(len(shapes), Polygon(), dtype=object)
-    parts, owner = shapely.get_parts(shapes, return_index=True)
-    flat = shapely.get_type_id(parts) == 3
-    parts, owner = parts[flat], owner[flat]
-    order = np.argsort(shapely.area(parts), kind="stable")
-    out[owner[order]] = parts[order]
-    return out
+        yield c, *ways_round(c)

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from shapely import LineString, MultiPolygon, Polygon
 
+from core.geometry import cross
 from core.laying.alike import ALIKE
 from core.laying.exact import PLACE_MM, angles, quantised, ways
 from core.laying.field.grid import Array
@@ -82,7 +83,7 @@ def star_of(setting: Setting) -> Star | None:
     each = len(ring) // rays
     start = int(quantised(np.hypot(*(ring - middle).T), PLACE_MM).argmin())
     before, after = ring[start] - ring[start - 1], ring[(start + 1) % len(ring)] - ring[start]
-    turn = before[0] * after[1] - before[1] * after[0]
+    turn = cross(before, after)
     if turn > -NOTCH * np.hypot(*before) * np.hypot(*after):
         return None
     border = np.roll(ring, -start, axis=0)[: each + 1]

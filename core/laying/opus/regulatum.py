@@ -17,13 +17,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from core.errors import Stopped
 from core.laying.field.direction import long_axis
 from core.laying.field.grid import Array
-from core.laying.opus.coursed import lay_courses
+from core.laying.opus.coursed import lay_parts
 from core.laying.quality import UNEVEN
 from core.laying.spec import Setting
-from core.pieces import Pieces, together
+from core.pieces import Pieces
 
 Whole = NDArray[np.int64]
 
@@ -62,19 +61,13 @@ class Lines:
 
 def lay_regulatum(setting: Setting, stop: Callable[[], bool]) -> Pieces:
     """Lay each part of a field of sound outline in a grid, what is no grid in courses."""
-    laid, rest = [], []
     along_axes = _flow_along_axes(setting)
-    for part in setting.outline.geoms:
+
+    def in_grid(part: Polygon) -> list[Pieces]:
         pieces = _in_grid(setting, part) if along_axes else None
-        if pieces is None:
-            rest.append(part)
-        else:
-            laid.append(pieces)
-        if stop():
-            raise Stopped
-    if rest:
-        laid.append(lay_courses(replace(setting, outline=MultiPolygon(rest)), stop))
-    return together(laid)
+        return [] if pieces is None else [pieces]
+
+    return lay_parts(setting, in_grid, stop)
 
 
 def _flow_along_axes(setting: Setting) -> bool:

@@ -9,6 +9,7 @@ import shapely
 from shapely import LineString, Polygon
 from shapely.ops import split
 
+from core.geometry import onwards
 from core.laying.spec import Setting
 from core.pieces import Pieces
 
@@ -37,27 +38,13 @@ def lay_sectile(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
 
 
 def _cut(whole: Polygon, setting: Setting) -> list[Polygon]:
-    lines = [_onwards(w, ONWARDS * setting.pitch_mm) for w in setting.flow]
+    lines = [onwards(w, ONWARDS * setting.pitch_mm) for w in setting.flow]
     lines = [w for w in lines if w.intersects(whole)]
     if not lines:
         return [whole]
     drawn = shapely.union_all([whole.boundary, *lines])
     faces = [g for g in shapely.get_parts(shapely.polygonize([drawn])) if isinstance(g, Polygon)]
     return [g for g in faces if whole.contains(g.representative_point())] or [whole]
-
-
-def _onwards(line: LineString, by_mm: float) -> LineString:
-    c = shapely.get_coordinates(line)
-    first, last = c[0] - c[1], c[-1] - c[-2]
-    return LineString(
-        np.vstack(
-            [
-                c[0] + first / max(np.hypot(*first), 1e-9) * by_mm,
-                c,
-                c[-1] + last / max(np.hypot(*last), 1e-9) * by_mm,
-            ]
-        )
-    )
 
 
 def _without_holes(parts: list[Polygon]) -> list[Polygon]:

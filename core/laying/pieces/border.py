@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from core.geometry import cross, unit
 from core.laying.exact import dot
 from core.laying.field.grid import Array
 
@@ -105,9 +106,9 @@ def _lid(hull: Polygon, corner: Array) -> Array:
     """Return the direction of the hull's side that spans the hollow above a corner."""
     c = shapely.get_coordinates(hull.exterior)
     a, d = c[:-1], np.diff(c, axis=0)
-    t = d / np.maximum(np.hypot(*d.T), 1e-12)[:, None]
+    t = unit(d)
     off = corner - a
-    side = np.abs(off[:, 0] * t[:, 1] - off[:, 1] * t[:, 0])
+    side = np.abs(cross(off, t))
     along = (off * t).sum(1)
     side[(along < 0) | (along > np.hypot(*d.T))] = np.inf
     direction: Array = t[int(np.argmin(side))]

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.geometry import box_sides, cross, round_each
 from core.laying.exact import dot, ways
 from core.laying.field.grid import Array
 from core.laying.pieces.clip import padded, polygons_of
@@ -60,8 +61,7 @@ def bare(ground: NDArray[np.object_], pitch: Array | float, joint: float) -> Arr
 def cost(parts: NDArray[np.object_], pitch: Array | float, joint: float) -> Array:
     """Return what is wrong with territories: grout left bare, and size unlike the others, mm2."""
     size = shapely.area(parts) / pitch**2
-    c = shapely.get_coordinates(shapely.oriented_envelope(parts)).reshape(-1, 5, 2)
-    wide = np.minimum(*(np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))) / pitch
+    wide = np.hypot(*np.moveaxis(box_sides(parts), 2, 0)).min(axis=1) / pitch
     thin = np.maximum(THIN - wide, 0.0)
     out: Array = bare(parts, pitch, joint) + (SIZE * (size - 1) ** 2 + 4 * thin) * pitch**2
     return out
@@ -80,10 +80,7 @@ def blunted(pieces: NDArray[np.object_], tessera: Array | float) -> NDArray[np.o
     open_ring = np.r_[index[1:] == index[:-1], False]
     xy, index = xy[open_ring], index[open_ring]
     m = len(xy)
-    first = np.searchsorted(index, np.unique(index))
-    last = np.r_[first[1:], m] - 1
-    before, after = np.arange(m) - 1, np.arange(m) + 1
-    before[first], after[last] = last, first
+    before, after = round_each(index)
     a, b = xy[before] - xy, xy[after] - xy
     la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
     cosine = (dot(a, b) / (la * lb)).clip(-1, 1)
@@ -187,12 +184,7 @@ def _left_out(
 def _rise(a: Array, xy: Array, b: Array) -> Array:
     """Return how high corners rise above the chords from those before to those after, mm."""
     chord = np.maximum(np.hypot(b[..., 0] - a[..., 0], b[..., 1] - a[..., 1]), 1e-9)
-    out: Array = _cross(xy - a, b - xy) / chord
-    return out
-
-
-def _cross(a: Array, b: Array) -> Array:
-    out: Array = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    out: Array = cross(xy - a, b - xy) / chord
     return out
 
 
@@ -248,7 +240,7 @@ def _half_planes(inward: Array, offset: Array, live: NDArray[np.bool_]) -> NDArr
 
 def _meet(n1: Array, o1: Array, n2: Array, o2: Array) -> Array:
     """Return where lines n1 . x = o1 and n2 . x = o2 meet."""
-    det = _cross(n1, n2)
+    det = cross(n1, n2)
     det = np.where(np.abs(det) < 1e-12, np.nan, det)
     x = (o1 * n2[..., 1] - o2 * n1[..., 1]) / det
     y = (n1[..., 0] * o2 - n2[..., 0] * o1) / det

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from core.geometry import cross, unit, ways_round
 from core.laying.exact import FINE, dot, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
@@ -75,13 +76,11 @@ def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Ar
             # the field lies to the left
             if ring.is_ccw != (ring is plain.exterior or ring.equals(plain.exterior)):
                 c = c[::-1]
-            a, b = np.roll(c, 1, 0) - c, np.roll(c, -1, 0) - c
-            a /= np.maximum(np.hypot(*a.T), 1e-12)[:, None]
-            b /= np.maximum(np.hypot(*b.T), 1e-12)[:, None]
-            left = -a[:, 0] * b[:, 1] + a[:, 1] * b[:, 0] > 0  # the corner points outwards
+            come, b = ways_round(c)
+            a = -come
+            left = cross(come, b) > 0  # the corner points outwards
             sharp = left & (quantised(dot(a, b), FINE) > ways(np.radians(SHARP_DEG))[0])
-            way = a + b
-            way /= np.maximum(np.hypot(*way.T), 1e-12)[:, None]
+            way = unit(a + b)
             tips.append(c[sharp])
             inward.append(way[sharp])
             # half an angle's tangent, from its cosine alone

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from core.geometry import cross, unit
 from core.laying.exact import dot, raised
 from core.laying.field.grid import Array
 
@@ -80,9 +81,7 @@ class Ruler:
         """Return unit tangents (n, 2) at places u on their courses, as seen over `reach` mm."""
         a = self.point(np.maximum(u - reach, self.start[course]))
         b = self.point(np.minimum(u + reach, self.stop[course]))
-        d = b - a
-        out: Array = d / np.maximum(np.hypot(*d.T), 1e-12)[:, None]
-        return out
+        return unit(b - a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +194,7 @@ def _staggered(
         d = xy[other] - xy[mine]
         ti = t[mine]
         along = dot(d, ti)
-        across = np.abs(d[:, 0] * ti[:, 1] - d[:, 1] * ti[:, 0])
+        across = np.abs(cross(d, ti))
         room = apart[mine]
         wide = across / pitch[mine]
         push = (np.abs(along) < room) & (wide > 0.5) & (wide < 1.4)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 
+from core.geometry import cross
 from core.laying.exact import angles, dot
 from core.laying.field.grid import Array
 
@@ -89,8 +90,7 @@ def _whole(sites: Array, matters: NDArray[np.bool_], tri: NDArray[np.int64]) -> 
     turn = np.zeros(len(sites))
     for k in range(3):
         a, b = p[:, k - 2] - p[:, k], p[:, k - 1] - p[:, k]
-        cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-        turn += np.bincount(tri[:, k], np.abs(angles(cross, dot(a, b))), len(sites))
+        turn += np.bincount(tri[:, k], np.abs(angles(cross(a, b), dot(a, b))), len(sites))
     return bool(np.abs(turn[matters] - 2 * np.pi).max(initial=0.0) < 1e-6)
 
 
@@ -98,7 +98,7 @@ def circumcentres(t: Array) -> Array:
     """Return the circumcentres (n, 2) of triangles (n, 3, 2)."""
     o = t[:, 0]
     b, c = t[:, 1] - o, t[:, 2] - o
-    d = 2 * (b[:, 0] * c[:, 1] - b[:, 1] * c[:, 0])
+    d = 2 * cross(b, c)
     d = np.where(np.abs(d) < 1e-12, 1e-12, d)
     bb, cc = dot(b, b), dot(c, c)
     ux = (c[:, 1] * bb - b[:, 1] * cc) / d

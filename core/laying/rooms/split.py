@@ -15,6 +15,7 @@ from shapely import LineString, Polygon
 from shapely.ops import split
 
 from core.errors import Stopped
+from core.geometry import box_sides, cross, unit, ways_round
 from core.laying.exact import SOLVED, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
@@ -121,17 +122,12 @@ def _long(ground: NDArray[np.object_], pitch: Array) -> NDArray[np.bool_]:
     """Say which territories are a strip that wants several pieces."""
     if not len(ground):
         return np.zeros(0, bool)
-    boxes = shapely.oriented_envelope(ground)
-    whole = shapely.get_type_id(boxes) == 3
-    out = np.zeros(len(ground), bool)
-    c = shapely.get_coordinates(boxes[whole]).reshape(-1, 5, 2)
-    one = np.hypot(*(c[:, 1] - c[:, 0]).T)
-    two = np.hypot(*(c[:, 2] - c[:, 1]).T)
-    length = np.maximum(one, two)
-    mean = shapely.area(ground[whole]) / np.maximum(length, 1e-9)
+    one, two = np.hypot(*np.moveaxis(box_sides(ground), 2, 0)).T
+    length, area = np.maximum(one, two), shapely.area(ground)
+    mean = area / np.maximum(length, 1e-9)
     # a strip as narrow all along is the drawing's own; what else is narrow is some piece's tail
-    plain = shapely.area(ground[whole]) > PLAIN * one * two
-    out[whole] = (length > LONG * pitch[whole]) & ((mean > THINNEST * pitch[whole]) | plain)
+    plain = area > PLAIN * one * two
+    out: NDArray[np.bool_] = (length > LONG * pitch) & ((mean > THINNEST * pitch) | plain)
     return out
 
 
@@ -301,9 +297,8 @@ def _middle(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
     """Return the middle of a shape too big for a piece, and ways to cut there."""
     if shape.area <= BIG * pitch**2:
         return []
-    c = shapely.get_coordinates(shape.minimum_rotated_rectangle)
-    sides = [d / max(float(np.hypot(*d)), 1e-12) for d in np.diff(c, axis=0)[:2]]
-    return [(shapely.get_coordinates(shape.centroid)[0], sides)]
+    (sides,) = unit(box_sides(np.array([shape], dtype=object)))
+    return [(shapely.get_coordinates(shape.centroid)[0], list(sides))]
 
 
 def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
@@ -312,18 +307,13 @@ def _reflex(shape: Polygon, pitch: float) -> list[tuple[Array, list[Array]]]:
     c = shapely.get_coordinates(ring)[:-1]
     if not shapely.is_ccw(ring):
         c = c[::-1]
-    a, b = c - np.roll(c, 1, 0), np.roll(c, -1, 0) - c
-    a /= np.maximum(np.hypot(*a.T), 1e-12)[:, None]
-    b /= np.maximum(np.hypot(*b.T), 1e-12)[:, None]
-    turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    inward = np.flatnonzero(turn < -POKES)
+    a, b = ways_round(c)
+    inward = np.flatnonzero(cross(a, b) < -POKES)
     depth = np.asarray(
         shapely.distance(shapely.points(c[inward]), shapely.boundary(shapely.convex_hull(shape)))
     )
     out = []
     for k in inward[np.argsort(-depth, kind="stable")[:MOST_CORNERS]]:
-        between = a[k] - b[k]
-        between /= max(float(np.hypot(*between)), 1e-12)
         turns = np.arange(TURNS) * np.pi / TURNS
-        out.append((c[k], [between, a[k], b[k], *ways(turns)]))
+        out.append((c[k], [unit(a[k] - b[k]), a[k], b[k], *ways(turns)]))
     return out

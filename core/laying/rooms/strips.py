@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.geometry import box_sides
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, blunted, cost, shape_pieces
 from core.laying.rooms.cuts import Stretches
@@ -59,13 +60,8 @@ def _thin(ground: NDArray[np.object_], scale: Scale) -> NDArray[np.bool_]:
     out: NDArray[np.bool_] = wide < THIN * tessera + joint
     some = np.flatnonzero(out)
     pieces = blunted(shape_pieces(ground[some], joint), tessera[some])
-    box = shapely.oriented_envelope(pieces)
-    there = shapely.get_type_id(box) == 3
-    there &= ~shapely.is_empty(box)
-    out[some[~there]] = False
-    c = shapely.get_coordinates(box[there]).reshape(-1, 5, 2)
-    one, two = (np.hypot(*(c[:, k + 1] - c[:, k]).T) for k in (0, 1))
-    out[some[there]] = np.minimum(one, two) < THIN * tessera[some][there]
+    wide = np.hypot(*np.moveaxis(box_sides(pieces), 2, 0)).min(axis=1)
+    out[some] = (wide > 0) & (wide < THIN * tessera[some])  # no piece, nothing to give up
     return out
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from core.geometry import round_each, unit
 from core.laying.exact import PLACE_MM, angles, dot, quantised
 from core.laying.field.grid import Array, along
 from core.laying.pieces.clip import polygons_of
@@ -108,10 +109,7 @@ def _straightened(
     of a joint on that piece's side, and the side is made straight for all three at once.
     """
     m = len(vertex)
-    first = np.searchsorted(piece, np.arange(n))
-    last = np.r_[first[1:], m] - 1
-    before, after = np.arange(m) - 1, np.arange(m) + 1
-    before[first], after[last] = last, first
+    before, after = round_each(piece)
     ids, where = np.unique(vertex, return_inverse=True)
     place = centre[ids].copy()
     # the two or three pieces of each corner, as places in `where`
@@ -136,8 +134,7 @@ def _straightened(
         one, two = where[before[other]], where[after[other]]
         shared = (one == where[before[flat]]) | (one == where[after[flat]])
         joint = place[np.where(shared, two, one)] - xy[flat]
-        normal = np.stack([-chord[:, 1], chord[:, 0]], axis=1)
-        normal /= np.maximum(np.hypot(*chord.T), 1e-12)[:, None]
+        normal = unit(np.stack([-chord[:, 1], chord[:, 0]], axis=1))
         rise = dot(joint, normal)
         steep = np.abs(rise) > 0.5 * np.hypot(*joint.T)
         run = np.where(steep[:, None], joint / np.where(steep, rise, 1.0)[:, None], normal)

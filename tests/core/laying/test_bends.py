@@ -14,7 +14,7 @@ from shapely.affinity import rotate
 
 from core.laying import Setting, lay_field
 from core.laying.courses.bends import joint_turns, wanted_lengths
-from core.laying.opus import coursed
+from core.laying.opus import tries
 
 PITCH, JOINT = 10.0, 1.0
 
@@ -110,7 +110,7 @@ def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(monkeypatch):
     """Of 14 fields one may turn more; laid evenly nearly all turn too much."""
     less = turns(range(1, 3))
     assert sum(turn > 10.0 for turn in less) <= 1, less
-    monkeypatch.setattr(coursed, "_turning_less", lambda *_: ())
+    monkeypatch.setattr(tries, "turning_less", lambda *_: ())
     even = turns(range(1, 3))
     assert sum(turn > 10.0 for turn in even) >= 11, even
 
@@ -119,12 +119,12 @@ def test_what_even_pieces_do_not_nipped_and_shorter_ones_do(monkeypatch):
 def test_no_more_is_tried_than_a_person_would_wait_for(monkeypatch, name):
     """Counted in work, not in seconds, so that the same comes out on any machine."""
     work = []
-    quality = coursed._quality
+    quality = tries.quality_of_try
     monkeypatch.setattr(
-        coursed, "_quality", lambda s, laid: work.append(len(laid[0])) or quality(s, laid)
+        tries, "quality_of_try", lambda s, laid: work.append(len(laid[0])) or quality(s, laid)
     )
     s = CATALOGUE[name]()
-    most = coursed.TRIES * len(lay_field(s)) + coursed.FIELD_TRIES
-    each = np.array(work) + coursed.EACH_TRY
+    most = tries.PIECE_WORK * len(lay_field(s)) + tries.FIELD_WORK
+    each = np.array(work) + tries.TRY_WORK
     # of each part the first laying, and the last that went beyond
     assert each.sum() <= 1.2 * most + 2 * len(s.outline.geoms) * each.max(initial=0)

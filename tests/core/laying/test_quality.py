@@ -13,7 +13,7 @@ from shapely.affinity import rotate
 from core.laying import lay_field
 from core.laying.courses.bends import TURN_LIMIT
 from core.laying.field.scale import Scale
-from core.laying.opus import coursed
+from core.laying.opus import coursed, tries
 from core.laying.quality import Quality, quality_of
 
 PITCH, JOINT = 10.0, 1.0
@@ -109,21 +109,21 @@ def test_small_fields_are_laid_better_than_their_first_way(monkeypatch):
         return [quality_of(p.polygons, p.course, s.outline.area, s.scale) for s, p in laid]
 
     best = found()
-    monkeypatch.setattr(coursed, "MOST_WAYS", 1)
+    monkeypatch.setattr(tries, "MOST_TRIES", 1)
     first = found()
     assert sum(a.better_than(b) for a, b in zip(best, first, strict=True)) >= 7
     assert sum(b.better_than(a) for a, b in zip(best, first, strict=True)) <= 2
 
 
 @pytest.mark.parametrize(
-    ("uneven", "ways"), [(0.5, 1), (0.9, coursed.WAYS), (1.5, coursed.MOST_WAYS)]
+    ("uneven", "ways"), [(0.5, 1), (0.9, tries.FEW_TRIES), (1.5, tries.MOST_TRIES)]
 )
 def test_a_small_field_is_laid_as_often_as_its_limits_ask(uneven, ways, monkeypatch):
     """Once where a hand would leave it, a few times near a limit, more often beyond one."""
     wrong = Quality(uneven, 0.0, 0.0, 0.0, 0.0, 0.0)
     laid = []
     once = coursed._laid_along
-    monkeypatch.setattr(coursed, "_quality", lambda *_: wrong)
+    monkeypatch.setattr(tries, "quality_of_try", lambda *_: wrong)
     monkeypatch.setattr(coursed, "_laid_along", lambda *a: laid.append(1) or once(*a))
     lay_field(setting_of(MultiPolygon([shapely.box(0, 0, 60, 50)]), "tessellatum", 9.0, 1.0))
     assert len(laid) == ways
