@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -31,6 +32,7 @@ from core.laying.pieces.tips import into_tips
 from core.laying.quality import LIKE
 from core.laying.rooms.split import in_lengths
 from core.laying.spec import Setting
+from core.laying.stems import runs_of
 from core.pieces import Pieces, together
 
 SOLVER_VERSION: int = 3  # raised whenever a change of the code alters a piece of the demo
@@ -104,15 +106,25 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     Where courses follow the border each part has its own; a ground's courses run on beneath what
     lies on it.
     """
-    apart = setting.laying.follow_border and not setting.hug
-    if apart and _rule(setting) in (*IN_COURSES, lay_round, lay_star):
-        each = _without_crumbs(drawn)
-        if len(each) > 1:
-            return [
-                replace(setting, outline=MultiPolygon([p]), share=round(p.area / drawn.area, 3))
-                for p in each
-            ]
-    return [setting]
+    follows = setting.laying.follow_border and not setting.hug
+    rule = _rule(setting)
+    led = follows or (setting.flow and not setting.hug)
+    if rule not in (*IN_COURSES, lay_round, lay_star) or not led:
+        return [setting]
+    each = _without_crumbs(drawn)
+    runs = [runs_of(p, setting.pitch_mm) for p in each]
+    nets = [r for r in runs if len(r) > 1]
+    plain = [r[0] for r in runs if len(r) == 1]
+    if not nets and (len(each) < 2 or not follows):
+        return [setting]
+
+    def part(*some: Polygon, **choices: Any) -> Setting:
+        whole = MultiPolygon(some)
+        share = round(whole.area / drawn.area, 3)
+        return replace(setting.with_choices(**choices), outline=whole, share=share)
+
+    laid = [part(p) for p in plain] if follows else [part(*plain)] * bool(plain)
+    return laid + [part(p, follow_border=True, flow=()) for r in nets for p in r]
 
 
 def _without_crumbs(outline: MultiPolygon) -> list[Polygon]:
