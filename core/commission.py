@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
+from core import quality
 from core.bounds import one_of, said, shown, within, written
 from core.errors import EmblemaError
 from core.material import Lab, Material, check_lab
@@ -262,20 +263,20 @@ class HandEdit:
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Beyond what a piece is shown when looking again; lengths in joints or tesserae, angles in
-    degrees, colour in CIEDE2000. The defaults are common practice.
+    degrees, colour in CIEDE2000. The defaults are those of `core.quality`.
     """
 
-    sliver_tesserae: float = 0.4
-    sharp_deg: float = 40.0
-    too_big_times: float = 1.34
-    too_small_times: float = 0.4
-    convex_share: float = 0.985
-    narrow_joint: float = 0.5
-    wide_joint: float = 1.6
-    pool_joints: float = 2.2
-    joints_in_line: int = 3
-    off_flow_deg: float = 15.0
-    course_end_times: float = 0.6
+    sliver_tesserae: float = quality.SLIVER
+    sharp_deg: float = quality.SHARP_DEG
+    too_big_times: float = quality.TOO_BIG
+    too_small_times: float = quality.TOO_SMALL
+    convex_share: float = quality.CONVEX
+    narrow_joint: float = quality.TOUCHING
+    wide_joint: float = quality.EVEN_JOINT[1]
+    pool_joints: float = quality.POOL
+    joints_in_line: int = quality.MOST_RUN_ON
+    off_flow_deg: float = quality.PIECE_OFF_FLOW_DEG
+    course_end_times: float = quality.END
     colour_delta_e: float = 10.0
     lone_piece: bool = True
 

@@ -29,11 +29,11 @@ from core.laying.opus.sectile import lay_sectile
 from core.laying.pieces.border import clear_of_border
 from core.laying.pieces.shape import shape_pieces
 from core.laying.pieces.tips import into_tips
-from core.laying.quality import LIKE
 from core.laying.rooms.split import in_lengths
 from core.laying.spec import Setting
 from core.laying.stems import runs_of
 from core.pieces import Pieces, together
+from core.quality import LEAST_PIECE, LIKE
 
 SOLVER_VERSION: int = 3  # raised whenever a change of the code alters a piece of the demo
 
@@ -210,7 +210,7 @@ def _trimmed(setting: Setting, pieces: Pieces) -> Pieces:
             small, large = (i, j) if p[i].area < p[j].area else (j, i)
             clear = shapely.buffer(p[large], setting.laying.joint_mm, join_style="mitre")
             p[small] = largest(np.array([shapely.difference(p[small], clear)], dtype=object))[0]
-    keep = shapely.area(p) > 0.02 * setting.scale.tessera_of(p) ** 2
+    keep = shapely.area(p) > LEAST_PIECE * setting.scale.tessera_of(p) ** 2
     return Pieces(p[keep], pieces.course[keep], pieces.piece[keep], pieces.angle_rad[keep])
 
 

@@ -22,14 +22,13 @@ from core.laying.pieces.axis import quarter_rad
 from core.lookagain.finding import Finding
 from core.lookagain.grout import Ground
 from core.pieces import LaidField, Layout, Pieces
+from core.quality import RUN_ON, TIP_DEG
 from core.quantities import blank_of, fitting
 from core.sizes import scale_for
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NEIGHBOURS = 8
-IN_LINE = 0.12  # pitches within which two cross joints stand in line
-TIP_DEG = 60.0  # a field's own corner sharper than this forces sharp pieces
 HALF_HIDDEN = 0.35  # pitches of the border within which a piece is at the border
 
 
@@ -356,7 +355,7 @@ class Look:
         along = np.abs((v * t[i]).sum(1))
         across = np.abs(cross(v, t[i]))
         near = np.hypot(*v.T) <= 1.35 * pitch[i]
-        on = near & (along < IN_LINE * pitch[i]) & (across > 0.6 * pitch[i])
+        on = near & (along < RUN_ON * pitch[i]) & (across > 0.6 * pitch[i])
         on &= p.course[left[i]] != p.course[left[k]]
         n = len(middle)
         graph = coo_array((np.ones(on.sum()), (i[on], k[on])), shape=(n, n))

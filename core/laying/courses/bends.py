@@ -17,13 +17,12 @@ from scipy.spatial import cKDTree
 
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
+from core.quality import UNEVEN_LENGTHS
 
-TURN_LIMIT = np.radians(9.7)  # how much a course may turn from piece to piece: a ring of 37
 SOUGHT_DEG = (9.6, 9.0)  # turn from piece to piece that is sought, one after the other
 PLAIN = (1.0, 0.96, 0.92, 0.88)  # pitches; how long the other pieces are, the longest that will do
 LEFT = 0.17  # share of joints that may turn more
 NEARLY = 1.05  # bends so nearly as tight as one that is shortened are shortened too
-UNLIKE = 0.12  # spread of lengths that would show in the sizes
 EVENINGS = 3  # times turns are averaged with those beside: single pieces lie a little off it
 SHORT = 0.8  # pitches below which pieces would on the whole be another tessera
 
@@ -79,7 +78,7 @@ def wanted_lengths(
     number = was / length
     mean = was.sum() / number.sum()
     spread = np.sqrt((number * (length - mean) ** 2).sum() / number.sum()) / mean
-    return Bends(middle, length) if mean >= SHORT and spread <= UNLIKE else None
+    return Bends(middle, length) if mean >= SHORT and spread <= UNEVEN_LENGTHS else None
 
 
 def _lengths(bend: Array, was: Array, plain: float, sought: float) -> Array:

@@ -14,9 +14,9 @@ from scipy import ndimage
 from core.geometry import cross, stretches
 from core.laying.field.grid import Array, Grid
 from core.laying.spec import Setting
+from core.quality import HIGH
 
 MOST = 4.6  # pitches; a wider gap takes up what is left over by itself
-STRETCH = (0.62, 1.5)  # pitches that a course may be high
 RUN = 3.0  # pitches along the flow for which a number of courses must hold
 LEAST = 2.0  # pitches across that a gap must be long
 SIDEWAYS, ALONG = 0.75, 0.94  # cosines between a gap's side and the flow: not, and wholly, a gap
@@ -53,7 +53,7 @@ def wave_numbers(setting: Setting, grid: Grid, normal: Array) -> Array:
     run = _disc(RUN * pitch / grid.step_mm / 2)
     count = ndimage.grey_closing(ndimage.grey_opening(count, footprint=run), footprint=run)
     sure = ndimage.grey_opening(sure, footprint=_disc(LEAST * pitch / grid.step_mm / 2))
-    height = np.clip(wide / np.maximum(count, 1.0), *STRETCH)
+    height = np.clip(wide / np.maximum(count, 1.0), *HIGH)
     return np.asarray(out * (1 + sure * (1 / height - 1)))
 
 

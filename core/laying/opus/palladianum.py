@@ -33,17 +33,15 @@ from core.laying.pieces.shape import blunted, shape_pieces
 from core.laying.rooms.power import sized_cells
 from core.laying.spec import Setting
 from core.pieces import Pieces
+from core.quality import OWN_SHARP_DEG, OWN_SLIVER, TIP_DEG
 
 SHORT = 0.24  # pitches below which a side is closed up to a corner
 LEAST = 0.1  # squares of the tessera; a smaller piece is left to the grout
 THINNEST = 0.15  # tesserae; a thinner piece cannot be held, and is left to the grout
-NARROW = 0.42  # tesserae; a narrower piece breaks or shows as a line
-SHARP_DEG = 42.0  # a sharper corner chips
 LONG = 2.5  # times its width beyond which a piece is a strip
 ROW = 1.6  # times their width that pieces in a narrow passage are long
 BARE = 0.042  # squares of the pitch that a piece may leave bare beside its joints
 TAIL = 2.2  # standard deviations within which sizes are drawn
-TIP_DEG = 60.0  # a corner of the field sharper than this forces a sharp piece
 TIP = 1.5  # pitches; a longer tongue is no tip
 TRUE = 0.03  # joints of detail in an outline that do not count
 SWEEPS = 6
@@ -212,15 +210,21 @@ class _Hand:
         joints = np.minimum(self.joint / 2 * shapely.length(ground), area)
         bare = np.maximum(area - shapely.area(pieces) - joints, 0.0) / self.pitch**2
         size, thin = area / self.pitch**2, wide / self.tessera
-        thin = np.where(at_tip & (size > self.small), np.maximum(thin, NARROW), thin)
+        thin = np.where(at_tip & (size > self.small), np.maximum(thin, OWN_SLIVER), thin)
         strip = long / np.maximum(wide, 1e-9) * np.where(at_tip, 0.65, 1.0)
         pierced = shapely.get_num_interior_rings(ground) > 0
         some = size.clip(0.25, 1.0)
-        cost = 2 * bare + some * (0.2 * (thin < NARROW) + 4 * np.maximum(NARROW - thin, 0))
-        cost += some * (0.2 * (corner < SHARP_DEG) + np.maximum(1 - corner / SHARP_DEG, 0))
+        cost = 2 * bare + some * (0.2 * (thin < OWN_SLIVER) + 4 * np.maximum(OWN_SLIVER - thin, 0))
+        cost += some * (0.2 * (corner < OWN_SHARP_DEG) + np.maximum(1 - corner / OWN_SHARP_DEG, 0))
         cost += 0.8 * np.maximum(strip - 2, 0) + 2.0 * pierced
         cost += 0.6 * np.maximum(1 - size / self.small, 0) + 0.5 * np.maximum(size - self.large, 0)
-        bad = (thin < NARROW) | (corner < SHARP_DEG) | (strip > LONG) | (bare > BARE) | pierced
+        bad = (
+            (thin < OWN_SLIVER)
+            | (corner < OWN_SHARP_DEG)
+            | (strip > LONG)
+            | (bare > BARE)
+            | pierced
+        )
         bad |= (size < self.small) | (size > 1.2 * self.large)
         left = (thin < THINNEST) | (shapely.area(pieces) < LEAST * self.tessera**2)
         return np.where(left, 3 * size + 0.1, cost), bad

@@ -16,8 +16,8 @@ from core.geometry import cross
 from core.laying.alike import ALIKE
 from core.laying.exact import PLACE_MM, angles, quantised, ways
 from core.laying.field.grid import Array
+from core.laying.measure import quality_of
 from core.laying.opus.coursed import lay_courses
-from core.laying.quality import quality_of
 from core.laying.spec import Setting
 from core.pieces import Pieces, together
 

@@ -20,9 +20,9 @@ from shapely import MultiPolygon, Polygon
 from core.laying.field.direction import long_axis
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_parts
-from core.laying.quality import UNEVEN
 from core.laying.spec import Setting
 from core.pieces import Pieces
+from core.quality import UNEVEN
 
 Whole = NDArray[np.int64]
 

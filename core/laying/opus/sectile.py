@@ -12,6 +12,7 @@ from shapely.ops import split
 from core.geometry import onwards
 from core.laying.spec import Setting
 from core.pieces import Pieces
+from core.quality import LEAST_PIECE
 
 LEAST = 0.15  # squares of the tessera; a smaller part goes to its neighbour
 ONWARDS = 2.0  # pitches that a cut is drawn on past its ends, so that it reaches the border
@@ -32,7 +33,7 @@ def lay_sectile(setting: Setting, stop: Callable[[], bool] = lambda: False) -> P
     )
     pieces = shapely.get_parts(inset)
     pieces = pieces[shapely.get_type_id(pieces) == 3]
-    pieces = pieces[shapely.area(pieces) > 0.02 * setting.laying.tessera_mm**2]
+    pieces = pieces[shapely.area(pieces) > LEAST_PIECE * setting.laying.tessera_mm**2]
     n = len(pieces)
     return Pieces(pieces, np.full(n, -1), np.arange(n), np.zeros(n))
 

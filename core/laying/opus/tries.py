@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from core.laying.courses.bends import PLAIN, SOUGHT_DEG, Bends, wanted_lengths
 from core.laying.field.grid import Array
+from core.laying.measure import Quality, quality_of
 from core.laying.pieces.nip import line_angle, straight_in_course
-from core.laying.quality import LIKE, Quality, quality_of
 from core.laying.spec import Setting
+from core.quality import LIKE
 
 FEW = 250  # pieces below which a field is tried several times, and the best is kept
 FEW_TRIES = 3

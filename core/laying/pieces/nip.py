@@ -13,12 +13,13 @@ import shapely
 from numpy.typing import NDArray
 
 from core.errors import Stopped
-from core.laying.courses.bends import TURN_LIMIT, joint_turns
+from core.laying.courses.bends import joint_turns
 from core.laying.exact import SOLVED, angles, dot, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.pieces.axis import axis_rad, course_rad, quarter_rad
 from core.laying.pieces.clip import beyond, padded
 from core.laying.spec import Setting
+from core.quality import OWN_ODD, OWN_TURNING, TURN_LIMIT
 
 MOST = 0.06  # share of the piece that a nip may cost
 # off the flow from which pieces are nipped, step by step, and what it may cost
@@ -29,9 +30,7 @@ PLAIN = 0.85  # share of a field's pieces that keep four corners
 DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0)  # joints that are nipped off a corner
 OFF_FLOW_COST = 3.0  # share of the piece that lying half a right angle off the flow is worth
 CORNER = 0.02  # and a corner more or less than four
-SOME = 0.19  # share of joints that may turn more
 BENT = np.radians(25.0)  # turn from piece to piece that no nip mends
-FOUR = 0.81  # share of a field's pieces that must keep four corners, whatever they lie like
 SAFELY = 0.99  # of the limit, what a nip aims at
 ABRUPT = 4.0  # share of the piece that turning by half a right angle more than that is worth
 AT_ONCE = 300  # pieces nipped between one look whether to stop and the next
@@ -97,7 +96,9 @@ def straight_in_course(
     for odd in (0, 1):
         left, turn = joint_turns(pieces, course, pitch)
         abrupt = (turn > TURN_LIMIT) & (turn < BENT)
-        wanted = int(np.ceil((turn > TURN_LIMIT).sum() - SOME * len(left)))  # joints to be mended
+        wanted = int(
+            np.ceil((turn > TURN_LIMIT).sum() - OWN_TURNING * len(left))
+        )  # joints to be mended
         turning = np.union1d(left[abrupt], left[abrupt] + 1)
         turning = turning[turning % 2 == odd]
         if wanted <= 0 or not len(turning):
@@ -112,7 +113,7 @@ def straight_in_course(
         mended = (turn > TURN_LIMIT).astype(int) - (joint_turns(out, course, pitch)[1] > TURN_LIMIT)
         gain = np.bincount(left, mended, len(out)) + np.bincount(left + 1, mended, len(out))
         four = shapely.get_num_coordinates(pieces) == 5
-        spare = four.sum() - FOUR * len(four)
+        spare = four.sum() - (1 - OWN_ODD) * len(four)
         best = turning[_cheapest(pieces[turning], out[turning], gain[turning], wanted, spare)]
         if len(best):
             out[np.setdiff1d(turning, best)] = pieces[np.setdiff1d(turning, best)]

@@ -17,15 +17,14 @@ from core.geometry import box_sides, cross, round_each
 from core.laying.exact import dot, ways
 from core.laying.field.grid import Array
 from core.laying.pieces.clip import padded, polygons_of
+from core.quality import EVEN_JOINT, OWN_SHARP_DEG, THIN
 
 FLAT = 0.9  # joints by which a side may cut off a flat corner of its territory
-SHARP_DEG = 42.0  # corners sharper than this are nipped
 SIZE = 0.25  # what a size unlike the others counts against bare grout
-THIN = 0.55  # pitches across below which a territory counts as thin
 POKE = 0.30  # joints by which a side may ignore a neighbour that pokes in
 LEAN = 0.3  # share of what a side cuts off by which it leans out, so that the joint stays even
 NEVER = (-np.inf,) * 4  # a ring of three corners loses none
-MOST_LEAN = 0.2  # joints; where both sides lean, the joint is still 0.6 of itself
+MOST_LEAN = (1 - EVEN_JOINT[0]) / 2  # joints: where both sides lean, the joint is still even
 
 
 def shape_pieces(ground: NDArray[np.object_], joint: float) -> NDArray[np.object_]:
@@ -84,7 +83,7 @@ def blunted(pieces: NDArray[np.object_], tessera: Array | float) -> NDArray[np.o
     a, b = xy[before] - xy, xy[after] - xy
     la, lb = np.maximum(np.hypot(*a.T), 1e-12), np.maximum(np.hypot(*b.T), 1e-12)
     cosine = (dot(a, b) / (la * lb)).clip(-1, 1)
-    sharp = cosine > float(ways(np.radians(SHARP_DEG))[0])
+    sharp = cosine > float(ways(np.radians(OWN_SHARP_DEG))[0])
     if not sharp.any():
         return pieces
     # of half the angle, from its cosine alone

@@ -16,8 +16,8 @@ from core.geometry import cross, unit, ways_round
 from core.laying.exact import FINE, dot, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
+from core.quality import TIP_DEG
 
-SHARP_DEG = 60.0  # a corner of the outline below this is a tip
 ENDS = 1.0  # joints from the tip at which its piece ends
 BLUNT = 0.04  # tesserae: the width of that end, so that the glass holds
 NEAREST = 0.1  # joints that a piece keeps from the border there
@@ -79,7 +79,7 @@ def sharp_corners(outline: MultiPolygon, pitch: float) -> tuple[Array, Array, Ar
             come, b = ways_round(c)
             a = -come
             left = cross(come, b) > 0  # the corner points outwards
-            sharp = left & (quantised(dot(a, b), FINE) > ways(np.radians(SHARP_DEG))[0])
+            sharp = left & (quantised(dot(a, b), FINE) > ways(np.radians(TIP_DEG))[0])
             way = unit(a + b)
             tips.append(c[sharp])
             inward.append(way[sharp])

@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 from core.geometry import cross, unit
 from core.laying.exact import dot, raised
 from core.laying.field.grid import Array
+from core.quality import THIN
 
 ONWARD = np.array([1.0, 0.618])  # the way that counts as onward along a course
 MEET = 0.09  # pitches within which two cuts stand in line
@@ -22,7 +23,6 @@ APART = 0.25  # pitches that a cut keeps from the cuts of the course beside
 LEAST = 0.6  # share of its length that a piece keeps, however its cuts are shifted
 ROUNDS = 16
 RUN = 8  # cuts to either side with which one moves together
-THIN = 0.55  # pitches across below which a course ends
 ALONE = 1.6  # pitches from the next course beyond which one is by itself
 EVEN_ENOUGH = 0.1  # squares of the pitch by which neighbours in a course may differ
 EVENING = 0.6  # share of the rest that one round evens out

@@ -21,8 +21,8 @@ from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, cost
 from core.laying.rooms.cuts import Stretches
+from core.quality import BARE_ROOM, THIN
 
-BARE = 0.06  # squares of the pitch that a piece may leave bare before its room is cut anew
 BIG = 1.5  # squares of the pitch beyond which a piece may be worth two
 GAIN = 0.02  # squares of the pitch that a new cut must win
 WHISKER = 0.95  # joints; what is narrower of a territory cannot be laid
@@ -34,7 +34,6 @@ POKES = 0.05  # sine of the turn below which a corner hardly points inwards
 LEAST = 0.35  # squares of the pitch below which a part is not worth a piece of its own
 SECOND = 0.6  # squares of the pitch below which a territory's second part is left to the grout
 LONG = 2.4  # pitches beyond which a strip is cut across
-THINNEST = 0.55  # pitches; a narrower strip is grout, unless it is PLAIN
 PLAIN = 0.8  # share of the box round a strip that it fills if it is about as wide all along
 
 
@@ -84,7 +83,7 @@ def _without_whiskers(
     what the piece of each leaves bare, mm2, here and below.
     """
     pitch, joint = scale.pitch_of(ground), scale.joint_mm
-    some = np.flatnonzero(lost > BARE * pitch**2)
+    some = np.flatnonzero(lost > BARE_ROOM * pitch**2)
     by = WHISKER * joint / 2
     inner = shapely.buffer(ground[some], -by, join_style="mitre", mitre_limit=3.0)
     plain = shapely.buffer(inner, by, join_style="mitre", mitre_limit=3.0)
@@ -127,7 +126,7 @@ def _long(ground: NDArray[np.object_], pitch: Array) -> NDArray[np.bool_]:
     mean = area / np.maximum(length, 1e-9)
     # a strip as narrow all along is the drawing's own; what else is narrow is some piece's tail
     plain = area > PLAIN * one * two
-    out: NDArray[np.bool_] = (length > LONG * pitch) & ((mean > THINNEST * pitch) | plain)
+    out: NDArray[np.bool_] = (length > LONG * pitch) & ((mean > THIN * pitch) | plain)
     return out
 
 
@@ -173,7 +172,7 @@ def _recut(
 ) -> tuple[NDArray[np.object_], NDArray[np.int64], Array]:
     """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
     pitch, joint = scale.pitch_of(ground), scale.joint_mm
-    some = np.flatnonzero((lost > BARE * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
+    some = np.flatnonzero((lost > BARE_ROOM * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
     if not len(some):
         return ground, owner, lost
     tree = shapely.STRtree(ground)

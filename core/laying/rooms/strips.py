@@ -12,9 +12,9 @@ from core.geometry import box_sides
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, blunted, cost, shape_pieces
 from core.laying.rooms.cuts import Stretches
+from core.quality import BARE_ROOM
 
 THIN = 0.45  # tesserae across below which a piece may be given up
-BARE = 0.06  # squares of the pitch that may be left bare for it
 BESIDE = 0.3  # pitches round it within which territories are compared
 
 Parts = tuple[NDArray[np.object_], NDArray[np.int64]]
@@ -44,7 +44,7 @@ def without_strips(
     pitch = scale.pitch_of(ground[strips])
     near = shapely.buffer(ground[strips], BESIDE * pitch)
     now, then = (_worse(near, parts, scale) for parts in (ground, after))
-    given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE * pitch**2)]
+    given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE_ROOM * pitch**2)]
     if not len(given_up):
         return ground, owner, stretches
     stretches = _less(stretches, given_up)

@@ -10,10 +10,11 @@ from measures import measure
 from shapely.affinity import rotate, translate
 
 from core.laying import lay_field
-from core.laying.courses.bends import TURN_LIMIT, joint_turns
+from core.laying.courses.bends import joint_turns
 from core.laying.pieces import nip as module
 from core.laying.pieces.axis import axis_rad, quarter_rad
 from core.laying.pieces.nip import line_angle, nipped, straight_in_course
+from core.quality import TURN_LIMIT
 
 JOINT = 1.0
 HUNDREDTHS = st.integers(0, 1000).map(lambda k: k / 100)  # of a millimetre

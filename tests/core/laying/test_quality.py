@@ -11,10 +11,10 @@ from shapely import MultiPolygon
 from shapely.affinity import rotate
 
 from core.laying import lay_field
-from core.laying.courses.bends import TURN_LIMIT
 from core.laying.field.scale import Scale
+from core.laying.measure import Quality, quality_of
 from core.laying.opus import coursed, tries
-from core.laying.quality import Quality, quality_of
+from core.quality import TURN_LIMIT
 
 PITCH, JOINT = 10.0, 1.0
 SCALE = Scale(PITCH - JOINT, JOINT)

@@ -14,19 +14,22 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from core.geometry import unit
-from core.laying.courses.bends import TURN_LIMIT, joint_turns
+from core.laying.courses.bends import joint_turns
 from core.laying.exact import dot
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.axis import axis_rad, quarter_rad
+from core.quality import (
+    AT_RANDOM,
+    BARE,
+    IN_LINE,
+    ODD,
+    OFF_FLOW_DEG,
+    TURN_LIMIT,
+    TURNING,
+    UNEVEN,
+)
 
-UNEVEN = 0.14  # spread of sizes, as a share of their mean, that a careful hand keeps below
-AT_RANDOM = 0.3  # share of joints in line with one beside if nobody looked
-IN_LINE = 0.15  # pitches within which two joints stand in line
-BARE = 0.03  # share of what whole tesserae would cover that is grout beyond the joints
-ODD = 0.2  # share of pieces that have other than four corners
-OFF_FLOW = np.radians(4.0)  # off the flow, as a mean square, that a careful hand keeps below
-LIKE = 0.1  # spread of lengths by hand up to which pieces may still be alike
 GOOD = 0.8  # share of a limit below which a hand would not lay a field again
 
 
@@ -111,9 +114,9 @@ def quality_of(
         uneven=float(area.std() / area.mean()) / UNEVEN,
         in_line=_in_line(middle, course, pitch) / AT_RANDOM,
         bare=bare,
-        turning=float(np.percentile(turn, 80) / TURN_LIMIT) if len(turn) else 0.0,
+        turning=float(np.percentile(turn, 100 * (1 - TURNING)) / TURN_LIMIT) if len(turn) else 0.0,
         odd=float(np.mean(shapely.get_num_coordinates(polygons) != 5)) / ODD,
-        off_flow=float(np.sqrt(np.mean(off**2)) / OFF_FLOW) if len(off) else 0.0,
+        off_flow=float(np.sqrt(np.mean(off**2)) / np.radians(OFF_FLOW_DEG)) if len(off) else 0.0,
     )
 
 
