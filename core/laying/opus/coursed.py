@@ -25,6 +25,7 @@ from core.laying.pieces.tips import sharp_corners
 from core.laying.rooms.cuts import Ruler, Stretches, divide, evened, places, respaced
 from core.laying.rooms.in_line import divide_in_line
 from core.laying.rooms.pairs import evened_out
+from core.laying.rooms.room import Rooms
 from core.laying.rooms.split import split_rooms
 from core.laying.rooms.strips import without_strips
 from core.laying.rooms.territories import OUTSIDE, STRAIGHTEN, guards, territories
@@ -90,40 +91,39 @@ def _laid_along(
     joints: Phase | None = None,
     bends: Bends | None = None,
 ) -> Laid:
-    ground, owner, ruler, stretches = ground_along(setting, courses, stop, joints, bends=bends)
+    rooms, ruler = rooms_along(setting, courses, stop, joints, bends)
     scale, joint = setting.scale, setting.laying.joint_mm
     if joints is None:
         tips = MultiPoint(sharp_corners(setting.outline, setting.pitch_mm)[0])
-        ground = without_wedges(ground, owner, ruler, stretches, tips, scale)
+        rooms = without_wedges(rooms, ruler, tips, scale)
     _check(stop)
-    ground, owner = split_rooms(ground, owner, stretches, scale, stop)
+    rooms = split_rooms(rooms, scale, stop)
     _check(stop)
     if joints is None:
-        ground = evened_out(ground, owner, stretches, scale)
+        rooms = evened_out(rooms, scale)
         _check(stop)
-    polygons = shape_pieces(ground, joint)
-    tessera = scale.tessera_of(ground)
+    polygons = shape_pieces(rooms.shape, joint)
+    tessera = scale.tessera_of(rooms.shape)
     keep = shapely.area(polygons) > 0.05 * tessera**2
-    polygons, owner = blunted(polygons[keep], tessera[keep]), owner[keep]
+    polygons, owner = blunted(polygons[keep], tessera[keep]), rooms.owner[keep]
     if setting.flow:
         polygons = nipped(polygons, line_angle(setting, polygons), joint, stop)
-    return _numbered(polygons, stretches, owner)
+    return _numbered(polygons, rooms.stretches, owner)
 
 
-def ground_along(
+def rooms_along(
     setting: Setting,
     courses: list[Array],
     stop: Callable[[], bool],
     joints: Phase | None = None,
     bends: Bends | None = None,
-) -> tuple[NDArray[np.object_], NDArray[np.int64], Ruler, Stretches]:
-    """Return every part of every piece's territory, whose it is, and the stretches themselves.
+) -> tuple[Rooms, Ruler]:
+    """Return the rooms of the pieces along courses, and the ruler of their stretches.
 
     `bends` is where pieces are wanted shorter.
     """
-    nothing = Stretches(*(np.empty(0, np.int64),) * 2, *(np.empty(0),) * 2)
     if not courses:
-        return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
+        return Rooms.none(), Ruler.of([])
     scale = setting.scale
     guard = guards(setting.outline, scale.coarsest_mm)
     ruler = Ruler.of(courses)
@@ -159,7 +159,7 @@ def ground_along(
         room = room_of(ruler, stretches, HARDLY)
         ruler, room = respaced(ruler, stretches, room, pitch_at(ruler, stretches))
         if not len(ruler.at):
-            return np.empty(0, object), np.empty(0, np.int64), Ruler.of([]), nothing
+            return Rooms.none(), ruler
         want = lengths_at(ruler.xy)
         stretches = _divided(setting, ruler, room, want, joints)
     room = room_of(ruler, stretches, STRAIGHTEN)
@@ -167,13 +167,13 @@ def ground_along(
     pitch = pitch_at(ruler, stretches)
     stretches = evened(ruler, stretches, room, want, pitch, joints is not None, EVENINGS)
 
-    def parts_of(stretches: Stretches) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-        return _all_parts(cells_of(ruler, stretches, SITES, STRAIGHTEN), setting.outline)
+    def rooms_of(stretches: Stretches) -> Rooms:
+        cells = cells_of(ruler, stretches, SITES, STRAIGHTEN)
+        return Rooms(*_all_parts(cells, setting.outline), stretches)
 
     if joints is not None:
-        return *parts_of(stretches), ruler, stretches
-    ground, owner, stretches = without_strips(parts_of, stretches, scale)
-    return ground, owner, ruler, stretches
+        return rooms_of(stretches), ruler
+    return without_strips(rooms_of, stretches, scale), ruler
 
 
 def _numbered(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from shapely import LineString, Polygon
 from shapely.ops import split
 
@@ -12,7 +11,7 @@ from core.laying.exact import SOLVED, dot, quantised
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import cost
-from core.laying.rooms.cuts import Stretches
+from core.laying.rooms.room import Rooms
 
 UNLIKE = 0.2  # squares of the pitch by which two neighbours differ before their joint is moved
 FARTHEST = 0.35  # pitches that a joint is moved at once
@@ -20,33 +19,25 @@ SHORT = 0.3  # pitches of joint below which it is let be
 NEAREST = 0.04  # pitches that are not worth moving it
 
 
-def numbered(
-    ground: NDArray[np.object_], owner: NDArray[np.int64], stretches: Stretches
-) -> dict[tuple[int, int], int]:
-    """Return the territory of each (course, piece) that has a single sound one."""
-    count = np.bincount(owner, minlength=len(stretches.course))
-    count[owner[~shapely.is_valid(ground)]] = 0
-    return {
-        (int(stretches.course[o]), int(stretches.piece[o])): k
-        for k, o in enumerate(owner.tolist())
-        if count[o] == 1
-    }
+def numbered(rooms: Rooms) -> dict[tuple[int, int], int]:
+    """Return the room of each (course, piece) that has a single sound one."""
+    count = np.bincount(rooms.owner, minlength=len(rooms.stretches.course))
+    count[rooms.owner[~shapely.is_valid(rooms.shape)]] = 0
+    single = np.flatnonzero(count[rooms.owner] == 1)
+    places = zip(rooms.course[single].tolist(), rooms.piece[single].tolist(), strict=True)
+    return dict(zip(places, single.tolist(), strict=True))
 
 
-def evened_out(
-    ground: NDArray[np.object_],
-    owner: NDArray[np.int64],
-    stretches: Stretches,
-    scale: Scale,
-) -> NDArray[np.object_]:
-    """Return the territories, joints moved from a small piece into the large one next to it."""
-    at = numbered(ground, owner, stretches)
+def evened_out(rooms: Rooms, scale: Scale) -> Rooms:
+    """Return the rooms, joints moved from a small piece into the large one next to it."""
+    at, ground = numbered(rooms), rooms.shape
     pitch = scale.pitch_of(ground)
+    courses, pieces = rooms.course, rooms.piece
     size = shapely.area(ground) / pitch**2
     pairs: list[tuple[int, int]] = []
     moved: list[Polygon] = []
     for k in np.flatnonzero(np.abs(size - 1) > UNLIKE).tolist():
-        course, piece = int(stretches.course[owner[k]]), int(stretches.piece[owner[k]])
+        course, piece = int(courses[k]), int(pieces[k])
         for n in (at.get((course, piece - 1)), at.get((course, piece + 1))):
             if n is None or at.get((course, piece)) != k or abs(size[n] - size[k]) < UNLIKE:
                 continue
@@ -55,7 +46,7 @@ def evened_out(
                 pairs.append((k, n))
                 moved += both
     if not pairs:
-        return ground
+        return rooms
     which = np.array(pairs)
     was = cost(ground[which.ravel()], pitch[which.ravel()], scale.joint_mm)
     now = cost(np.array(moved, dtype=object), pitch[which.ravel()], scale.joint_mm)
@@ -66,7 +57,7 @@ def evened_out(
         if gain[n] > 0 and changed.isdisjoint(pairs[n]):
             changed.update(pairs[n])
             out[which[n]] = np.array(moved[2 * n : 2 * n + 2], dtype=object)
-    return out
+    return rooms.but(out)
 
 
 def alike(one: Polygon, two: Polygon, pitch: float) -> tuple[Polygon, Polygon] | None:
@@ -87,12 +78,12 @@ def alike(one: Polygon, two: Polygon, pitch: float) -> tuple[Polygon, Polygon] |
     move = float(np.clip((one.area - two.area) / 2 / length, -FARTHEST * pitch, FARTHEST * pitch))
     if abs(move) < NEAREST * pitch:
         return None
-    room = shapely.union_all([one, two], grid_size=1e-6 * pitch)
-    if not isinstance(room, Polygon):
+    both = shapely.union_all([one, two], grid_size=1e-6 * pitch)
+    if not isinstance(both, Polygon):
         return None
     mid = start + run / 2 + move * normal
     knife = LineString([mid - 2 * run / length * pitch, mid + 2 * run / length * pitch])
-    halves = in_two(room, knife, mid, normal)
+    halves = in_two(both, knife, mid, normal)
     return None if halves is None else (halves[1], halves[0])
 
 

@@ -20,7 +20,7 @@ from core.laying.exact import SOLVED, quantised, ways
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, cost
-from core.laying.rooms.cuts import Stretches
+from core.laying.rooms.room import Rooms
 from core.quality import BARE_ROOM, THIN
 
 BIG = 1.5  # squares of the pitch beyond which a piece may be worth two
@@ -37,28 +37,11 @@ LONG = 2.4  # pitches beyond which a strip is cut across
 PLAIN = 0.8  # share of the box round a strip that it fills if it is about as wide all along
 
 
-def split_rooms(
-    ground: NDArray[np.object_],
-    owner: NDArray[np.int64],
-    stretches: Stretches,
-    scale: Scale,
-    stop: Callable[[], bool] = lambda: False,
-) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
-    """Split long territories, and those that a corner pokes into.
-
-    Parameters
-    ----------
-    ground : ndarray of Polygon, shape (n,)
-    owner : ndarray of int, shape (n,)
-        The course piece, in `stretches`, that each belongs to.
-
-    Returns
-    -------
-    ground, owner
-        Of all territories after it.
-    """
-    if not len(ground):
-        return ground, owner
+def split_rooms(rooms: Rooms, scale: Scale, stop: Callable[[], bool] = lambda: False) -> Rooms:
+    """Return the rooms, those that are long split, and those that a corner pokes into."""
+    if not len(rooms):
+        return rooms
+    ground, owner = rooms.shape, rooms.owner
     area = shapely.area(ground)
     # of a piece that reaches into several places, the largest stays and others must be worth it
     first = np.zeros(len(ground), bool)
@@ -69,9 +52,10 @@ def split_rooms(
     ground, owner = _lengths(ground, owner, scale)
     lost = bare(ground, scale.pitch_of(ground), scale.joint_mm)
     ground, lost = _without_whiskers(ground, lost, scale)
+    rooms = rooms.but(ground, owner)
     for _ in range(SWEEPS):
-        ground, owner, lost = _recut(ground, owner, lost, stretches, scale, stop)
-    return ground, owner
+        rooms, lost = _recut(rooms, lost, scale, stop)
+    return rooms
 
 
 def _without_whiskers(
@@ -163,25 +147,18 @@ def _cut(shape: Polygon, knife: LineString) -> list[Polygon]:
 
 
 def _recut(
-    ground: NDArray[np.object_],
-    owner: NDArray[np.int64],
-    lost: Array,
-    stretches: Stretches,
-    scale: Scale,
-    stop: Callable[[], bool],
-) -> tuple[NDArray[np.object_], NDArray[np.int64], Array]:
-    """Cut anew where a territory is too big, or would leave grout bare by a corner in it."""
+    rooms: Rooms, lost: Array, scale: Scale, stop: Callable[[], bool]
+) -> tuple[Rooms, Array]:
+    """Cut anew where a room is too big, or would leave grout bare by a corner in it."""
+    ground, owner = rooms.shape.copy(), rooms.owner
     pitch, joint = scale.pitch_of(ground), scale.joint_mm
     some = np.flatnonzero((lost > BARE_ROOM * pitch**2) | (shapely.area(ground) > BIG * pitch**2))
     if not len(some):
-        return ground, owner, lost
+        return rooms, lost
     tree = shapely.STRtree(ground)
     touching = tree.query(ground[some], predicate="intersects")
-    ground, owner = ground.copy(), owner.copy()
     changes: dict[int, list[tuple[int, float, list[Polygon]]]] = {}
-    for k, other, gain, parts in _changes(
-        ground, owner, some, touching, stretches, pitch, joint, stop
-    ):
+    for k, other, gain, parts in _changes(rooms, some, touching, pitch, joint, stop):
         changes.setdefault(k, []).append((other, gain, parts))
     more: list[tuple[Polygon, int]] = []
     changed: set[int] = set()
@@ -207,15 +184,13 @@ def _recut(
         lost = np.concatenate([lost, np.zeros(len(more))])
     lost[anew] = bare(ground[anew], scale.pitch_of(ground[anew]), joint)
     order = np.argsort(owner, kind="stable")
-    return ground[order], owner[order], lost[order]
+    return rooms.but(ground[order], owner[order]), lost[order]
 
 
 def _changes(
-    ground: NDArray[np.object_],
-    owner: NDArray[np.int64],
+    each: Rooms,
     some: NDArray[np.int64],
     touching: NDArray[np.int64],
-    stretches: Stretches,
     pitch: Array,
     joint: float,
     stop: Callable[[], bool],
@@ -223,6 +198,7 @@ def _changes(
     """Return what would be better: a territory, itself or the other whose room it shares, how
     much better it would be, mm2, and the two parts. All are weighed at once, which is far faster.
     """
+    ground = each.shape
     rooms: list[tuple[int, int]] = []
     was: list[Polygon] = []
     tries: list[Polygon] = []
@@ -231,7 +207,7 @@ def _changes(
         if stop():
             raise Stopped
         beside = touching[1][touching[0] == n]
-        for other in (k, *_partners(k, beside, owner, stretches)):
+        for other in (k, *_partners(k, beside, each)):
             both = [ground[k]] if other == k else [ground[k], ground[other]]
             found = _cuts(both, float(pitch[k]))
             if found:
@@ -257,13 +233,10 @@ def _changes(
     ]
 
 
-def _partners(
-    k: int, beside: NDArray[np.int64], owner: NDArray[np.int64], stretches: Stretches
-) -> list[int]:
+def _partners(k: int, beside: NDArray[np.int64], rooms: Rooms) -> list[int]:
     """Return the territories that a territory may share its room with: next in its course, or
     across what parts two courses' ends."""
-    course, piece = stretches.course[owner], stretches.piece[owner]
-    last = stretches.last[owner]
+    course, piece, last = rooms.course, rooms.piece, rooms.last
     out = []
     for n in beside.tolist():
         if n == k:

@@ -12,43 +12,40 @@ from core.geometry import box_sides
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, blunted, cost, shape_pieces
 from core.laying.rooms.cuts import Stretches
+from core.laying.rooms.room import Rooms
 from core.quality import BARE_ROOM
 
 THIN = 0.45  # tesserae across below which a piece may be given up
 BESIDE = 0.3  # pitches round it within which territories are compared
 
-Parts = tuple[NDArray[np.object_], NDArray[np.int64]]
-
 
 def without_strips(
-    parts_of: Callable[[Stretches], Parts],
+    rooms_of: Callable[[Stretches], Rooms],
     stretches: Stretches,
     scale: Scale,
-) -> tuple[NDArray[np.object_], NDArray[np.int64], Stretches]:
-    """Return territories, whose they are, and the stretches that keep one.
+) -> Rooms:
+    """Return the rooms along stretches, and along those alone that keep one.
 
     Parameters
     ----------
-    parts_of : callable
-        Gives the parts of the territories of stretches, and whose each is.
+    rooms_of : callable
+        Gives the rooms along stretches.
     """
-    ground, owner = parts_of(stretches)
+    rooms = rooms_of(stretches)
+    ground, owner = rooms.shape, rooms.owner
     strips = np.flatnonzero(_thin(ground, scale))
     # of a piece that reaches into several places only the largest part counts
     whole = np.bincount(owner, shapely.area(ground), len(stretches.course))
     strips = strips[shapely.area(ground[strips]) > whole[owner[strips]] / 2]
     if not len(strips) or len(strips) == len(stretches.course):
-        return ground, owner, stretches
+        return rooms
     given_up = owner[strips]
-    after, _ = parts_of(_less(stretches, given_up))
+    after = rooms_of(_less(stretches, given_up)).shape
     pitch = scale.pitch_of(ground[strips])
     near = shapely.buffer(ground[strips], BESIDE * pitch)
     now, then = (_worse(near, parts, scale) for parts in (ground, after))
     given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE_ROOM * pitch**2)]
-    if not len(given_up):
-        return ground, owner, stretches
-    stretches = _less(stretches, given_up)
-    return *parts_of(stretches), stretches
+    return rooms_of(_less(stretches, given_up)) if len(given_up) else rooms
 
 
 def _thin(ground: NDArray[np.object_], scale: Scale) -> NDArray[np.bool_]:

@@ -18,8 +18,9 @@ from core.laying.exact import SOLVED, dot, quantised
 from core.laying.field.grid import Array
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import bare, cost
-from core.laying.rooms.cuts import Ruler, Stretches
+from core.laying.rooms.cuts import Ruler
 from core.laying.rooms.pairs import alike, common, in_two, numbered
+from core.laying.rooms.room import Rooms
 
 WIDE = (0.15, 0.85)  # pitches across at which a wedge may be cut off
 SLIM = 0.85  # pitches across, a pitch before its end, below which an end is a wedge
@@ -35,29 +36,19 @@ class _End:
     way: Array
 
 
-def without_wedges(
-    ground: NDArray[np.object_],
-    owner: NDArray[np.int64],
-    ruler: Ruler,
-    stretches: Stretches,
-    tips: shapely.MultiPoint,
-    scale: Scale,
-) -> NDArray[np.object_]:
-    """Return the territories, wedges at course ends given to the pieces beside them.
+def without_wedges(rooms: Rooms, ruler: Ruler, tips: shapely.MultiPoint, scale: Scale) -> Rooms:
+    """Return the rooms, wedges at course ends given to the pieces beside them.
 
     Parameters
     ----------
-    ground : ndarray of Polygon, shape (n,)
-    owner : ndarray of int, shape (n,)
-        The course piece, in `stretches`, that each belongs to.
     tips : MultiPoint
         Sharp corners of the field, where a piece may be a point.
     """
-    if not len(ground):
-        return ground
-    at = numbered(ground, owner, stretches)
+    if not len(rooms):
+        return rooms
+    ground, at = rooms.shape, numbered(rooms)
     pitch, joint = scale.pitch_of(ground), scale.joint_mm
-    ends = _wedges(ground, at, owner, ruler, stretches, tips, pitch)
+    ends = _wedges(rooms, at, ruler, tips, pitch)
     some = np.array([e.number for e in ends], np.int64)
     lost = bare(ground[some], pitch[some], joint)
     tree = shapely.STRtree(ground)
@@ -65,10 +56,10 @@ def without_wedges(
         cut
         for end, leaves in zip(ends, lost, strict=True)
         if leaves > LEAST * pitch[end.number] ** 2
-        for cut in _cuts(ground, end, at, tree, owner, stretches, float(pitch[end.number]))
+        for cut in _cuts(rooms, end, at, tree, float(pitch[end.number]))
     ]
     if not cuts:
-        return ground
+        return rooms
     which = np.repeat(np.arange(len(cuts)), [len(c) for c in cuts])
     changes = np.array([k for c in cuts for k in c])
     was = cost(ground[changes], pitch[changes], joint)
@@ -82,24 +73,23 @@ def without_wedges(
             changed.update(cuts[n])
             for k, g in cuts[n].items():
                 ground[k] = g
-    return ground
+    return rooms.but(ground)
 
 
 def _wedges(
-    ground: NDArray[np.object_],
+    rooms: Rooms,
     at: dict[tuple[int, int], int],
-    owner: NDArray[np.int64],
     ruler: Ruler,
-    stretches: Stretches,
     tips: shapely.Geometry,
     pitch: Array,
 ) -> list[_End]:
-    course = stretches.course[owner]
+    ground, owner, stretches = rooms.shape, rooms.owner, rooms.stretches
+    course = rooms.course
     single = np.zeros(len(ground), bool)
     single[list(at.values())] = True
     out = []
     for last in (False, True):
-        is_end = stretches.last[owner] if last else stretches.piece[owner] == 0
+        is_end = rooms.last if last else rooms.piece == 0
         which = np.flatnonzero(is_end & single & ~ruler.ring[course])
         if not len(which):
             continue
@@ -129,36 +119,32 @@ def _profile(
 
 
 def _cuts(
-    ground: NDArray[np.object_],
+    rooms: Rooms,
     end: _End,
     at: dict[tuple[int, int], int],
     tree: shapely.STRtree,
-    owner: NDArray[np.int64],
-    stretches: Stretches,
     pitch: float,
 ) -> list[dict[int, Polygon]]:
     """Return the ways to cut a wedge off, each as the territories that it changes."""
+    ground = rooms.shape
     wedge = ground[end.number]
+    course, piece = rooms.course, rooms.piece
     near = [
         k
         for k in tree.query(wedge, predicate="dwithin", distance=0.01 * pitch).tolist()
-        if at.get((int(stretches.course[owner[k]]), int(stretches.piece[owner[k]]))) == k
+        if at.get((int(course[k]), int(piece[k]))) == k
     ]
-    prev = _next(end.number, at, owner, stretches, None)
+    prev = _next(end.number, at, rooms, None)
     out = []
     for a in near:
         for b in near:
-            foot = (
-                None
-                if end.number in (a, b)
-                else _foot(a, b, ground, wedge, owner, stretches, end.way, pitch)
-            )
+            foot = None if end.number in (a, b) else _foot(a, b, rooms, wedge, end.way, pitch)
             if foot is None:
                 continue
             new = _shared(ground, end, a, b, foot, pitch)
             if new is None:
                 continue
-            for one, two in ((a, _next(a, at, owner, stretches, b)), (end.number, prev)):
+            for one, two in ((a, _next(a, at, rooms, b)), (end.number, prev)):
                 if two is None or two in new:
                     continue
                 evened = alike(new[one], ground[two], pitch)
@@ -171,15 +157,13 @@ def _cuts(
 def _foot(
     a: int,
     b: int,
-    ground: NDArray[np.object_],
+    rooms: Rooms,
     wedge: Polygon,
-    owner: NDArray[np.int64],
-    stretches: Stretches,
     way: Array,
     pitch: float,
 ) -> Array | None:
     """Return where the joint between `b` and `a`, the next outward of its course, meets a wedge."""
-    one, two = owner[a], owner[b]
+    ground, stretches, (one, two) = rooms.shape, rooms.stretches, rooms.owner[[a, b]]
     if stretches.course[one] != stretches.course[two]:
         return None
     if abs(stretches.piece[one] - stretches.piece[two]) != 1:
@@ -216,12 +200,12 @@ def _shared(
 def _next(
     k: int,
     at: dict[tuple[int, int], int],
-    owner: NDArray[np.int64],
-    stretches: Stretches,
+    rooms: Rooms,
     other: int | None,
 ) -> int | None:
     """Return the piece next to one in its course, on the other side from `other`."""
-    course, piece = int(stretches.course[owner[k]]), int(stretches.piece[owner[k]])
+    own = rooms.owner[k]
+    course, piece = int(rooms.stretches.course[own]), int(rooms.stretches.piece[own])
     beside = [at.get((course, piece + step)) for step in (1, -1)]
     found = [n for n in beside if n is not None and n != other]
     return found[0] if found else None

@@ -8,6 +8,7 @@ from shapely import Polygon
 from core.laying.field.scale import Scale
 from core.laying.pieces.shape import shape_pieces
 from core.laying.rooms.cuts import Stretches
+from core.laying.rooms.room import Rooms
 from core.laying.rooms.split import split_rooms
 
 PITCH, JOINT = 10.0, 1.0
@@ -18,11 +19,13 @@ def laid(*ground: Polygon) -> np.ndarray:
     n = len(ground)
     u = np.arange(n) * PITCH
     one = Stretches(np.zeros(n, np.int64), np.arange(n), u, u + PITCH)
-    rooms = np.array(ground, dtype=object)
-    after, owner = split_rooms(rooms, np.arange(n), one, Scale(PITCH - JOINT, JOINT))
-    assert set(owner) == set(range(n))
-    assert shapely.area(after).sum() == pytest.approx(shapely.area(rooms).sum(), rel=0.02)
-    return shape_pieces(after, JOINT)
+    rooms = Rooms(np.array(ground, dtype=object), np.arange(n), one)
+    after = split_rooms(rooms, Scale(PITCH - JOINT, JOINT))
+    assert set(after.owner) == set(range(n))
+    assert shapely.area(after.shape).sum() == pytest.approx(
+        shapely.area(rooms.shape).sum(), rel=0.02
+    )
+    return shape_pieces(after.shape, JOINT)
 
 
 def test_a_whisker_along_a_border_costs_a_piece_nothing():

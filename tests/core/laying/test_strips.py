@@ -28,7 +28,7 @@ def test_a_strip_is_given_up_and_those_beside_take_its_room(monkeypatch):
 
     least, after = found()
     assert min(least) > THIN and all(m["narrow"] == 0 for m in after)
-    monkeypatch.setattr(coursed, "without_strips", lambda parts_of, s, *_: (*parts_of(s), s))
+    monkeypatch.setattr(coursed, "without_strips", lambda rooms_of, s, *_: rooms_of(s))
     least, before = found()
     assert min(least) < THIN
     for one, two in zip(after, before, strict=True):

@@ -12,7 +12,7 @@ from shapely import MultiPoint
 from core.laying.courses.trace import trace_courses
 from core.laying.field.direction import direction_field
 from core.laying.field.phase import phase_field
-from core.laying.opus.coursed import ground_along
+from core.laying.opus.coursed import rooms_along
 from core.laying.pieces.shape import cost
 from core.laying.pieces.tips import into_tips, sharp_corners
 from core.laying.rooms.pairs import alike, evened_out
@@ -24,17 +24,17 @@ def go_on() -> bool:
     return False
 
 
-def room_of(s: Setting):
+def rooms_of(s: Setting):
     courses = trace_courses(phase_field(s, direction_field(s), go_on), s)
-    return ground_along(s, courses, go_on)
+    return rooms_along(s, courses, go_on)
 
 
 @pytest.mark.parametrize("name", ["leaf_slender", "fan_radial", "star_thin"])
 def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
-    ground, owner, ruler, stretches = room_of(s)
+    rooms, ruler = rooms_of(s)
     tips = MultiPoint(sharp_corners(s.outline, s.pitch_mm)[0])
-    new = without_wedges(ground, owner, ruler, stretches, tips, s.scale)
+    ground, new = rooms.shape, without_wedges(rooms, ruler, tips, s.scale).shape
     changed = [k for k in range(len(ground)) if not new[k].equals(ground[k])]
     assert len(changed) >= 3  # the wedge, the piece that takes its tip, and one evened with it
     is_kept(ground, new, s)
@@ -43,8 +43,8 @@ def test_wedges_are_shared_out_and_no_room_is_lost(name: str) -> None:
 @pytest.mark.parametrize("name", ["star_eight_blunt", "many_holes"])
 def test_unlike_neighbours_are_evened_out_and_no_room_is_lost(name: str) -> None:
     s = CATALOGUE[name]()
-    ground, owner, _, stretches = room_of(s)
-    new = evened_out(ground, owner, stretches, s.scale)
+    rooms, _ = rooms_of(s)
+    ground, new = rooms.shape, evened_out(rooms, s.scale).shape
     assert shapely.area(new).std() < shapely.area(ground).std()
     is_kept(ground, new, s)
 
