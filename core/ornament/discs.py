@@ -28,13 +28,8 @@ def rays(
     EmblemaError
         The disc is too small for so many.
     """
-    pitch = module.pitch_mm
-    radius = radius_mm / pitch
     core = max(CORE, RAY * count / np.pi)
-    if radius < core + 2:
-        raise EmblemaError(
-            f"{count} rays need a disc of {2 * (core + 2) * pitch:.0f} mm or more across."
-        )
+    radius = _roomy(radius_mm, module, core + 2, f"{count} rays")
     edges = np.linspace(0, 2 * np.pi, 2 * count + 1) - np.pi / 2
     sectors = [_sector(core, radius, a, b) for a, b in zip(edges[::2], edges[1::2], strict=False)]
     middle = core + round(radius - core) / 2 + (0.0 if round(radius - core) % 2 else 0.5)
@@ -57,14 +52,9 @@ def rosette(
     EmblemaError
         The disc is too small for so many.
     """
-    pitch = module.pitch_mm
-    radius = radius_mm / pitch
     core = max(CORE, RAY * petals / (2 * np.pi))
+    radius = _roomy(radius_mm, module, core + 5, f"{petals} petals")
     tip = radius - 1  # a course of ground runs round outside
-    if tip < core + 4:
-        raise EmblemaError(
-            f"{petals} petals need a disc of {2 * (core + 5) * pitch:.0f} mm or more across."
-        )
     reach = tip - core / 2
     half = min(FULL * np.sin(np.pi / petals) * (tip + core / 2) / 2, 0.35 * reach)
     one = shapely.difference(_lens(core / 2, tip, half), _disc(core))
@@ -74,6 +64,14 @@ def rosette(
         Figure("petals", shapely.union_all(shapes)),
     )
     return _on_disc("rosette", centre_mm, radius, module, figures)
+
+
+def _roomy(radius_mm: float, module: Module, least: float, what: str) -> float:
+    """Return a radius in pitches, or say that it is less than the least."""
+    pitch = module.pitch_mm
+    if radius_mm < least * pitch:
+        raise EmblemaError(f"{what} need a disc of {2 * least * pitch:.0f} mm or more across.")
+    return radius_mm / pitch
 
 
 def _on_disc(

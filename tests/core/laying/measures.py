@@ -81,6 +81,16 @@ def overlap_mm2(p: NDArray[np.object_]) -> float:
     return float(shapely.area(shapely.intersection(p[a], p[b])).sum()) if len(a) else 0.0
 
 
+def lie_clear(p: NDArray[np.object_], outline: MultiPolygon, joint: float) -> None:
+    """Assert that pieces are whole, lie apart, and half a joint from a field's border."""
+    assert shapely.is_valid(p).all() and (shapely.get_num_interior_rings(p) == 0).all()
+    assert (shapely.get_type_id(p) == 3).all()
+    if len(p):
+        assert overlap_mm2(p) <= 1e-6 * shapely.area(p).sum()
+        assert shapely.distance(p, outline.boundary).min() > joint / 2 - 1e-5
+        assert shapely.covers(outline.buffer(1e-6), p).all()
+
+
 def corners(p: NDArray[np.object_]) -> tuple[Array, Array, Array, NDArray[np.int64]]:
     """Return each corner, the one before and after it, and whose it is."""
     xy, owner = shapely.get_coordinates(shapely.get_exterior_ring(p), return_index=True)
