@@ -17,6 +17,7 @@ from core.bounds import FAR_MM, money, one_of, said, shown, within, written
 from core.commission import (
     EDITS,
     LONGEST_NAME,
+    WAYS_LAID,
     Commission,
     Field,
     FlowLine,
@@ -39,6 +40,7 @@ LONGEST_NOTES = 1_000_000
 MOST_PAGES = 100_000
 TRUE_WAY = 1e-9  # by which the length of a move's way may differ from 1
 MOST_POINTS = 5_000_000  # of all outlines and flow lines
+MOST_DRAWN = 2000  # seams, or places that they spare
 _MOST = {
     "fields": 5000,
     "flow_lines": 20_000,
@@ -49,6 +51,7 @@ _MOST = {
     "agreed": 5000,
     "printed": 20_000,
     "repeats": 5000,
+    "sheets": 20_000,
 }
 # attribute, words, least, most
 _LIMITS = (
@@ -113,6 +116,7 @@ def check_document(doc: Commission) -> None:
             written("A motif's palette:", text, LONGEST_NAME)
     _check_stands(doc, ids)
     _check_repeats(doc)
+    _check_sheets(doc)
     _check_numbers(doc.limits, doc.rates)
 
 
@@ -226,6 +230,31 @@ def _check_repeats(doc: Commission) -> None:
                     )
     linked = [i for r in doc.repeats for place in r.places for i in place.fields]
     _once("places of repeats have the field", linked)
+
+
+def _check_sheets(doc: Commission) -> None:
+    s = doc.sheeting
+    within("The width of a sheet", s.width_mm, 20, 5000, " mm")
+    within("The height of a sheet", s.height_mm, 20, 5000, " mm")
+    within("The weight of a sheet", s.weight_kg, 0.05, 100, " kg")
+    within("The level line", s.level_mm, -LARGEST_MM, LARGEST_MM, " mm")
+    one_of("The way that sheets are laid", s.laid, WAYS_LAID)
+    for what, lines, least in (("Seam", s.seams, 2), ("Spared place", s.spared, 3)):
+        within(f"The number of {what.lower()}s", len(lines), 0, MOST_DRAWN)
+        for k, line in enumerate(lines, 1):
+            check_points(f"{what} {k}", line, least)
+    points = 0
+    for sheet in doc.sheets:
+        who = f"Sheet {sheet.number}"
+        within("The number of a sheet", sheet.number, 1, 1_000_000)
+        if not sheet.outline or not all(sheet.outline):
+            raise EmblemaError(f"{who} has no outline.")
+        for ring in (r for part in sheet.outline for r in part):
+            points += len(ring)
+            check_points(f"{who}: its outline", ring, 3)
+    if points > MOST_POINTS:
+        raise EmblemaError(f"The sheets have {points:,} points; {MOST_POINTS:,} are the most.")
+    _once("sheets have the number", (str(sheet.number) for sheet in doc.sheets))
 
 
 def _check_move(who: str, move: Move) -> None:

@@ -38,6 +38,7 @@ CORNERS = ("mitre", "butt")
 MATCHES = ("nearest", "mix", "shade")
 IN_COURSES = ("tessellatum", "vermiculatum", "musivum", "classicum")
 HUGGING = ("vermiculatum", "classicum")  # with courses of their own size along a border
+WAYS_LAID = ("direct", "mirrored", "turned")
 EDITS = ("lift", "set", "nip", "join", "shift", "pin", "stock")
 
 
@@ -355,6 +356,38 @@ class Printed:
 
 
 @dataclass(frozen=True, slots=True)
+class Sheeting:
+    """How a work is to be parted into sheets that are faced with paper and carried to the wall.
+
+    `width_mm`, `height_mm`: the largest sheet, either way round. `laid`: see `WAYS_LAID`. `seams`
+    are drawn lines that a seam must follow: a corner of the room, a movement joint; `spared` are
+    rings that seams go round where they can. `level_mm` is the height above the work's lower edge
+    from which it is set, upwards first.
+    """
+
+    width_mm: float = 300.0
+    height_mm: float = 600.0
+    weight_kg: float = 8.0
+    laid: str = "direct"
+    level_mm: float = 0.0
+    seams: tuple[Ring, ...] = ()
+    spared: tuple[Ring, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet, as the room of its pieces: a piece is on the sheet that its middle lies in.
+
+    Its number is what is written on its paper, and stays. One that is `pinned` stays when the work
+    is divided again.
+    """
+
+    number: int
+    outline: Outline
+    pinned: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Linked:
     """One place of a repeat: its fields in the order of the first place's, and the move there."""
 
@@ -408,6 +441,8 @@ class Commission:
     agreed: tuple[Agreed, ...] = ()
     printed: tuple[Printed, ...] = ()
     repeats: tuple[Repeat, ...] = ()
+    sheeting: Sheeting = Sheeting()
+    sheets: tuple[Sheet, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property

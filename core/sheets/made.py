@@ -1,0 +1,390 @@
+"""Sheets of a commission: made, told apart, altered by hand, and what is on each.
+
+A sheet is kept in the document as the room of its pieces, so that what was printed and faced stays
+the same sheet whatever is laid anew beside it: a piece is on the sheet that its middle lies in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+from itertools import count
+
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+
+from core.commission import Commission, Sheet
+from core.errors import EmblemaError
+from core.geometry import outline_of, polygon_of, polygons_in
+from core.pieces import Layout
+from core.sheets.divide import divide
+from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
+from core.sheets.order import setting_order
+
+NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
+SIDES = ("left", "above", "right", "below")
+MATCH_MM = 90.0  # of seam to one pair of marks that must meet
+LEAST_MATCH_MM = 15.0  # of seam, with any mark
+MARKS = ("tick", "cross")
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A neighbour of a sheet: its number, where it lies (`SIDES`) and the seam they share, mm."""
+
+    number: int
+    side: str
+    seam_mm: float
+    middle_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A mark that two sheets bear at one place of their seam: it must meet when they are set."""
+
+    sheets: tuple[int, int]
+    at_mm: tuple[float, float]
+    way: tuple[float, float]  # unit vector from the first sheet to the second
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class OnSheet:
+    """What is on one sheet.
+
+    Attributes
+    ----------
+    number, order : int
+        What is written on it, and its place in the order of setting, both from 1.
+    which : ndarray of int
+        Its pieces, in the order of the layout's fields.
+    box_mm : tuple of float
+        x0, y0, x1, y1 of its pieces on the work.
+    kg : float
+        Of its pieces, without paper and paste.
+    counts : tuple of (int, int)
+        Index of each material among the commission's (-1 for none), and its pieces.
+    """
+
+    number: int
+    order: int
+    which: Ints
+    outline: MultiPolygon
+    box_mm: tuple[float, float, float, float]
+    area_mm2: float
+    kg: float
+    counts: tuple[tuple[int, int], ...]
+    beside: tuple[Beside, ...]
+    pinned: bool
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height."""
+        x0, y0, x1, y1 = self.box_mm
+        return x1 - x0, y1 - y0
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """All sheets of a layout. `sheet` (n,) says for each piece on which it is, 0 for none."""
+
+    each: tuple[OnSheet, ...]
+    matches: tuple[Match, ...]
+    sheet: Ints
+    polygons: Shapes
+    stock: Ints
+
+    @property
+    def loose(self) -> int:
+        """Pieces that are on no sheet."""
+        return int((self.sheet == 0).sum())
+
+
+def divided(
+    doc: Commission, layout: Layout, stop: Callable[[], bool] = lambda: False
+) -> Commission:
+    """Return the commission divided into sheets; pinned ones stay.
+
+    Raises
+    ------
+    EmblemaError
+        Nothing is laid, or a sheet would be hardly larger than a piece.
+    core.errors.Stopped
+        `stop` answered True.
+    """
+    if not len(layout):
+        raise EmblemaError("Nothing is laid yet, so there is nothing to divide into sheets.")
+    graph = joint_graph(doc, layout)
+    stay = tuple(s for s in doc.sheets if s.pinned)
+    held = sheet_of(stay, graph.polygons)
+    free = np.flatnonzero(held == 0)
+    label = np.full(len(graph), -1)
+    label[free] = divide(graph.only(free), doc.sheeting, doc.seed, stop)
+    rooms = [np.flatnonzero(label == k) for k in range(int(label.max(initial=-1)) + 1)]
+    boxes = np.array([shapely.total_bounds(graph.polygons[r]) for r in rooms]).reshape(-1, 4)
+    numbers = (n for n in count(1) if n not in {s.number for s in stay})
+    made = [
+        _sheet(graph, rooms[k], next(numbers)) for k in setting_order(boxes, _level(doc)).tolist()
+    ]
+    return replace(doc, sheets=tuple(sorted((*stay, *made), key=lambda s: s.number)))
+
+
+def _level(doc: Commission) -> float:
+    """Return where the level line is, y in mm."""
+    return doc.height_mm - doc.sheeting.level_mm
+
+
+def sheet_of(sheets: tuple[Sheet, ...], polygons: Shapes) -> Ints:
+    """Return for each piece (n,) the number of the sheet that it is on, 0 where on none."""
+    out = np.zeros(len(polygons), np.int64)
+    if not sheets or not len(polygons):
+        return out
+    rooms = np.array([polygon_of(s.outline) for s in sheets], dtype=object)
+    shapely.prepare(rooms)
+    middle = shapely.centroid(polygons)
+    piece, sheet = shapely.STRtree(rooms).query(middle, predicate="covered_by")
+    number = np.array([s.number for s in sheets])
+    out[piece[::-1]] = number[sheet[::-1]]  # of several the first
+    lost = np.flatnonzero(out == 0)
+    if len(lost):
+        near = shapely.STRtree(rooms).query_nearest(
+            middle[lost], max_distance=NEAR_MM, all_matches=False
+        )
+        out[lost[near[0]]] = number[near[1]]
+    return out
+
+
+def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) -> Sheet:
+    """Return a sheet that holds some pieces: their room to the middle of the joints."""
+    gap = _half_joint(graph)
+    grown = shapely.union_all(shapely.buffer(graph.polygons[which], 1.02 * gap, join_style="mitre"))
+    # pools between them are theirs; what is as large as a piece may be another sheet's
+    closed = shapely.buffer(
+        shapely.buffer(grown, gap, join_style="mitre"), -gap, join_style="mitre"
+    )
+    least = float(graph.area_mm2.min())
+    parts = [
+        Polygon(p.exterior, [h for h in p.interiors if Polygon(h).area >= least])
+        for p in polygons_in(closed)
+    ]
+    room = MultiPolygon(parts)
+    plain = shapely.simplify(room, 0.2 * gap)
+    return Sheet(number, outline_of(plain if plain.is_valid else room), pinned)
+
+
+def _half_joint(graph: JointGraph) -> float:
+    """Return about half a joint of the work, mm, no more than lets rooms stay apart."""
+    some = graph.length_mm > 0
+    far = shapely.distance(graph.polygons[graph.a[some]], graph.polygons[graph.b[some]])
+    return float(np.clip(np.median(far) / 2 if len(far) else 0.5, 0.05, 5.0))
+
+
+def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) -> Sheets:
+    """Return what is on each sheet of a commission."""
+    graph = joint_graph(doc, layout) if graph is None else graph
+    on = sheet_of(doc.sheets, graph.polygons)
+    stock = np.concatenate([f.stock for f in layout.fields] or [np.empty(0, np.int64)])
+    seams = _seams(graph, on)
+    some = [s for s in doc.sheets if (on == s.number).any()]
+    boxes = np.array([shapely.total_bounds(graph.polygons[on == s.number]) for s in some])
+    order = setting_order(boxes.reshape(-1, 4), _level(doc)).tolist()
+    each = []
+    for k, s in enumerate(some):
+        which = np.flatnonzero(on == s.number)
+        kinds, many = np.unique(stock[which], return_counts=True)
+        x0, y0, x1, y1 = boxes[k].tolist()
+        each.append(
+            OnSheet(
+                number=s.number,
+                order=order.index(k) + 1,
+                which=which,
+                outline=polygon_of(s.outline),
+                box_mm=(x0, y0, x1, y1),
+                area_mm2=float(graph.area_mm2[which].sum()),
+                kg=float(graph.kg[which].sum()),
+                counts=tuple(zip(kinds.tolist(), many.tolist(), strict=True)),
+                beside=_beside(s.number, seams),
+                pinned=s.pinned,
+            )
+        )
+    return Sheets(tuple(each), _matches(seams), on, graph.polygons, stock)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seam:
+    """The joints that part two sheets: their middles (n, 2), how long each is, and the way over."""
+
+    sheets: tuple[int, int]
+    at: Floats
+    length: Floats
+    way: Floats
+
+
+def _seams(graph: JointGraph, on: Ints) -> list[_Seam]:
+    one, two = on[graph.a], on[graph.b]
+    seam = np.flatnonzero((one != two) & (one > 0) & (two > 0) & (graph.length_mm > 0))
+    flip = one[seam] > two[seam]
+    a, b = (
+        np.where(flip, graph.b[seam], graph.a[seam]),
+        np.where(flip, graph.a[seam], graph.b[seam]),
+    )
+    pair, which = np.unique(np.stack([on[a], on[b]], axis=1), axis=0, return_inverse=True)
+    out = []
+    for k, (i, j) in enumerate(pair.tolist()):
+        mine = np.flatnonzero(which.ravel() == k)
+        at = graph.middle_mm[seam[mine]]
+        line = shapely.shortest_line(graph.polygons[a[mine]], graph.polygons[b[mine]])
+        ends = shapely.get_coordinates(line).reshape(-1, 2, 2)
+        way = ends[:, 1] - ends[:, 0]
+        way /= np.maximum(np.hypot(*way.T), 1e-9)[:, None]
+        out.append(_Seam((i, j), at, graph.length_mm[seam[mine]], way))
+    return out
+
+
+def _beside(number: int, seams: list[_Seam]) -> tuple[Beside, ...]:
+    """Return a sheet's neighbours, each on the side on which most of the seam faces it."""
+    out = []
+    for s in seams:
+        if number not in s.sheets:
+            continue
+        other = s.sheets[1] if s.sheets[0] == number else s.sheets[0]
+        way = (s.way * s.length[:, None]).sum(axis=0) * (1 if s.sheets[0] == number else -1)
+        side = (
+            ("right" if way[0] > 0 else "left")
+            if abs(way[0]) > abs(way[1])
+            else ("below" if way[1] > 0 else "above")
+        )
+        x, y = np.average(s.at, axis=0, weights=s.length).tolist()
+        out.append(Beside(other, side, float(s.length.sum()), (x, y)))
+    return tuple(sorted(out, key=lambda b: (SIDES.index(b.side), b.number)))
+
+
+def _matches(seams: list[_Seam]) -> tuple[Match, ...]:
+    """Return marks along every seam, ticks and crosses by turns, so that neighbours must meet."""
+    out = []
+    for s in seams:
+        whole_mm = float(s.length.sum())
+        if whole_mm < LEAST_MATCH_MM:
+            continue
+        spread = s.at - np.average(s.at, axis=0, weights=s.length)
+        axis = np.linalg.svd(spread, full_matrices=False)[2][0] if len(spread) > 1 else np.ones(2)
+        along = spread @ (axis * (1 if axis[np.argmax(np.abs(axis))] > 0 else -1))
+        number = max(1, round(whole_mm / MATCH_MM))
+        wanted = along.min() + (np.arange(number) + 0.5) / number * np.ptp(along)
+        for n, w in enumerate(wanted):
+            # the longest joint near the place that is wanted
+            near = np.abs(along - w) <= max(np.ptp(along) / number / 4, np.abs(along - w).min())
+            k = int(np.flatnonzero(near)[np.argmax(s.length[near])])
+            x, y = s.at[k].tolist()
+            way = (float(s.way[k, 0]), float(s.way[k, 1]))
+            out.append(Match(s.sheets, (x, y), way, MARKS[n % 2]))
+    return tuple(out)
+
+
+# --- by hand --------------------------------------------------------------------------------
+
+
+def moved_to(doc: Commission, layout: Layout, pieces: Collection[int], sheet: int) -> Commission:
+    """Return the commission with pieces (places in the layout) moved to another sheet.
+
+    Raises
+    ------
+    EmblemaError
+        There is no such sheet, or a sheet would be left in two.
+    """
+    graph, on, which = _by_hand(doc, layout, sheet)
+    which = np.array(sorted(pieces), np.int64)
+    was = np.unique(on[which])
+    on[which] = sheet
+    touched = sorted({sheet, *was[was > 0].tolist()})
+    parts = graph.parts(on)
+    for k in touched:
+        if len(np.unique(parts[on == k])) > 1:
+            raise EmblemaError(
+                f"Sheet {k} would come apart: the piece hangs on it by nothing. Move the pieces "
+                "between first."
+            )
+    return _with_changed(doc, graph, on, touched)
+
+
+def joined(doc: Commission, layout: Layout, one: int, two: int) -> Commission:
+    """Return the commission with two sheets joined to one, whatever they weigh together.
+
+    Raises
+    ------
+    EmblemaError
+        There are no such sheets, or they do not lie side by side.
+    """
+    graph, on, _ = _by_hand(doc, layout, one, two)
+    on[on == two] = one
+    if len(np.unique(graph.parts(on)[on == one])) > 1:
+        raise EmblemaError(f"Sheets {one} and {two} do not lie side by side.")
+    return _with_changed(doc, graph, on, [one, two])
+
+
+def parted(doc: Commission, layout: Layout, sheet: int) -> Commission:
+    """Return the commission with a sheet parted in two, across its longer side.
+
+    Raises
+    ------
+    EmblemaError
+        There is no such sheet, or it is one piece.
+    """
+    graph, on, which = _by_hand(doc, layout, sheet)
+    if len(which) < 2:
+        raise EmblemaError(f"Sheet {sheet} is a single piece.")
+    part = graph.only(which)
+    box = shapely.total_bounds(part.polygons)
+    w, h = box[2] - box[0], box[3] - box[1]
+    half = replace(
+        doc.sheeting,
+        width_mm=max(w, h) * 0.62,
+        height_mm=max(min(w, h) * 1.05, max(w, h) * 0.62),
+        weight_kg=max(doc.sheeting.weight_kg, 0.7 * float(part.kg.sum())),
+        seams=(),
+    )
+    label = divide(part, half, doc.seed)
+    if label.max() == 0:  # too compact: straight through the middle
+        x = part.centre_mm[:, 0 if w >= h else 1]
+        label = (x > np.median(x)).astype(np.int64)
+    last = max(s.number for s in doc.sheets)
+    on[which[label > 0]] = last + label[label > 0]
+    return _with_changed(doc, graph, on, [sheet, *range(last + 1, last + 1 + int(label.max()))])
+
+
+def pinned(doc: Commission, sheet: int, on: bool) -> Commission:
+    """Return the commission with a sheet pinned, or free."""
+    _check_sheet(doc, sheet)
+    return replace(
+        doc,
+        sheets=tuple(replace(s, pinned=on) if s.number == sheet else s for s in doc.sheets),
+    )
+
+
+def _check_sheet(doc: Commission, sheet: int) -> None:
+    if all(s.number != sheet for s in doc.sheets):
+        raise EmblemaError(f"There is no sheet {sheet}; there are {len(doc.sheets)} sheets.")
+
+
+def _by_hand(doc: Commission, layout: Layout, *sheets: int) -> tuple[JointGraph, Ints, Ints]:
+    """Return the graph, the sheet of each piece, and the pieces of the first sheet."""
+    for k in sheets:
+        _check_sheet(doc, k)
+    graph = joint_graph(doc, layout)
+    on = sheet_of(doc.sheets, graph.polygons)
+    return graph, on, np.flatnonzero(on == sheets[0])
+
+
+def _with_changed(doc: Commission, graph: JointGraph, on: Ints, changed: list[int]) -> Commission:
+    """Return the commission with the rooms of some sheets made anew, those without pieces gone.
+
+    Numbers stay: what is written on paper does not change.
+    """
+    each = {s.number: s for s in doc.sheets}
+    for k in changed:
+        which = np.flatnonzero(on == k)
+        was = each.pop(k, None)
+        if len(which):
+            each[k] = _sheet(graph, which, k, was is not None and was.pinned)
+    return replace(doc, sheets=tuple(each[k] for k in sorted(each)))
