@@ -39,9 +39,9 @@ def straight_grid(graph: JointGraph, sheeting: Sheeting) -> Ints:
     """Return a grid of even cells, each piece in the cell that its middle lies in."""
     centre = graph.centre_mm
     low, size = centre.min(axis=0), np.ptp(graph.centre_mm, axis=0)
-    cells = [np.ceil(size / c) for c in ((sheeting.width_mm, sheeting.height_mm),)][0]
+    drawn = np.ceil(size / (sheeting.width_mm, sheeting.height_mm))
     turned = np.ceil(size / (sheeting.height_mm, sheeting.width_mm))
-    cells = min(cells, turned, key=np.prod)
+    cells = min(drawn, turned, key=np.prod)
     at = np.minimum((centre - low) * cells / size, cells - 1).astype(np.int64)
     return np.unique(at[:, 0] * 10_000 + at[:, 1], return_inverse=True)[1]
 
