@@ -115,8 +115,29 @@ def _parser() -> argparse.ArgumentParser:
     c = sub.add_parser("cartoon", help="write the full-size cartoon of a commission as PDF")
     c.add_argument("file", type=Path)
     c.add_argument("--out", type=Path, required=True, metavar="PDF")
-    c.add_argument("--paper", default="A4", choices=("A4", "A3", "A1", "A0", "whole"))
-    c.add_argument("--mirrored", action="store_true", help="as laid face down")
+    c.add_argument(
+        "--paper",
+        default="A4",
+        help="A4 to A0, Letter, Tabloid, C, D, E, roll:914 (mm wide) or whole (one page)",
+    )
+    c.add_argument(
+        "--side", choices=("front", "back"), default="front", help="from which it is seen"
+    )
+    c.add_argument(
+        "--mirrored", dest="side", action="store_const", const="back", help="as --side back"
+    )
+    c.add_argument(
+        "--codes",
+        choices=("key", "studio"),
+        default="key",
+        help="the key's numbers or the studio's codes",
+    )
+    c.add_argument(
+        "--correct",
+        default="100x100",
+        metavar="ACROSSxUP",
+        help="what the check bars of an uncorrected print measure in mm, such as 99.6x100.2",
+    )
     c.set_defaults(run=_cartoon)
 
     c = sub.add_parser("counts", help="write the counts by material of a commission as CSV")
@@ -251,9 +272,12 @@ def _demo(a: argparse.Namespace) -> int:
 
 def _cartoon(a: argparse.Namespace) -> int:
     from app.painting import write_cartoon_pdf
+    from core.paper.printer import correction_of
+    from core.paper.sizes import paper_of
 
+    paper, correction = paper_of(a.paper).word, correction_of(a.correct)
     doc, _, layout = _open(a.file)
-    write_cartoon_pdf(a.out, doc, layout, a.paper, a.mirrored)
+    write_cartoon_pdf(a.out, doc, layout, paper, a.side == "back", a.codes, correction)
     print(f"{len(layout):,} tesserae drawn in {a.out}")
     return 0
 

@@ -24,11 +24,12 @@ from PySide6.QtGui import (
     QPen,
 )
 
-from core.cartoon import pages_by_turns
+from core.cartoon import NUMBERS, pages_by_turns
 from core.commission import Commission
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError, Stopped
 from core.files import write_whole
+from core.paper.printer import TRUE, Correction
 from core.pieces import Layout
 
 if TYPE_CHECKING:
@@ -302,7 +303,14 @@ def _true_boxes(raw: Path, sizes: list[Size]) -> bytes:
 
 
 def write_cartoon_pdf(
-    path: str | Path, doc: Commission, layout: Layout, paper: str = "A4", mirrored: bool = False
+    path: str | Path,
+    doc: Commission,
+    layout: Layout,
+    paper: str = "A4",
+    mirrored: bool = False,
+    codes: str = NUMBERS,
+    correction: Correction = TRUE,
 ) -> None:
     """Write the cartoon at its true size (see `core.cartoon`)."""
-    write_pdf(path, pages_by_turns(doc, layout, paper, mirrored), doc.title)
+    pages = pages_by_turns(doc, layout, paper, mirrored, codes, correction)
+    write_pdf(path, pages, doc.title)

@@ -5,7 +5,7 @@ Screens, printers and PDF all paint the same page, so what is seen is what is pr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,3 +70,24 @@ class Page:
     items: tuple[Paths | Text, ...] = ()
     over: tuple[Paths | Text, ...] = ()
     clip_mm: tuple[float, float, float, float] | None = None
+
+
+def scaled(page: Page, across: float, up: float) -> Page:
+    """Return a page with all its places as much wider and higher; letters keep their shape."""
+    by = np.array([across, up])
+
+    def one(item: Paths | Text) -> Paths | Text:
+        if isinstance(item, Paths):
+            return replace(item, points=item.points * by)
+        size = item.size_mm * min(across, up)
+        return replace(item, x_mm=item.x_mm * across, y_mm=item.y_mm * up, size_mm=size)
+
+    clip = page.clip_mm
+    return replace(
+        page,
+        width_mm=page.width_mm * across,
+        height_mm=page.height_mm * up,
+        items=tuple(one(i) for i in page.items),
+        over=tuple(one(i) for i in page.over),
+        clip_mm=clip and (clip[0] * across, clip[1] * up, clip[2] * across, clip[3] * up),
+    )

@@ -9,8 +9,12 @@ from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
 from app.session import Session
 from app.widgets import text
 from core.agreed import LETTERS, MARK_LETTERS, pages_that_hold
-from core.cartoon import KEY, WHOLE, page_marks
+from core.cartoon import division_noted, page_marks
 from core.commission import Commission, Printed
+from core.errors import EmblemaError
+from core.keypage import KEY
+from core.paper.division import Division
+from core.paper.sizes import WHOLE
 from core.pieces import Layout
 
 MOST_NAMED = 6
@@ -19,12 +23,21 @@ Of = tuple[Layout, tuple[Printed, ...]]
 Marks = dict[tuple[str, bool], dict[str, str]]  # by paper and side, each page's
 
 
-def print_of(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> Printed:
+def print_of(doc: Commission, layout: Layout, division: Division) -> Printed:
     """Return the note of a cartoon printed today."""
-    marks = page_marks(doc, layout, paper, mirrored)
-    pages = "whole" if paper == WHOLE else f"{paper}, {len(marks) - 1} pages"
+    marks = page_marks(doc, layout, division)
+    name, mirrored = division.paper.name, division.mirrored
+    pages = "whole" if name == WHOLE else f"{name}, {len(marks) - 1} pages"
     what = f"Cartoon, {pages}{', mirrored' if mirrored else ''}"
-    return Printed(date.today().isoformat(), what, paper, mirrored, tuple(marks.items()))
+    return Printed(date.today().isoformat(), what, division.word, mirrored, tuple(marks.items()))
+
+
+def _marks_now(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> dict[str, str]:
+    """Return what the pages of a print would be marked today; none where its paper is unknown."""
+    try:
+        return page_marks(doc, layout, division_noted(doc, layout, paper, mirrored))
+    except EmblemaError:
+        return {}
 
 
 class Prints(QWidget):
@@ -65,7 +78,7 @@ class Prints(QWidget):
         kinds = {(p.paper, p.mirrored) for p in printed}
 
         def work() -> Marks:
-            return {kind: page_marks(doc, layout, *kind) for kind in kinds}
+            return {kind: _marks_now(doc, layout, *kind) for kind in kinds}
 
         def then(marks: Marks) -> None:
             self._marks, self._of = marks, now
@@ -91,14 +104,18 @@ class Prints(QWidget):
         marks = self._marks.get((p.paper, p.mirrored))
         if marks is None:
             return head + "looking ..."
+        if not marks:
+            return head + "on a paper that this version does not know."
         holds, gone = pages_that_hold(p, marks)
         gone = [name for name in gone if name != KEY]
+        new = [name for name in marks if name not in dict(p.marks)]
         if len(holds) == len(p.marks):
             return head + "every page holds."
-        if len(gone) >= len(p.marks) - 1:
+        if gone and len(gone) >= len(p.marks) - 1:
             return head + "no page holds any more."
-        named = ", ".join(gone[:MOST_NAMED]) + (" ..." if len(gone) > MOST_NAMED else "")
-        return head + f"{len(gone)} pages no longer hold: {named}."
+        told = [f"{len(gone)} pages no longer hold: {_listed(gone)}."] * bool(gone)
+        told += [f"{len(new)} pages are new: {_listed(new)}."] * bool(new)
+        return head + (" ".join(told) or "the key page no longer holds.")
 
     def show_found(self) -> None:
         """Say of the mark that was typed whether its page holds."""
@@ -123,6 +140,10 @@ class Prints(QWidget):
                     )
                     return
         self.found.setText("No page printed of this commission has this mark.")
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else "")
 
 
 def _same(a: Of | None, b: Of) -> bool:

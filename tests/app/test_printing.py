@@ -19,9 +19,10 @@ from PySide6.QtTest import QTest
 
 from app.painting import print_pages
 from core.archive import Work
-from core.cartoon import MARGIN_MM, cartoon_pages, tiles
+from core.cartoon import cartoon_pages, division_of
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError, Stopped
+from core.paper.sizes import MARGIN_MM
 
 TRUE_MM = 0.1
 BOX_MM = 0.18  # a printer rounds its pages to half a point
@@ -149,7 +150,7 @@ def leaf(shared):
 def test_the_cartoon_is_printed_aside_and_the_window_lives_on(shared, leaf, tmp_path) -> None:
     path = tmp_path / "cartoon.pdf"
     doc, layout = shared.session.doc, shared.session.layout
-    parts = tiles(doc, "A4")
+    parts = division_of(doc, layout, "A4").tiles
     assert len(parts) > 20
     beats, formats, threads = [], [], []
     beat = QTimer(interval=2)

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plan_rig import bands, laid
+from plan_rig import bands, field_of, laid
 
 from core.agreed import (
     LETTERS,
@@ -23,7 +23,7 @@ from core.agreed import (
     question,
     record_print,
 )
-from core.cartoon import KEY, cartoon_pages, page_marks
+from core.cartoon import cartoon_pages, division_noted, division_of, page_marks
 from core.changes import changes, told
 from core.commission import (
     Commission,
@@ -35,6 +35,7 @@ from core.commission import (
     remove_field,
 )
 from core.drawing import Text
+from core.keypage import KEY
 from core.pieces import LaidField, Layout, Pieces
 
 TODAY = "2031-05-02"
@@ -175,11 +176,19 @@ def test_marks_of_many_pages_hardly_ever_agree_by_chance() -> None:
     assert len(marks) >= 3999
 
 
+def spread() -> Commission:
+    """Return the bands in the upper left of a larger work, and a slab in its lower right."""
+    doc = bands()
+    slab = ((((180.0, 120.0), (400.0, 120.0), (400.0, 300.0), (180.0, 300.0)),),)
+    far = field_of("f3", "Slab", slab, tessera_mm=30.0)
+    return replace(doc, width_mm=400.0, height_mm=300.0, fields=(*doc.fields, far))
+
+
 @pytest.mark.parametrize("mirrored", [False, True])
 def test_each_page_carries_the_mark_that_is_worked_out_for_it(mirrored: bool) -> None:
-    doc = replace(bands(), width_mm=400.0, height_mm=300.0)
+    doc = spread()
     layout = laid(doc)
-    marks = page_marks(doc, layout, "A4", mirrored)
+    marks = page_marks(doc, layout, division_of(doc, layout, "A4", mirrored))
     pages = cartoon_pages(doc, layout, "A4", mirrored)
     assert sorted(marks) == sorted(p.name for p in pages) and len(pages) > 3
     for page in pages:
@@ -188,14 +197,46 @@ def test_each_page_carries_the_mark_that_is_worked_out_for_it(mirrored: bool) ->
 
 
 def test_only_the_pages_of_what_changed_no_longer_hold() -> None:
-    doc = replace(bands(), width_mm=400.0, height_mm=300.0)
-    before = page_marks(doc, laid(doc), "A4", False)
-    printed = Printed(TODAY, "Cartoon", "A4", False, tuple(before.items()))
+    doc = spread()
+    layout = laid(doc)
+    division = division_of(doc, layout, "A4")
+    before = page_marks(doc, layout, division)
+    printed = Printed(TODAY, "Cartoon", division.word, False, tuple(before.items()))
     assert pages_that_hold(printed, before) == (list(before), [])
-    # all fields lie on the first page
+    # the bands lie on the first page
     changed = change_field(doc, "f2", tessera_mm=8.0)
-    holds, gone = pages_that_hold(printed, page_marks(changed, laid(changed), "A4", False))
-    assert set(gone) == {KEY, "A1"} and len(holds) == len(before) - 2
+    after = laid(changed)
+    now = page_marks(changed, after, division_noted(changed, after, division.word, False))
+    holds, gone = pages_that_hold(printed, now)
+    assert set(gone) == {KEY, "A1"} and len(holds) == len(before) - 2 > 1
+
+
+# of 40 x 30 squares of 10 mm, 12 mm apart, on A4, as they stand on prints made before pages
+# lapped evenly
+FIRST = {
+    False: "A1 XE44PH A2 EYDHMV B1 WETQCK B2 G4AEPR C1 M9G42D C2 JF4WNQ Key 375PAP",
+    True: "A1 SQSSGJ A2 3UHRTG B1 E3HMQ2 B2 VZFWZZ C1 VQQJQ9 C2 224QMP Key 375PAP",
+}
+
+
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_prints_noted_before_pages_lapped_evenly_still_hold(mirrored: bool) -> None:
+    floor = [
+        shapely.box(12.0 * k, 12.0 * r, 12.0 * k + 10, 12.0 * r + 10)
+        for r in range(30)
+        for k in range(40)
+    ]
+    n = len(floor)
+    pieces = Pieces(np.array(floor, dtype=object), np.zeros(n, int), np.arange(n), np.zeros(n))
+    field = LaidField("f0", pieces, np.zeros((n, 3)), np.zeros(n, int), np.zeros(n))
+    doc, layout = replace(bands(), width_mm=480.0, height_mm=360.0), Layout((field,))
+    marks = page_marks(doc, layout, division_noted(doc, layout, "A4", mirrored))
+    words = FIRST[mirrored].split()
+    pairs = zip(words[::2], words[1::2], strict=True)
+    noted = Printed(TODAY, "Cartoon", "A4", mirrored, tuple(pairs))
+    assert pages_that_hold(noted, marks) == (words[::2], [])
+    # and what is printed today is told apart from it
+    assert division_of(doc, layout, "A4", mirrored).word not in ("A4", "")
 
 
 def test_what_would_change_is_told_by_field_and_material() -> None:
