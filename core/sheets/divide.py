@@ -21,15 +21,16 @@ from core.errors import EmblemaError, Stopped
 from core.sheets.cut import cheapest_cut
 from core.sheets.graph import Floats, Ints, JointGraph
 
-WANDER = 0.16  # of a sheet's side, at least, that is left for its seams to wander in
-ALONG = 1.5  # times that a seam costs where it follows a course, since it then runs straight
+WANDER = 0.08  # of a sheet's side, at least, that is left for its seams to wander in
+ALONG = 2.5  # times that a seam costs where it follows a course, since it then runs straight
 BETWEEN_FIELDS = 0.7  # times, where two fields meet: an edge of the drawing hides it
 SPARED = 8.0  # times, across a place that is to be spared
-UNEVEN = 0.45  # share by which joints cost more or less here and there, so that seams wander
-WAVE = 5.0  # tesserae between one such place and the next
+UNEVEN = 0.85  # share by which joints cost more or less here and there, so that seams wander
+WAVE = 2.5  # tesserae between one such place and the next
 BACK = 0.5  # of a piece's side: what it costs to lie a whole wander from where its sheet began
 SMALL = 0.5  # of a sheet's usual area: what is smaller joins its neighbour, where both go together
 ROUNDS = 2
+NOTHING_MM = 1e-6  # that tells of no size
 NECK = 2.0  # tesserae: what holds two parts of a sheet together by less is too thin to lift
 
 
@@ -59,7 +60,7 @@ def divide(
     for k in range(int(part.max()) + 1):
         mine = np.flatnonzero(part == k)
         limits = _either_way(graph, mine, sheeting)
-        found, boxes = _bond(graph, mine, limits, tessera)
+        found, boxes = _bond(graph, mine, limits)
         label[mine] = begun + found
         begun += len(boxes)
         cells += boxes
@@ -104,35 +105,43 @@ def _either_way(graph: JointGraph, mine: Ints, sheeting: Sheeting) -> tuple[floa
 
     Never so large that it weighs more than its limit.
     """
-    x0, y0 = graph.bounds[mine, :2].min(axis=0)
-    x1, y1 = graph.bounds[mine, 2:].max(axis=0)
+    box = _bounds(graph, mine)
     per_mm2 = float(graph.kg[mine].sum() / graph.area_mm2[mine].sum())
     w, h = sheeting.width_mm, sheeting.height_mm
     by = min(1.0, math.sqrt(0.92 * sheeting.weight_kg / (per_mm2 * w * h)))
     w, h = w * by, h * by
 
     def number(size: tuple[float, float]) -> int:
-        across, down = size[0] * (1 - WANDER), size[1] * (1 - WANDER)
-        return int(np.ceil((x1 - x0) / across) * np.ceil((y1 - y0) / down))
+        sides = zip(box[2:] - box[:2], size, _spacing(graph, mine, size), strict=True)
+        across, down = (_steps(*side) for side in sides)
+        return across * down
 
     return min(((w, h), (h, w)), key=number)
 
 
-def _bond(
-    graph: JointGraph, mine: Ints, size: tuple[float, float], tessera: float
-) -> tuple[Ints, list[Floats]]:
+def _spacing(graph: JointGraph, mine: Ints, size: tuple[float, float]) -> tuple[float, float]:
+    """Return how far sheets of a size begin from one another, so that their seams can wander."""
+    largest = np.percentile(graph.bounds[mine, 2:] - graph.bounds[mine, :2], 95, axis=0)
+    across, down = (
+        s - min(max(WANDER * s, 1.5 * most), 0.5 * s) for s, most in zip(size, largest, strict=True)
+    )
+    return across, down
+
+
+def _steps(extent: float, size: float, spacing: float) -> int:
+    """Return how many sheets go side by side; where one is enough no seam has to wander."""
+    return 1 if extent <= size else math.ceil(extent / spacing)
+
+
+def _bond(graph: JointGraph, mine: Ints, size: tuple[float, float]) -> tuple[Ints, list[Floats]]:
     """Return pieces parted in rows, and each row in columns, and the box that each sheet may fill.
 
     Rows are alike in height; a row's columns hold alike much.
     """
-    largest = np.percentile(graph.bounds[mine, 2:] - graph.bounds[mine, :2], 95, axis=0)
-    wander = [
-        min(max(WANDER * s, 1.5 * most), 0.5 * s) for s, most in zip(size, largest, strict=True)
-    ]
-    across, down = size[0] - wander[0], size[1] - wander[1]
-    centre = graph.centre_mm[mine]
+    across, down = _spacing(graph, mine, size)
+    centre, bounds = graph.centre_mm[mine], graph.bounds[mine]
     low, high = centre[:, 1].min(), centre[:, 1].max()
-    rows = max(1, math.ceil((high - low) / down))
+    rows = _steps(bounds[:, 3].max() - bounds[:, 1].min(), size[1], down)
     row = np.minimum((centre[:, 1] - low) * rows / max(high - low, 1e-9), rows - 1).astype(np.int64)
     label = np.zeros(len(mine), np.int64)
     boxes: list[Floats] = []
@@ -142,13 +151,13 @@ def _bond(
             some = on[run]
             x = centre[some, 0]
             order = np.argsort(x, kind="stable")
-            columns = max(1, math.ceil((x.max() - x.min()) / across))
+            wide = bounds[some, 2].max() - bounds[some, 0].min()
+            columns = _steps(wide, size[0], across)
             share = np.cumsum(graph.area_mm2[mine[some]][order])
             place = np.minimum(columns * (share - share[0] / 2) / share[-1], columns - 1e-9)
             column = np.empty(len(some), np.int64)
             column[order] = place.astype(np.int64)
-            wide = [np.ptp(x[column == c]) for c in range(columns) if (column == c).any()]
-            if max(wide) > across:
+            if columns > 1 and max(np.ptp(x[column == c]) for c in np.unique(column)) > across:
                 column = np.minimum((x - x.min()) * columns / np.ptp(x), columns - 1).astype(
                     np.int64
                 )
@@ -184,7 +193,9 @@ class _Shape:
     def may_hold(self, bounds: Floats, sheet: int) -> NDArray[np.bool_]:
         """Return which boxes (n, 4) lie within a sheet's window."""
         w = self.window[sheet]
-        out: NDArray[np.bool_] = (bounds[:, :2] >= w[:2]).all(1) & (bounds[:, 2:] <= w[2:]).all(1)
+        out: NDArray[np.bool_] = (bounds[:, :2] >= w[:2] - NOTHING_MM).all(1) & (
+            bounds[:, 2:] <= w[2:] + NOTHING_MM
+        ).all(1)
         return out
 
 
@@ -407,7 +418,9 @@ def _within_limits(
         mine = np.flatnonzero(label == k)
         box = _bounds(graph, mine)
         over = (box[2:] - box[:2]) / (window[k][2:] - window[k][:2])
-        if len(mine) < 2 or (over.max() <= 1 and graph.kg[mine].sum() <= sheeting.weight_kg):
+        if len(mine) < 2 or (
+            over.max() <= 1 + NOTHING_MM / 100 and graph.kg[mine].sum() <= sheeting.weight_kg
+        ):
             continue
         x = graph.centre_mm[mine, int(np.argmax(over))]
         half = x > (x.min() + x.max()) / 2

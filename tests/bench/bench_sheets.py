@@ -14,7 +14,8 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests/core/sheets"), str(ROOT / "tests/bench")]
+TESTS = ("core/sheets", "core/laying", "bench")
+sys.path[:0] = [str(ROOT), *(str(ROOT / "tests" / folder) for folder in TESTS)]
 
 import numpy as np
 from baseline_fields import many_fields
