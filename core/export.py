@@ -18,9 +18,10 @@ from core.colour.shown import shown_lab
 from core.commission import Commission
 from core.files import write_text, write_whole
 from core.flow import curve_of
-from core.geometry import polygon_of
+from core.geometry import lines_in, polygon_of
 from core.pieces import Layout
 from core.plaintext import csv_text, xml_text
+from core.sheets.made import sheet_of
 from core.sizes import smallest_mm
 
 COLUMNS = [
@@ -94,6 +95,9 @@ def write_svg(
 ) -> None:
     """Write pieces in their colours on the grout, grouped by field, in true mm.
 
+    What is not laid has groups of its own, not shown until they are switched on: the fields'
+    borders, the flow lines and, where the work is divided, the sheets.
+
     Parameters
     ----------
     frame : tuple of float
@@ -118,8 +122,31 @@ def write_svg(
             points = " ".join(f"{x:.4f},{y:.4f}" for x, y in xy)
             lines.append(f'<polygon points="{points}" fill="{_hex(colour)}"/>')
         lines.append("</g>")
+    lines += _not_laid(doc)
     lines.append("</svg>\n")
     write_text(path, "\n".join(lines))
+
+
+def _not_laid(doc: Commission) -> list[str]:
+    kinds: dict[str, list[shapely.Geometry]] = {
+        "borders": [polygon_of(f.outline).boundary for f in doc.fields],
+        "flow lines": [curve_of(line) for line in doc.flow_lines],
+        "sheets": [polygon_of(s.outline).boundary for s in doc.sheets],
+    }
+    out = []
+    for kind, shapes in kinds.items():
+        drawn = [line for shape in shapes for line in lines_in(shape)]
+        if not drawn:
+            continue
+        out.append(
+            f'<g id="{kind.replace(" ", "-")}" display="none" fill="none" stroke="#000000" '
+            'stroke-width="0.5">'
+        )
+        for line in drawn:
+            points = " ".join(f"{x:.4f},{y:.4f}" for x, y in line.coords)
+            out.append(f'<polyline points="{points}"/>')
+        out.append("</g>")
+    return out
 
 
 def write_png(
@@ -156,10 +183,14 @@ def picture(
 
 
 def write_geojson(path: str | Path, doc: Commission, layout: Layout) -> None:
-    """Write every piece as a GeoJSON polygon (RFC 7946; coordinates in mm, y down)."""
+    """Write every piece as a GeoJSON polygon (RFC 7946; coordinates in mm, y down).
+
+    With the number of its sheet, where the work is divided into sheets.
+    """
     features = []
     for laid in layout.fields:
         name = doc.field_by_id(laid.field_id).name
+        sheet = sheet_of(doc.sheets, laid.pieces.polygons)
         for k, shape in enumerate(shapely.to_geojson(laid.pieces.polygons)):
             code = doc.materials[laid.stock[k]].code if laid.stock[k] >= 0 else None
             properties = {
@@ -168,6 +199,8 @@ def write_geojson(path: str | Path, doc: Commission, layout: Layout) -> None:
                 "piece": int(laid.pieces.piece[k]),
                 "stock": code,
             }
+            if doc.sheets:
+                properties["sheet"] = int(sheet[k]) or None
             features.append(
                 {"type": "Feature", "properties": properties, "geometry": json.loads(shape)}
             )

@@ -19,7 +19,8 @@ from app.jobcard.base import Leaf
 from app.jobcard.reckoned import quote_lines, weight_lines, work_line
 from app.jobcard.unfold import Unfold
 from app.theme import RUST
-from app.widgets import button, row, swatch_icon, text
+from app.widgets import Number, button, row, swatch_icon, text
+from core.cutting import WIDEST_CUT_MM, write_dxf
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import Count, figures, write_counts_csv
 
@@ -86,6 +87,8 @@ class FiguresLeaf(Leaf):
         self.group(
             "Quote", *self.quote, self.unpriced, text("Click a figure to see its parts.", "hint")
         )
+        self.cut = Number("Width of the cut", "mm", 0.0, WIDEST_CUT_MM, lambda _: None, 2, 0.1)
+        self.cut.show_value(1.0)
         self.group(
             "Write",
             row(
@@ -97,6 +100,20 @@ class FiguresLeaf(Leaf):
                 button("Drawing ...", lambda: self._ask("layout.svg", write_svg)),
             ),
             button("Pieces as GeoJSON ...", lambda: self._ask("layout.geojson", write_geojson)),
+            self.cut,
+            button("Paths for a cutting machine ...", self._ask_cutting),
+            text(
+                "Of the chosen fields, or of all laid in sectile. Paths lie half a cut outside "
+                "each piece; a machine cuts by its own maker's rules of safety.",
+                "hint",
+            ),
+        )
+
+    def _ask_cutting(self) -> None:
+        cut, chosen = self.cut.spin.value(), self.session.selection
+        self._ask(
+            "pieces.dxf",
+            lambda path, doc, layout: write_dxf(path, doc, layout, cut, chosen),
         )
 
     def _ask(self, name: str, write: Callable[..., None]) -> None:

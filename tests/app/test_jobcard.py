@@ -408,6 +408,21 @@ def test_figures_count_what_is_laid_and_write(table, tmp_path):
     assert len((tmp_path / "counts.csv").read_text().splitlines()) == leaf.table.rowCount() + 1
 
 
+def test_paths_for_a_cutting_machine_are_of_the_chosen_fields(table, tmp_path, monkeypatch):
+    import ezdxf
+    from PySide6.QtWidgets import QFileDialog
+
+    session, path = table.session, tmp_path / "pieces.dxf"
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", lambda *a: (str(path), ""))
+    chosen = session.layout.fields[0]
+    session.select((chosen.field_id,))
+    table.card.turn_to("Figures")
+    press(table.card.leaf, "Paths for a cutting machine ...")
+    assert pump(path.exists), table.said
+    paths = ezdxf.readfile(path).modelspace().query("POLYLINE")
+    assert len(paths) == len(chosen.pieces)
+
+
 def test_trace_makes_one_step(table):
     session = table.session
     session.apply("bare", replace(session.doc, fields=()))

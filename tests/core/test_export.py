@@ -14,7 +14,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from core.commission import Commission, FlowLine, field_of
+from core.commission import Commission, FlowLine, Sheet, field_of
 from core.errors import EmblemaError
 from core.export import (
     COLUMNS,
@@ -97,6 +97,27 @@ def test_svg_is_drawn_in_mm(work: tuple[Commission, Layout], tmp_path: Path) -> 
     assert all(re.fullmatch("#[0-9a-f]{6}", p.get("fill", "")) for p in root.iter(f"{SVG}polygon"))
     titles = [t.text for t in root.iter(f"{SVG}title")]
     assert titles == ["Wall & step", 'Ground, "the wide one"', "Sun & <light>"]
+    # a layer for each kind of line, hidden until it is wanted
+    layers = {g.get("id"): g for g in root.iter(f"{SVG}g") if g.get("display") == "none"}
+    assert list(layers) == ["borders", "flow-lines"]
+    (line,) = layers["flow-lines"].iter(f"{SVG}polyline")
+    xy = [tuple(map(float, p.split(","))) for p in line.get("points", "").split()]
+    assert shapely.LineString(xy).hausdorff_distance(curve_of(doc.flow_lines[0])) < 1e-3
+
+
+def test_pieces_name_their_sheet_where_there_are_sheets(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    write_geojson(tmp_path / "l.geojson", doc, layout)
+    assert '"sheet"' not in (tmp_path / "l.geojson").read_text()
+    half = (((0.0, 0.0), (70.0, 0.0), (70.0, 90.0), (0.0, 90.0)),)
+    rest = (((70.0, 0.0), (150.0, 0.0), (150.0, 90.0), (70.0, 90.0)),)
+    doc = replace(doc, sheets=(Sheet(1, (half,)), Sheet(7, (rest,))))
+    write_geojson(tmp_path / "l.geojson", doc, layout)
+    for f in json.loads((tmp_path / "l.geojson").read_text())["features"]:
+        x = shapely.from_geojson(json.dumps(f["geometry"])).centroid.x
+        assert f["properties"]["sheet"] == (1 if x < 70 else 7)
 
 
 def test_png_has_the_works_size_and_colours(
