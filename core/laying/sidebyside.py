@@ -24,7 +24,7 @@ from core.pieces import Pieces
 from core.workers import NoWorkers, Workers
 
 Stop = Callable[[], bool]
-WORTH_IT = 1000  # pieces' worth of work below which one process is as quick, and stops as soon
+LEAST_WORK = 1000  # pieces' worth of work below which one process is as quick, and stops as soon
 POINTS = 20  # of an outline or a line, that are a piece's worth of work
 
 
@@ -45,7 +45,7 @@ class SideBySide:
             A field cannot be laid.
         """
         settings = [by_its_seed(s) for s in settings]
-        if sum(map(work, settings)) >= WORTH_IT:
+        if sum(map(work, settings)) >= LEAST_WORK:
             self._workers.begin(len(settings))  # they get ready while congruent fields are found
         alike = first_alike(settings)
         firsts = [k for k, (_, move) in enumerate(alike) if move is None]
@@ -61,7 +61,7 @@ class SideBySide:
         largest_first = sorted(which, key=lambda k: -work(settings[k]))
         done: set[int] = set()
         tasks = [settings[k] for k in largest_first]
-        if sum(map(work, tasks)) >= WORTH_IT:
+        if sum(map(work, tasks)) >= LEAST_WORK:
             # where there can be no workers, go on by ourselves
             with suppress(NoWorkers), closing(self._workers.run(tasks, stop)) as answers:
                 for n, answer in answers:

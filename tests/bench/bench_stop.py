@@ -25,7 +25,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from shapely.affinity import translate
 
 from core.laying import Setting, lay_field
-from core.laying.sidebyside import WORTH_IT, work
+from core.laying.sidebyside import LEAST_WORK, work
 
 AS_LARGE = 0.98  # of the field that is laid by a worker
 CUT = (
@@ -43,7 +43,7 @@ def tiled(name: str) -> Setting:
     """Return a shape of the catalogue over and over, as a field of many parts."""
     one = CATALOGUE[name]()
     x0, y0, x1, y1 = one.outline.bounds
-    n = max(1, int(AS_LARGE * WORTH_IT / work(one)))
+    n = max(1, int(AS_LARGE * LEAST_WORK / work(one)))
     wide = int(np.ceil(np.sqrt(n)))
     by = [((k % wide) * (x1 - x0 + 20), (k // wide) * (y1 - y0 + 20)) for k in range(n)]
     return one.with_choices(
@@ -54,7 +54,7 @@ def tiled(name: str) -> Setting:
 
 
 def fields() -> Iterator[tuple[str, Setting]]:
-    side = float(np.sqrt(0.88 * AS_LARGE * WORTH_IT) * 11.0)  # the rest is work at the border
+    side = float(np.sqrt(0.88 * AS_LARGE * LEAST_WORK) * 11.0)  # the rest is work at the border
     square = shapely.box(0, 0, side, side)
     line = translate(LineString(wave(side, side / 8, 2)), 0, side / 2)
     plain = setting_of(MultiPolygon([square]), "tessellatum", 10.0, 1.0, False, (line,))

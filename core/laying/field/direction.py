@@ -19,10 +19,9 @@ from core.laying.exact import FINE, SOLVED, angles, factored, quantised
 from core.laying.field.grid import Array, Grid, across, along
 from core.laying.spec import Setting
 
-BORDER_YIELDS = 3.0  # pitches from a flow line within which the border lets it lead
+YIELDS = 3.0  # pitches from a flow line within which the border lets it lead, and a shorter line
 LINE_LEADS = 3.5  # pitches beside a flow line that it leads
 LINE_SIDE = 2.0  # how strongly, beside it
-HUG = 1.0  # how strongly a hugged border leads
 CREASE = 0.15  # change of the doubled angle in one pitch beyond which the flow may turn sharply
 CREASE_ROUNDS = 6
 
@@ -85,12 +84,12 @@ def direction_field(setting: Setting) -> Direction:
         known += LINE_SIDE * _beside(grid, setting.flow, reach, lambda d: 1 - d / reach)
     if setting.hug:
         # every course runs parallel to the hugged border, as far as the field goes
-        known += HUG * _beside(grid, setting.hug, None, np.ones_like)
+        known += _beside(grid, setting.hug, None, np.ones_like)
     elif setting.laying.follow_border:
         xy, t = along(outline.boundary, step / 2)
         weight = np.ones(len(xy))
         if flow is not None and not flow.is_empty:
-            far = shapely.distance(shapely.points(xy), flow) / (BORDER_YIELDS * pitch)
+            far = shapely.distance(shapely.points(xy), flow) / (YIELDS * pitch)
             weight = np.clip(far, 0.0, 1.0) ** 2
         known += _known(grid, xy, t, weight)
     if known[0].sum() < 1e-9:

@@ -57,8 +57,13 @@ class Grid:
         return out
 
     def splat(self, xy: Array, values: Array) -> Array:
-        """Add values (n, k) to the four nodes round each point, bilinear: (k, rows, columns)."""
+        """Add values (n, k) to the four nodes round each point, bilinear: (k, rows, columns).
+
+        What lies beyond the grid is left out.
+        """
         rc = self.cell(xy)
+        on = ((rc >= 0) & (rc <= np.array(self.shape)[:, None] - 1)).all(axis=0)
+        rc, values = rc[:, on], values[on]
         r0 = np.clip(np.floor(rc[0]).astype(int), 0, self.shape[0] - 2)
         c0 = np.clip(np.floor(rc[1]).astype(int), 0, self.shape[1] - 2)
         fr, fc = rc[0] - r0, rc[1] - c0

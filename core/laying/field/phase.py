@@ -31,7 +31,7 @@ from core.laying.exact import (
     turns,
     ways,
 )
-from core.laying.field.direction import Direction
+from core.laying.field.direction import YIELDS, Direction
 from core.laying.field.grid import Array, Grid, across, straight_parts
 from core.laying.spec import Setting
 
@@ -39,7 +39,6 @@ BORDER_TIE = 3.0
 LINE_TIE = 0.2  # a line says which way; where a course lies it says only if no border does
 MOST_POINTS = 200  # of a line whose room is drawn at once
 STRETCH = 8  # points, of a line with more
-LINES_APART = 3.0  # pitches from a longer flow line within which a line says nothing of it
 LOOSE_BORDER_TIE = 0.6  # a border not followed still draws courses that run along it
 UNIT_PULL = 0.15
 ROUNDS = 10
@@ -124,7 +123,7 @@ def _ties(
     else:
         tie(setting.outline.boundary, LOOSE_BORDER_TIE, np.pi, 12)
     if setting.flow:
-        tie(_leading(setting.flow, LINES_APART * pitch), LINE_TIE, 0.0, 2)
+        tie(_leading(setting.flow, YIELDS * pitch), LINE_TIE, 0.0, 2)
     return weight, target
 
 

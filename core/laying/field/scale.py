@@ -18,6 +18,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiLineString, MultiPolygon
 
+from core.geometry import LINKED_MM
 from core.laying.exact import PLACE_MM, quantised
 from core.laying.field.grid import Array, Grid
 
@@ -25,7 +26,6 @@ GRADE = 0.1  # of a piece that the next is larger or smaller, where nothing else
 STEEPEST = 0.14  # at most: beyond, one piece in seven would end a course
 STEP = 0.5  # of the smallest pitch, between two nodes
 MOST_NODES = 90_000
-BARELY_MM = 0.01  # of its reach at which a size does not tell yet, so that no last bit decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ def sizes_felt(outline: MultiPolygon, own_mm: float, sizes: Sequence[Size]) -> t
         s
         for s in sizes
         if s.tessera_mm != own_mm
-        and shapely.dwithin(outline, s.lines, s.reach_mm(own_mm) - BARELY_MM)
+        and shapely.dwithin(outline, s.lines, s.reach_mm(own_mm) - LINKED_MM)
     )
 
 

@@ -22,7 +22,7 @@ from core.geometry import cross
 from core.laying.exact import angles, dot
 from core.laying.field.grid import Array
 from core.laying.opus.coursed import lay_parts
-from core.laying.opus.regulatum import best_number, fills
+from core.laying.opus.regulatum import OFF_AXIS, STRAY, best_number, fills
 from core.laying.pieces.shape import shape_pieces
 from core.laying.spec import Setting
 from core.pieces import Pieces
@@ -33,7 +33,6 @@ WIDEST = 5.5  # pitches; a wider field is not a band
 LEAST = 1.0  # widths that an arm is long
 LEAST_ALONE = 3.0  # the same, of a band that is one arm
 STRAIGHT_ON = 0.92  # cosine of the least turn that is not a bend
-STRAY = 0.25  # joints that an arm may stray from the outline, and its sides from being parallel
 STRAIGHT = 0.1  # of that, within which a point of a side is no corner
 MOST_SIDES = 400  # of an outline; what has more is not made of straight arms
 FACING = 0.05  # widths for which two sides at least face one another
@@ -43,7 +42,6 @@ ASIDE = 0.25  # pieces by which the joints of a course are moved from those of t
 ASIDE_MITRED = 0.15  # the same, where the pieces at an end are cut to a mitre
 ENDS = ((0, 3), (1, 2))  # the corners at an arm's start and end
 PLACES = 7  # moves to choose from
-OFF_AXIS = 0.03  # tangent of the angle by which a flow line may stray from its arm
 ACROSS = 0.6  # widths for which a flow line may run across an arm, from another that butts on it
 
 

@@ -31,6 +31,7 @@ from core.laying.field.grid import Array
 from core.laying.pieces.border import clear_of_border
 from core.laying.pieces.shape import blunted, shape_pieces
 from core.laying.rooms.power import sized_cells
+from core.laying.rooms.split import GAIN
 from core.laying.spec import Setting
 from core.pieces import Pieces
 from core.quality import OWN_SHARP_DEG, OWN_SLIVER, TIP_DEG
@@ -45,7 +46,6 @@ TAIL = 2.2  # standard deviations within which sizes are drawn
 TIP = 1.5  # pitches; a longer tongue is no tip
 TRUE = 0.03  # joints of detail in an outline that do not count
 SWEEPS = 6
-GAIN = 0.02  # that a change must win, in squares of the pitch left bare
 TURNS = 4  # directions in which a room is cut through its middle
 WAYS = 3  # of cutting a room in two that are looked at closely
 CORNERS = 2  # hollow corners from which a room is cut

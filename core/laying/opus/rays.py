@@ -22,7 +22,6 @@ from core.laying.spec import Setting
 from core.pieces import Pieces, together
 
 LEAST_RAYS = 3
-NOTCH = 0.1  # sine of the least turn inwards between two rays
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +82,7 @@ def star_of(setting: Setting) -> Star | None:
     each = len(ring) // rays
     start = int(quantised(np.hypot(*(ring - middle).T), PLACE_MM).argmin())
     before, after = ring[start] - ring[start - 1], ring[(start + 1) % len(ring)] - ring[start]
-    turn = cross(before, after)
-    if turn > -NOTCH * np.hypot(*before) * np.hypot(*after):
+    if quantised(cross(before, after), PLACE_MM) >= 0:
         return None
     border = np.roll(ring, -start, axis=0)[: each + 1]
     sector = Polygon(np.vstack([middle, border]))

@@ -27,9 +27,8 @@ from core.quality import UNEVEN
 Whole = NDArray[np.int64]
 
 MERGED = 0.5  # pitches within which two corners are on one line
-SLANT = 0.5  # joints that a side may stray from its axis from end to end
-STRAY = 0.25  # joints that a cell may stray from the outline
-OFF_AXIS = 0.03  # tangent of the angle by which a flow line may stray from an axis
+STRAY = 0.25  # joints that a cell or an arm may stray from the outline
+OFF_AXIS = 0.03  # tangent of the angle by which a flow line may stray from its axis
 MOST_BLOCKS = 1_000_000  # between lines through corners; what has more is a staircase
 MOST_MOVED = 0.15  # pitches that a line is moved aside as by hand
 
@@ -84,7 +83,7 @@ def _steps(lines: tuple[shapely.LineString, ...]) -> Array:
 def _in_grid(setting: Setting, part: Polygon) -> Pieces | None:
     """Lay one part in a grid along the axes; None where its outline is not made of cells."""
     joint = setting.laying.joint_mm
-    axes = _corner_lines(part, setting.pitch_mm, SLANT * joint)
+    axes = _corner_lines(part, setting.pitch_mm, 2 * STRAY * joint)
     if axes is None:
         return None
     column, row, room = _cells(part, axes, setting)

@@ -22,9 +22,9 @@ from core.laying.spec import Setting
 from core.quality import OWN_ODD, OWN_TURNING, TURN_LIMIT
 
 MOST = 0.06  # share of the piece that a nip may cost
-# off the flow from which pieces are nipped, step by step, and what it may cost
-STEPS = [(np.radians(off), most) for off, most in ((20, 0.1), (12, MOST), (8, MOST), (5, MOST))]
-ALWAYS = np.radians(12.0)  # off the flow from which they are, however the others lie
+# off the flow from which pieces are nipped, step by step, what it may cost, and whether only while
+# the pieces on the whole are off the flow
+STEPS_DEG = ((20, 0.1, False), (12, MOST, False), (8, MOST, True), (5, MOST, True))
 OFF_FLOW = np.radians(3.0)  # off the flow, on the whole, beyond which the next step is taken
 PLAIN = 0.85  # share of a field's pieces that keep four corners
 DEPTHS = (0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.5, 2.0)  # joints that are nipped off a corner
@@ -55,13 +55,12 @@ def nipped(
     wanted_rad : ndarray, shape (n,)
         The flow's angle at each; nan where none is asked for.
     """
-    for least, most in STEPS:
+    for least, most, further in STEPS_DEG:
         off = quarter_rad(axis_rad(pieces, wanted_rad) - wanted_rad)
         beside = np.isfinite(off)
-        slanted = np.flatnonzero(beside & (off > least))
+        slanted = np.flatnonzero(beside & (off > np.radians(least)))
         if not len(slanted):
             continue
-        further = least < ALWAYS
         if further and np.sqrt(np.mean(off[beside] ** 2)) < OFF_FLOW:
             break
         straighter = pieces.copy()

@@ -127,6 +127,7 @@ def _take(xy: Array, at: NDArray[np.int64]) -> Array:
 
 
 def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[np.object_]:
+    there = live
     # 1. hull: drop the deepest reflex or all but straight corner until none is left
     live = _dropped(xy, live, np.array([*NEVER, np.nextafter(1e-9, 1)]))
     # 2. fewer corners: drop the flattest while it hardly shows, counting from all corners dropped
@@ -136,9 +137,10 @@ def _convex_inset(xy: Array, live: NDArray[np.bool_], joint: float) -> NDArray[n
     d = _take(xy, _neighbours(live)[1]) - xy
     length = np.maximum(np.hypot(d[..., 0], d[..., 1]), 1e-12)
     inward = np.stack([-d[..., 1], d[..., 0]], -1) / length[..., None]
-    poke = _poke(xy, live, inward)
-    lean = np.minimum(LEAN * _poke(xy, live, -inward), MOST_LEAN * joint)
-    inset = joint / 2 + np.maximum(poke - POKE * joint, 0.0) - np.where(poke > 0, 0.0, lean)
+    left_out = there & ~live
+    poke = _poke(xy, live, left_out, inward)
+    lean = np.minimum(LEAN * _poke(xy, live, left_out, -inward), MOST_LEAN * joint)
+    inset = joint / 2 + np.maximum(poke - POKE * joint, 0.0) - np.maximum(lean - poke, 0.0)
     offset = dot(inward, xy) + inset
     return _half_planes(inward, offset, live)
 
@@ -187,14 +189,14 @@ def _rise(a: Array, xy: Array, b: Array) -> Array:
     return out
 
 
-def _poke(xy: Array, live: NDArray[np.bool_], inward: Array) -> Array:
-    """Return for each side how deep the corners dropped along it lie inside, mm, (n, k).
+def _poke(xy: Array, live: NDArray[np.bool_], left_out: NDArray[np.bool_], inward: Array) -> Array:
+    """Return for each side how deep the corners left out along it lie inside, mm, (n, k).
 
     With `inward` turned about: how far they lie outside.
     """
     out = np.zeros(live.shape)
     owner, _ = _neighbours(live)  # the side that begins at the live slot before
-    row, slot = np.nonzero(~live)
+    row, slot = np.nonzero(left_out)
     side = owner[row, slot]
     depth = dot(xy[row, slot] - xy[row, side], inward[row, side])
     np.maximum.at(out, (row, side), depth)

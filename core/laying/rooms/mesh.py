@@ -19,7 +19,7 @@ from core.laying.exact import angles, dot
 from core.laying.field.grid import Array
 
 TILE = 12_000  # points
-WORTH_IT = 14_000  # points below which one mesh is as quick
+LEAST_POINTS = 14_000  # points below which one mesh is as quick
 MOST_HANDS = 4  # tiles made at once
 Triangles = tuple[NDArray[np.int64], Array]
 
@@ -36,7 +36,7 @@ def triangles(sites: Array, matters: NDArray[np.bool_], margin_mm: float) -> Tri
     margin_mm : float
         More than the radius of any circle at a point that matters, as far as can be guessed.
     """
-    if len(sites) >= WORTH_IT:
+    if len(sites) >= LEAST_POINTS:
         found = _tiled(sites, matters, margin_mm)
         if _whole(sites, matters, found[0]):
             return found

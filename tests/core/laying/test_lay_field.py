@@ -174,7 +174,8 @@ def test_an_outline_drawn_far_too_finely_is_made_plainer_and_never_left() -> Non
     rough = ragged(6000, 0.1)
     pieces = lay_field(rough).polygons
     smooth = lay_field(setting_of(MultiPolygon([disc(100.0)]), "tessellatum", 9.0, 1.0)).polygons
-    assert len(pieces) == pytest.approx(len(smooth), rel=0.1)
+    # how many there are hangs on how bends come out; how much they cover does not
+    assert shapely.area(pieces).sum() == pytest.approx(shapely.area(smooth).sum(), rel=0.01)
     assert shapely.get_num_coordinates(pieces).max() < 12
     field = shapely.make_valid(rough.outline)
     assert shapely.area(shapely.difference(pieces, field)).sum() == 0.0

@@ -149,7 +149,7 @@ def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):
     if piece.geom_type != "Polygon" or piece.area < 5 or shapely.get_num_coordinates(piece) > 7:
         return
     out = nipped(np.array([piece]), np.array([angle]), JOINT)[0]
-    assert out.area >= np.prod([1 - most for _, most in module.STEPS]) * piece.area
+    assert out.area >= np.prod([1 - most for _, most, _ in module.STEPS_DEG]) * piece.area
     assert out.within(piece.buffer(1e-6))
     assert out.area == pytest.approx(out.convex_hull.area)
     assert shapely.get_num_coordinates(out) <= 7
@@ -167,7 +167,7 @@ def test_only_beside_a_line_and_not_past_its_ends_is_a_direction_asked_for():
 def test_courses_that_meet_at_an_angle_run_along_their_lines(monkeypatch):
     """Where two lines cross, pieces between them lay up to 44 degrees off the flow.
 
-    How courses meet in eight crossings hangs on the seed, so two may be a little off.
+    How courses meet in eight crossings hangs on the seed, so one may be a little off.
     """
     crossings = []
     for steep in np.radians([25, 30, 35, 40, 45, 50, 55, 60]):
@@ -181,7 +181,7 @@ def test_courses_that_meet_at_an_angle_run_along_their_lines(monkeypatch):
         return found["along_flow_deg"]
 
     after = [off(s) for s in crossings]
-    assert sum(v > 4.0 for v in after) <= 2 and max(after) <= 6.0, after
-    monkeypatch.setattr(module, "STEPS", [(np.pi, 0.0)])
+    assert sum(v > 4.0 for v in after) <= 1 and max(after) <= 5.2, after
+    monkeypatch.setattr(module, "STEPS_DEG", [])
     before = [off(s) for s in crossings]
     assert sum(before) > sum(after), (before, after)
