@@ -303,9 +303,14 @@ class Session(QObject):
                 return
 
     def _set(self, doc: Commission, kept: Kept) -> None:
+        still = not self.laying and self._laid_as(doc, kept)
+        if still:
+            self._laid_doc = doc
         # colours are matched at once; what is laid waits for the hand to settle
-        self._recolours = self._laid_doc is not None and only_recoloured(
-            _plain(self._laid_doc), _plain(doc)
+        self._recolours = (
+            not still
+            and self._laid_doc is not None
+            and only_recoloured(_plain(self._laid_doc), _plain(doc))
         )
         self._doc, self._kept = doc, kept
         ids = {f.id for f in doc.fields}
@@ -317,10 +322,19 @@ class Session(QObject):
         self.changed.emit()
         if lost:
             self.selection_changed.emit()
+        if still:
+            return
         if self._recolours:
             self.lay()
         else:
             self._settle.start()
+
+    def _laid_as(self, doc: Commission, kept: Kept) -> bool:
+        """Return whether the layout is that of a document too: sheets only part what is laid."""
+        laid, layout = self._laid_doc, self._layout
+        if laid is None or layout is None or layout.kept is not kept:
+            return False
+        return replace(laid, sheets=doc.sheets, sheeting=doc.sheeting) == doc
 
     # selection
 

@@ -285,7 +285,7 @@ class Window(QMainWindow):
     # --- files
 
     def _ask_agreed(self, words: str) -> bool:
-        ask = QMessageBox(QMessageBox.Icon.Question, "Agreed with the client", words, parent=self)
+        ask = QMessageBox(QMessageBox.Icon.Question, "Change it?", words, parent=self)
         yes = ask.addButton("Change it all the same", QMessageBox.ButtonRole.AcceptRole)
         ask.setDefaultButton(ask.addButton("Leave it", QMessageBox.ButtonRole.RejectRole))
         ask.exec()

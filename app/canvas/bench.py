@@ -31,6 +31,7 @@ from app.canvas.front import paint_key, paint_rulers, paint_welcome
 from app.canvas.picture import Picture
 from app.canvas.pieces import PieceTable
 from app.canvas.render import View, Want, sketch_image
+from app.canvas.seams import Seams
 from app.canvas.sight import Sight
 from app.session import Session
 from app.tools.base import Tool
@@ -53,7 +54,9 @@ class Bench(QWidget):
         self.colours = "plain"
         self.lit: str | None = None
         self.sketch_opacity = 1.0
-        self.overlays: list[Callable[[QPainter, Bench], None]] = []
+        self.seams = Seams(session, self)
+        self.seams.changed.connect(self.update)
+        self.overlays: list[Callable[[QPainter, Bench], None]] = [self.seams.paint]
         self.table: PieceTable | None = None
         self.tool: Tool | None = None
         self.tools: dict[str, Tool] = {}
@@ -411,5 +414,6 @@ class Bench(QWidget):
             menu.popup(self.mapToGlobal(event.position().toPoint()))
 
     def close_work(self) -> None:
-        """End the background painting."""
+        """End the background work."""
         self._picture.close()
+        self.seams.close()

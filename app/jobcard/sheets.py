@@ -1,4 +1,4 @@
-"""Sheets: the full-size cartoon for paper-face mounting."""
+"""Sheets: those that the work is lifted in, and the full-size cartoon."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QFileDialog, QProgressBar
 
 from app.jobcard.base import Leaf
 from app.jobcard.cartoonpaper import CartoonPaper
+from app.jobcard.dividing import Dividing
 from app.jobcard.prints import Prints, print_of
 from app.jobs import Progress
 from app.painting import print_pages, write_cartoon_pdf
@@ -22,12 +23,15 @@ if TYPE_CHECKING:
 
 
 class SheetsLeaf(Leaf):
-    """The cartoon on paper."""
+    """The sheets on the bench, and the cartoon on paper."""
 
     name = "Sheets"
-    purpose = "The cartoon at its true size, for laying under the sticky film."
+    purpose = "The sheets in which the work is lifted, and its cartoon at true size."
 
     def build(self) -> None:
+        self.dividing = Dividing(self.session, self.bench)
+        self.group("Sheets to lift", self.dividing)
+        self.group("How they are divided", self.dividing.limits)
         self.cartoon = CartoonPaper(self.session)
         self.print = button("Print the cartoon ...", self.ask_print)
         self.progress = QProgressBar()
@@ -122,7 +126,11 @@ class SheetsLeaf(Leaf):
         self.progress.setFormat(what)
 
     def refresh(self) -> None:
+        self.dividing.refresh()
         self.cartoon.refresh()
 
     def draw(self) -> None:
         self.prints.refresh()
+
+    def end(self) -> None:
+        self.dividing.end()

@@ -72,6 +72,9 @@ class HandTool(Tool):
             self._choose(self.at(event), bool(event.modifiers() & _ADD))
 
     def _choose(self, at: Place, add: bool) -> None:
+        if self.bench.seams.shown and self.session.doc.sheets:
+            self.bench.seams.choose(self.bench.seams.at(*at))
+            return
         f = self.bench.field_at(*at)
         if f is None:
             self.session.select(())

@@ -77,6 +77,30 @@ def divide(
     return np.unique(label, return_inverse=True)[1].astype(np.int64)
 
 
+def halves(graph: JointGraph, sheeting: Sheeting, seed: int = 1) -> NDArray[np.bool_]:
+    """Return which pieces are on the second of two halves, shape (n,).
+
+    The seam runs across the longer side, where it costs least near the middle.
+    """
+    n, area = len(graph), graph.area_mm2
+    box = _bounds(graph, np.arange(n))
+    along = graph.centre_mm[:, int(box[3] - box[1] > box[2] - box[0])]
+    order = np.argsort(along, kind="stable")
+    share = np.empty(n)
+    share[order] = (np.cumsum(area[order]) - area[order] / 2) / area.sum()
+    one, two = np.zeros(n), np.zeros(n)
+    one[share > 0.5 + WANDER], two[share < 0.5 - WANDER] = np.inf, np.inf
+    one[order[-1]] = two[order[0]] = np.inf  # neither half is empty
+    cost = _cost(graph, sheeting, float(np.sqrt(np.median(area))), seed)
+    second = cheapest_cut(n, graph.a, graph.b, cost, one, two)
+    for half in (False, True):  # what is cut off from its half belongs to the other
+        part = graph.parts(second.astype(np.int64))
+        on = np.flatnonzero(second == half)
+        main = np.bincount(part[on], area[on]).argmax()
+        second[on[part[on] != main]] = not half
+    return second
+
+
 def _check_limits(graph: JointGraph, sheeting: Sheeting, tessera: float) -> None:
     if min(sheeting.width_mm, sheeting.height_mm) < 3 * tessera:
         raise EmblemaError(

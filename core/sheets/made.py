@@ -18,7 +18,7 @@ from core.commission import Commission, Sheet
 from core.errors import EmblemaError
 from core.geometry import outline_of, polygon_of, polygons_in
 from core.pieces import Layout
-from core.sheets.divide import divide
+from core.sheets.divide import divide, halves
 from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
 from core.sheets.order import setting_order
 
@@ -102,9 +102,15 @@ class Sheets:
 
 
 def divided(
-    doc: Commission, layout: Layout, stop: Callable[[], bool] = lambda: False
+    doc: Commission,
+    layout: Layout,
+    stop: Callable[[], bool] = lambda: False,
+    graph: JointGraph | None = None,
 ) -> Commission:
     """Return the commission divided into sheets; pinned ones stay.
+
+    Here and below `graph` are the joints of the layout, found anew where left out: that takes
+    longer than all else.
 
     Raises
     ------
@@ -115,7 +121,7 @@ def divided(
     """
     if not len(layout):
         raise EmblemaError("Nothing is laid yet, so there is nothing to divide into sheets.")
-    graph = joint_graph(doc, layout)
+    graph = joint_graph(doc, layout) if graph is None else graph
     stay = tuple(s for s in doc.sheets if s.pinned)
     held = sheet_of(stay, graph.polygons)
     free = np.flatnonzero(held == 0)
@@ -159,16 +165,20 @@ def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) ->
     """Return a sheet that holds some pieces: their room to the middle of the joints."""
     gap = _half_joint(graph)
     grown = shapely.union_all(shapely.buffer(graph.polygons[which], 1.02 * gap, join_style="mitre"))
-    # pools between them are theirs; what is as large as a piece may be another sheet's
     closed = shapely.buffer(
         shapely.buffer(grown, gap, join_style="mitre"), -gap, join_style="mitre"
     )
-    least = float(graph.area_mm2.min())
-    parts = [
-        Polygon(p.exterior, [h for h in p.interiors if Polygon(h).area >= least])
-        for p in polygons_in(closed)
-    ]
-    room = MultiPolygon(parts)
+    others = np.delete(graph.centre_mm, which, axis=0)
+
+    def is_kept(hole: Polygon) -> bool:  # bare grout is the sheet's own, another's pieces are not
+        return bool(shapely.contains_xy(hole, others).any())
+
+    room = MultiPolygon(
+        [
+            Polygon(p.exterior, [h for h in p.interiors if is_kept(Polygon(h))])
+            for p in polygons_in(closed)
+        ]
+    )
     plain = shapely.simplify(room, 0.2 * gap)
     return Sheet(number, outline_of(plain if plain.is_valid else room), pinned)
 
@@ -285,7 +295,31 @@ def _matches(seams: list[_Seam]) -> tuple[Match, ...]:
 # --- by hand --------------------------------------------------------------------------------
 
 
-def moved_to(doc: Commission, layout: Layout, pieces: Collection[int], sheet: int) -> Commission:
+def joint_with(graph: JointGraph, on: Ints, pieces: Collection[int]) -> dict[int, float]:
+    """Return how much joint some pieces share with the rest of each sheet, mm.
+
+    Parameters
+    ----------
+    on : ndarray of int, shape (n,)
+        The sheet of each piece, 0 for none.
+    """
+    mine = np.zeros(len(graph), bool)
+    mine[list(pieces)] = True
+    out: dict[int, float] = {}
+    for x, y in ((graph.a, graph.b), (graph.b, graph.a)):
+        seam = mine[x] & ~mine[y] & (on[y] > 0)
+        for k, mm in zip(on[y[seam]].tolist(), graph.length_mm[seam].tolist(), strict=True):
+            out[k] = out.get(k, 0.0) + mm
+    return out
+
+
+def moved_to(
+    doc: Commission,
+    layout: Layout,
+    pieces: Collection[int],
+    sheet: int,
+    graph: JointGraph | None = None,
+) -> Commission:
     """Return the commission with pieces (places in the layout) moved to another sheet.
 
     Raises
@@ -293,14 +327,15 @@ def moved_to(doc: Commission, layout: Layout, pieces: Collection[int], sheet: in
     EmblemaError
         There is no such sheet, or a sheet would be left in two.
     """
-    graph, on, which = _by_hand(doc, layout, sheet)
+    graph, on, which = _by_hand(doc, layout, graph, sheet)
     which = np.array(sorted(pieces), np.int64)
-    was = np.unique(on[which])
+    touched = sorted({sheet, *on[which[on[which] > 0]].tolist()})
+    before = graph.parts(on)
+    many = {k: len(np.unique(before[on == k])) for k in touched}
     on[which] = sheet
-    touched = sorted({sheet, *was[was > 0].tolist()})
     parts = graph.parts(on)
     for k in touched:
-        if len(np.unique(parts[on == k])) > 1:
+        if len(np.unique(parts[on == k])) > max(1, many[k]):
             raise EmblemaError(
                 f"Sheet {k} would come apart: the piece hangs on it by nothing. Move the pieces "
                 "between first."
@@ -308,7 +343,9 @@ def moved_to(doc: Commission, layout: Layout, pieces: Collection[int], sheet: in
     return _with_changed(doc, graph, on, touched)
 
 
-def joined(doc: Commission, layout: Layout, one: int, two: int) -> Commission:
+def joined(
+    doc: Commission, layout: Layout, one: int, two: int, graph: JointGraph | None = None
+) -> Commission:
     """Return the commission with two sheets joined to one, whatever they weigh together.
 
     Raises
@@ -316,14 +353,16 @@ def joined(doc: Commission, layout: Layout, one: int, two: int) -> Commission:
     EmblemaError
         There are no such sheets, or they do not lie side by side.
     """
-    graph, on, _ = _by_hand(doc, layout, one, two)
+    graph, on, _ = _by_hand(doc, layout, graph, one, two)
     on[on == two] = one
     if len(np.unique(graph.parts(on)[on == one])) > 1:
         raise EmblemaError(f"Sheets {one} and {two} do not lie side by side.")
     return _with_changed(doc, graph, on, [one, two])
 
 
-def parted(doc: Commission, layout: Layout, sheet: int) -> Commission:
+def parted(
+    doc: Commission, layout: Layout, sheet: int, graph: JointGraph | None = None
+) -> Commission:
     """Return the commission with a sheet parted in two, across its longer side.
 
     Raises
@@ -331,26 +370,12 @@ def parted(doc: Commission, layout: Layout, sheet: int) -> Commission:
     EmblemaError
         There is no such sheet, or it is one piece.
     """
-    graph, on, which = _by_hand(doc, layout, sheet)
+    graph, on, which = _by_hand(doc, layout, graph, sheet)
     if len(which) < 2:
         raise EmblemaError(f"Sheet {sheet} is a single piece.")
-    part = graph.only(which)
-    box = shapely.total_bounds(part.polygons)
-    w, h = box[2] - box[0], box[3] - box[1]
-    half = replace(
-        doc.sheeting,
-        width_mm=max(w, h) * 0.62,
-        height_mm=max(min(w, h) * 1.05, max(w, h) * 0.62),
-        weight_kg=max(doc.sheeting.weight_kg, 0.7 * float(part.kg.sum())),
-        seams=(),
-    )
-    label = divide(part, half, doc.seed)
-    if label.max() == 0:  # too compact: straight through the middle
-        x = part.centre_mm[:, 0 if w >= h else 1]
-        label = (x > np.median(x)).astype(np.int64)
-    last = max(s.number for s in doc.sheets)
-    on[which[label > 0]] = last + label[label > 0]
-    return _with_changed(doc, graph, on, [sheet, *range(last + 1, last + 1 + int(label.max()))])
+    new = max(s.number for s in doc.sheets) + 1
+    on[which[halves(graph.only(which), doc.sheeting, doc.seed)]] = new
+    return _with_changed(doc, graph, on, [sheet, new])
 
 
 def pinned(doc: Commission, sheet: int, on: bool) -> Commission:
@@ -367,11 +392,13 @@ def _check_sheet(doc: Commission, sheet: int) -> None:
         raise EmblemaError(f"There is no sheet {sheet}; there are {len(doc.sheets)} sheets.")
 
 
-def _by_hand(doc: Commission, layout: Layout, *sheets: int) -> tuple[JointGraph, Ints, Ints]:
+def _by_hand(
+    doc: Commission, layout: Layout, graph: JointGraph | None, *sheets: int
+) -> tuple[JointGraph, Ints, Ints]:
     """Return the graph, the sheet of each piece, and the pieces of the first sheet."""
     for k in sheets:
         _check_sheet(doc, k)
-    graph = joint_graph(doc, layout)
+    graph = joint_graph(doc, layout) if graph is None else graph
     on = sheet_of(doc.sheets, graph.polygons)
     return graph, on, np.flatnonzero(on == sheets[0])
 
