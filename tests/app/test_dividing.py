@@ -83,11 +83,14 @@ def test_each_sheet_is_listed_with_its_figures(t):
     assert [int(r[0]) for r in rows] == [s.number for s in t.session.doc.sheets]
     assert sorted(int(r[1]) for r in rows) == list(range(1, len(rows) + 1))
     polygons = known.polygons
+    heavy = [m.thickness_mm * m.density_kg_m3 / 1e9 for m in t.session.doc.materials]
+    weight = shapely.area(polygons) * np.array(heavy)[known.stock]
     for number, _, size, kg, pieces in rows:
         mine = which == int(number)
         x0, y0, x1, y1 = shapely.total_bounds(polygons[mine])
         assert size == f"{x1 - x0:.0f} x {y1 - y0:.0f}"
-        assert int(pieces) == mine.sum() and 0 < float(kg) < 2
+        assert int(pieces) == mine.sum()
+        assert float(kg) == pytest.approx(weight[mine].sum(), abs=0.0051)
     assert sum(int(r[4]) for r in rows) == len(polygons)
 
 
