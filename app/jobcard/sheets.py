@@ -11,6 +11,7 @@ from app.jobcard.base import Leaf
 from app.jobcard.cartoonpaper import CartoonPaper
 from app.jobcard.dividing import Dividing
 from app.jobcard.prints import Prints, print_of
+from app.jobcard.projecting import Projecting
 from app.jobs import Progress
 from app.painting import print_pages, write_cartoon_pdf
 from app.widgets import button, row, text
@@ -50,6 +51,8 @@ class SheetsLeaf(Leaf):
         self.prints = Prints(self.session)
         self.group("Printed", self.prints)
         self.group("Your printer", self.cartoon.printer)
+        self.projecting = Projecting(self.session)
+        self.group("Projected", self.projecting)
         self.group(
             "Before you lay over it",
             text(
@@ -128,6 +131,7 @@ class SheetsLeaf(Leaf):
     def refresh(self) -> None:
         self.dividing.refresh()
         self.cartoon.refresh()
+        self.projecting.refresh()
 
     def draw(self) -> None:
         self.prints.refresh()
