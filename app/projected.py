@@ -54,9 +54,9 @@ _ARROWS = {
     Qt.Key.Key_Down: (0, 1),
 }
 HELP = (
-    "1 to 4: take a corner, then drag it or use the arrow keys (Shift: faster), Enter: done.   "
-    "A all, M material, C course, S sheet.   Next and back: click, or the right and left arrow.   "
-    "L lines, H this help, Esc close."
+    "1 to 4: take a corner, then drag it or use the arrow keys (Shift: faster), Enter: done\n"
+    "A all, M material, C course, S sheet; next and back: click, or the right and left arrow\n"
+    "L lines, H this help, Esc close"
 )
 
 
@@ -248,10 +248,7 @@ class Projected(QWidget):
         if self.help:
             font.setPointSize(12)
             p.setFont(font)
-            head = int(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignHCenter) | int(
-                Qt.TextFlag.TextWordWrap
-            )
-            p.drawText(room, head, HELP)
+            p.drawText(room.adjusted(0, 0, 0, -34), foot, HELP)
         p.end()
 
     def _drawn(self) -> QPixmap:
@@ -287,7 +284,7 @@ class Projected(QWidget):
             p.drawLine(at - QPointF(0, 22), at + QPointF(0, 22))
             left = k in (0, 3)
             words = f"{k + 1}  {CORNERS[k]} of {self.of}"
-            room = QRectF(at.x() + 26, at.y() - 44, 300, 24)
+            room = QRectF(at.x() + 26, at.y() - 44 if k < 2 else at.y() + 20, 300, 24)
             side = Qt.AlignmentFlag.AlignLeft
             if not left:
                 room.moveRight(at.x() - 26)

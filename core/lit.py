@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from core.commission import Commission
 from core.pieces import Layout
-from core.sheets.made import sheets_of
+from core.sheets.made import in_setting_order
 
 BY = ("all", "material", "course", "sheet")
 
@@ -37,8 +37,9 @@ def lit_by_turns(doc: Commission, layout: Layout, by: str) -> tuple[Lit, ...]:
     if by == "course":
         return _courses(doc, layout)
     if by == "sheet":
-        each = sorted(sheets_of(doc, layout).each, key=lambda s: s.order)
-        return tuple(_lit(f"sheet {s.number}", s.which) for s in each)
+        polygons = [f.pieces.polygons for f in layout.fields]
+        each = in_setting_order(doc, np.concatenate(polygons or [np.empty(0, object)]))
+        return tuple(_lit(f"sheet {s.number}", which) for s, which in each)
     return (_lit("all", np.arange(len(layout))),) if len(layout) else ()
 
 

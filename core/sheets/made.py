@@ -161,6 +161,23 @@ def sheet_of(sheets: tuple[Sheet, ...], polygons: Shapes) -> Ints:
     return out
 
 
+def in_setting_order(
+    doc: Commission, polygons: Shapes, on: Ints | None = None
+) -> list[tuple[Sheet, Ints]]:
+    """Return the sheets that hold pieces in the order of setting, each with its pieces.
+
+    Parameters
+    ----------
+    on : ndarray (n,), optional
+        What `sheet_of` says of them.
+    """
+    on = sheet_of(doc.sheets, polygons) if on is None else on
+    held = [(s, np.flatnonzero(on == s.number)) for s in doc.sheets]
+    some = [(s, which) for s, which in held if len(which)]
+    boxes = np.array([shapely.total_bounds(polygons[which]) for _, which in some])
+    return [some[k] for k in setting_order(boxes.reshape(-1, 4), _level(doc)).tolist()]
+
+
 def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) -> Sheet:
     """Return a sheet that holds some pieces: their room to the middle of the joints."""
     gap = _half_joint(graph)
@@ -196,18 +213,14 @@ def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) 
     on = sheet_of(doc.sheets, graph.polygons)
     stock = np.concatenate([f.stock for f in layout.fields] or [np.empty(0, np.int64)])
     seams = _seams(graph, on)
-    some = [s for s in doc.sheets if (on == s.number).any()]
-    boxes = np.array([shapely.total_bounds(graph.polygons[on == s.number]) for s in some])
-    order = setting_order(boxes.reshape(-1, 4), _level(doc)).tolist()
     each = []
-    for k, s in enumerate(some):
-        which = np.flatnonzero(on == s.number)
+    for order, (s, which) in enumerate(in_setting_order(doc, graph.polygons, on), 1):
         kinds, many = np.unique(stock[which], return_counts=True)
-        x0, y0, x1, y1 = boxes[k].tolist()
+        x0, y0, x1, y1 = shapely.total_bounds(graph.polygons[which]).tolist()
         each.append(
             OnSheet(
                 number=s.number,
-                order=order.index(k) + 1,
+                order=order,
                 which=which,
                 outline=polygon_of(s.outline),
                 box_mm=(x0, y0, x1, y1),
@@ -218,6 +231,7 @@ def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) 
                 pinned=s.pinned,
             )
         )
+    each.sort(key=lambda s: s.number)
     return Sheets(tuple(each), _matches(seams), on, graph.polygons, stock)
 
 
