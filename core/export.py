@@ -16,6 +16,7 @@ from core.colour.convert import bytes_from_lab
 from core.colour.distance_view import bytes_of, linear_picture
 from core.colour.shown import shown_lab
 from core.commission import Commission
+from core.errors import EmblemaError
 from core.files import write_text, write_whole
 from core.flow import curve_of
 from core.geometry import lines_in, polygon_of
@@ -153,18 +154,38 @@ def write_png(
     path: str | Path,
     doc: Commission,
     layout: Layout,
-    px_per_mm: float = 2.0,
+    px_per_mm: float | None = None,
     frame: Frame | None = None,
 ) -> None:
-    """Write a picture of the laid work, `PX_A_TESSERA` pixels a tessera or more.
+    """Write a picture of the laid work.
 
-    Large works are brought down to what a picture can hold. `frame` is as for `write_svg`.
+    Parameters
+    ----------
+    px_per_mm : float, optional
+        Where left out, 2 or as many as give a tessera `PX_A_TESSERA`, brought down to what a
+        picture can hold.
+    frame : tuple of float, optional
+        As for `write_svg`.
+
+    Raises
+    ------
+    EmblemaError
+        A picture as fine as was asked for would be larger than one can be.
     """
     x0, y0, x1, y1 = frame or whole_frame(doc, layout)
-    finest = min((smallest_mm(doc, f) for f in doc.fields), default=PX_A_TESSERA)
-    wanted = 1 / max(px_per_mm, PX_A_TESSERA / finest)
-    mm_per_px = max(wanted, float(np.sqrt((x1 - x0) * (y1 - y0) / MOST_PX)))
-    mm_per_px = max(mm_per_px, (x1 - x0) / MOST_SIDE_PX, (y1 - y0) / MOST_SIDE_PX)
+    w, h = x1 - x0, y1 - y0
+    finest_mm_per_px = max(float(np.sqrt(w * h / MOST_PX)), max(w, h) / MOST_SIDE_PX)
+    if px_per_mm is None:
+        tessera = min((smallest_mm(doc, f) for f in doc.fields), default=PX_A_TESSERA)
+        mm_per_px = max(1 / max(2.0, PX_A_TESSERA / tessera), finest_mm_per_px)
+    else:
+        mm_per_px = 1 / px_per_mm
+        if mm_per_px < finest_mm_per_px:
+            raise EmblemaError(
+                f"At {px_per_mm:g} pixels a mm the picture would be {w * px_per_mm:,.0f} x "
+                f"{h * px_per_mm:,.0f} pixels, more than many programs open; "
+                f"{int(10 / finest_mm_per_px) / 10:g} a mm are the most for this work."
+            )
     image = Image.fromarray(picture(doc, layout, mm_per_px, (x0, y0, x1, y1)))
     dpi = 25.4 / mm_per_px
     write_whole(path, lambda out: image.save(out, "PNG", dpi=(dpi, dpi)))

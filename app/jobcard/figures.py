@@ -87,6 +87,13 @@ class FiguresLeaf(Leaf):
         self.group(
             "Quote", *self.quote, self.unpriced, text("Click a figure to see its parts.", "hint")
         )
+        self.fineness = Number(
+            "Fineness of the picture",
+            "px a mm",
+            *(0.0, 40.0, lambda _: None, 1, 1.0),
+            "Pixels to a mm of the work; 4 are about 100 dots an inch",
+        )
+        self.fineness.spin.setSpecialValueText("as fits")
         self.cut = Number("Width of the cut", "mm", 0.0, WIDEST_CUT_MM, lambda _: None, 2, 0.1)
         self.cut.show_value(1.0)
         self.group(
@@ -96,10 +103,11 @@ class FiguresLeaf(Leaf):
                 button("Tesserae ...", lambda: self._ask("tesserae.csv", write_tesserae_csv)),
             ),
             row(
-                button("Picture ...", lambda: self._ask("layout.png", write_png)),
+                button("Picture ...", self._ask_picture),
                 button("Drawing ...", lambda: self._ask("layout.svg", write_svg)),
             ),
             button("Pieces as GeoJSON ...", lambda: self._ask("layout.geojson", write_geojson)),
+            self.fineness,
             self.cut,
             button("Paths for a cutting machine ...", self._ask_cutting),
             text(
@@ -109,8 +117,12 @@ class FiguresLeaf(Leaf):
             ),
         )
 
+    def _ask_picture(self) -> None:
+        fine = self.fineness.value or None
+        self._ask("layout.png", lambda path, doc, layout: write_png(path, doc, layout, fine))
+
     def _ask_cutting(self) -> None:
-        cut, chosen = self.cut.spin.value(), self.session.selection
+        cut, chosen = self.cut.value, self.session.selection
         self._ask(
             "pieces.dxf",
             lambda path, doc, layout: write_dxf(path, doc, layout, cut, chosen),

@@ -120,6 +120,15 @@ def test_pieces_name_their_sheet_where_there_are_sheets(
         assert f["properties"]["sheet"] == (1 if x < 70 else 7)
 
 
+def test_a_picture_finer_than_can_be_is_refused_with_what_can_be(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    with pytest.raises(EmblemaError, match=r"15,000 x 9,000 pixels.* 43 a mm are the most"):
+        write_png(tmp_path / "l.png", doc, layout, px_per_mm=100.0)
+    assert not (tmp_path / "l.png").exists()
+
+
 def test_png_has_the_works_size_and_colours(
     work: tuple[Commission, Layout], tmp_path: Path
 ) -> None:
