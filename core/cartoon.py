@@ -142,10 +142,14 @@ def _to_print(page: Page, paper: Paper, work: Size = (0.0, 0.0)) -> Page:
 
 
 def page_marks(doc: Commission, layout: Layout, division: Division) -> dict[str, str]:
-    """Return each page's mark (`core.agreed`) by its name, and last the key's, of all pieces."""
+    """Return each page's mark (`core.agreed`) by its name, and last the key's, of all pieces.
+
+    Places left out as bare have one too, after the pages': a page that was printed of one shows
+    nothing that others do not show today, and still holds if its pieces are the same.
+    """
     pieces = _turned(_all_pieces(layout), doc.width_mm if division.mirrored else None)
     tree, marks = shapely.STRtree(pieces), piece_marks(doc, layout)
-    found = {t.name: mark_of(marks[_seen(tree, t)]) for t in division.tiles}
+    found = {t.name: mark_of(marks[_seen(tree, t)]) for t in division.places}
     return {**found, KEY: mark_of(marks)}
 
 
@@ -236,12 +240,12 @@ def _tile_page(doc: Commission, drawing: _Drawing, tile: Tile, division: Divisio
     foot = _foot(doc, tile, division, mark_of(drawing.marks[mine]))
     left = x0 + CHECK_MM + 26
     size = min(2.8, (page_w - MARGIN_MM - left) / (0.6 * len(foot)))
-    if size < 1.6:  # a narrow page: over the trim mark's row, below the bar
+    if size < 1.6:  # a narrow page: below the bar
         left, size = x0 + 10, min(2.8, (page_w - 2 * MARGIN_MM - 10) / (0.6 * len(foot)))
     over = [
         trim_marks(x0, y0, x1, y1),
         *check_bars(x0, y0, y1),
-        Text(left, y1 + 8.6, foot, size, "start", colour=GREY),
+        Text(left, y1 + 10.4, foot, size, "start", colour=GREY),
     ]
     return Page(page_w, page_h, tile.name, tuple(items), tuple(over), (x0, y0, x1, y1))
 

@@ -87,7 +87,8 @@ def _how_to(division: Division, codes: bool) -> list[str]:
     if c.in_use:
         first += f" Corrected for a printer whose bars read {c.across_mm:g} x {c.up_mm:g} mm."
     lines = [first]
-    laps = _laps(division)
+    sides = zip(division.laps_mm, ("across", "down"), strict=True)
+    laps = [f"{round(lap, 1):g} mm {side}" for lap, side in sides if lap]
     if laps:
         lines.append(
             f"Trim to the corner marks and lap the pages by {' and '.join(laps)}, until the join "
@@ -96,18 +97,6 @@ def _how_to(division: Division, codes: bool) -> list[str]:
     if codes:
         lines.append("Pieces carry the studio's code, or their number where it has no room.")
     return lines
-
-
-def _laps(division: Division) -> list[str]:
-    """Return how far pages lap, such as "10 mm across"."""
-    grid = {(t.row, t.column): t for t in (*division.tiles, *division.bare)}
-    a, right, below = (grid.get(at) for at in ((0, 0), (0, 1), (1, 0)))
-    laps = []
-    if a is not None and right is not None:
-        laps.append(f"{round(a.x1 - right.x0, 1):g} mm across")
-    if a is not None and below is not None:
-        laps.append(f"{round(a.y1 - below.y0, 1):g} mm down")
-    return laps
 
 
 def _page_map(
@@ -121,13 +110,14 @@ def _page_map(
         if division.mirrored:
             c[:, 0] = doc.width_mm * by - c[:, 0]
         lines.append(c + at)
-    bare = [line * by + at for t in division.bare for line in _hatched(t, HATCH_MM / by)]
-    boxes = [shapely.get_coordinates(t.box)[:-1] * by + at for t in division.tiles]
+    tiles, places = ([division.on_map(t) for t in of] for of in (division.tiles, division.bare))
+    bare = [line * by + at for t in places for line in _hatched(t, HATCH_MM / by)]
+    boxes = [shapely.get_coordinates(t.box)[:-1] * by + at for t in tiles]
     return [
         Paths.of(bare, closed=False, pen_mm=0.1, pen=FAINT),
         Paths.of(lines, closed=False, pen_mm=0.12, pen=FAINT),
-        *_page_labels(division, by, at),
-        Paths.of(boxes, pen_mm=0.2),
+        *_page_labels(tiles, places, by, at),
+        Paths.of(boxes, pen_mm=0.2 if len(boxes) < 200 else 0.1),
     ]
 
 
@@ -143,7 +133,9 @@ def _hatched(t: Tile, apart: float) -> list[NDArray[np.float64]]:
     return [shapely.get_coordinates(c) for c in cut if c.geom_type == "LineString"]
 
 
-def _page_labels(division: Division, by: float, at: NDArray[np.float64]) -> list[Item]:
+def _page_labels(
+    tiles: list[Tile], bare: list[Tile], by: float, at: NDArray[np.float64]
+) -> list[Item]:
     """Return each page's name in its place, or, where they are too many to be read there, the
     letters of rows and numbers of columns along the map's edges.
     """
@@ -151,27 +143,28 @@ def _page_labels(division: Division, by: float, at: NDArray[np.float64]) -> list
     def middle(t: Tile) -> tuple[float, float]:
         return at[0] + by * (t.x0 + t.x1) / 2, at[1] + by * (t.y0 + t.y1) / 2
 
-    def fits(t: Tile, name: str) -> float:
-        return min(5.0, 0.5 * by * (t.y1 - t.y0), 0.9 * by * (t.x1 - t.x0) / (0.68 * len(name)))
+    def fits(t: Tile) -> float:
+        wide, high = by * (t.x1 - t.x0), by * (t.y1 - t.y0)
+        return min(5.0, 0.6 * high, 0.92 * wide / (0.72 * len(t.name)))
 
-    sizes = [fits(t, t.name) for t in division.tiles]
+    sizes = [fits(t) for t in tiles]
     if min(sizes, default=READ_MM) >= READ_MM:
         return [
             Text(*middle(t), t.name, size, "middle", bold=True)
-            for t, size in zip(division.tiles, sizes, strict=True)
+            for t, size in zip(tiles, sizes, strict=True)
         ]
-    grid = (*division.tiles, *division.bare)
-    across = {t.column: (middle(t)[0], str(t.column + 1)) for t in grid}
-    down = {t.row: (middle(t)[1], t.letters) for t in grid}
-    wide = 0.75 * READ_MM * max(len(name) for _, name in across.values())
+    grid = (*tiles, *bare)
+    columns = {t.column: (middle(t)[0], str(t.column + 1)) for t in grid}
+    rows = {t.row: (middle(t)[1], t.letters) for t in grid}
+    wide = 0.75 * READ_MM * max(len(name) for _, name in columns.values())
     return [
         *(
             Text(x, at[1] - 1.4, name, READ_MM, "middle", bold=True)
-            for x, name in _apart(across, wide)
+            for x, name in _apart(columns, wide)
         ),
         *(
             Text(at[0] - 1.0, y, name, READ_MM, "end", bold=True)
-            for y, name in _apart(down, 1.1 * READ_MM)
+            for y, name in _apart(rows, READ_MM)
         ),
     ]
 

@@ -61,12 +61,17 @@ class PageMap(QWidget):
         super().__init__()
         self.session = session
         self.division: Division | None = None
+        self._tiles: list[Tile] = []
+        self._bare: list[Tile] = []
 
     def show_division(self, division: Division) -> None:
         """Show how a cartoon divides, as high as the leaf has room for."""
         self.division = division
+        self._tiles, self._bare = (
+            [division.on_map(t) for t in of] for of in (division.tiles, division.bare)
+        )
         wide, high = division.work_mm
-        self.setFixedHeight(int(min(300, max(90, WIDE * high / wide))) + 8)
+        self.setFixedHeight(int(min(300, max(40, WIDE * high / wide))) + 8)
         self.update()
 
     def _placed(self) -> tuple[float, float]:
@@ -94,22 +99,23 @@ class PageMap(QWidget):
                         ax, bx = abs(flip - a[0]) * by, abs(flip - b[0]) * by
                         p.drawLine(QPointF(ax, a[1] * by), QPointF(bx, b[1] * by))
         hatch = QBrush(QColor(STONE), Qt.BrushStyle.BDiagPattern)
-        for t in division.bare:
+        for t in self._bare:
             p.fillRect(_box(t, by), hatch)
         p.setBrush(Qt.BrushStyle.NoBrush)
-        for t in division.tiles:
+        for t in self._tiles:
             p.setPen(QPen(QColor(VERDIGRIS), 1.2))
             p.drawRect(_box(t, by))
-        if len(division.tiles) > 1:
-            self._label(p, division.tiles, by)
+        if len(self._tiles) > 1:
+            self._label(p, by)
         p.end()
 
-    def _label(self, p: QPainter, tiles: tuple[Tile, ...], by: float) -> None:
+    def _label(self, p: QPainter, by: float) -> None:
         """Write each page's name in its place, where they can be read; a pointer names the rest."""
+        tiles = self._tiles
         box = _box(tiles[0], by)
         font = p.font()
         font.setPixelSize(max(1, min(13, int(box.height()) - 2)))
-        fit(font, max((t.name for t in tiles), key=len), int(box.width()) - 2)
+        fit(font, max((t.name for t in tiles), key=len), int(box.width()) - 4)
         p.setFont(font)
         p.setPen(QColor(INK))
         longest = max(p.fontMetrics().horizontalAdvance(t.name) for t in tiles)
@@ -121,11 +127,10 @@ class PageMap(QWidget):
         """Return what is at a place of the map, "" where there is nothing."""
         by, left = self._placed()
         x, y = (x_px - left) / by, (y_px - 4) / by
-        division = self.division
-        for t in division.tiles if division else ():
+        for t in self._tiles:
             if t.x0 <= x <= t.x1 and t.y0 <= y <= t.y1:
                 return f"page {t.name}"
-        for t in division.bare if division else ():
+        for t in self._bare:
             if t.x0 <= x <= t.x1 and t.y0 <= y <= t.y1:
                 return "no page: nothing is drawn here"
         return ""
@@ -225,7 +230,7 @@ class PrinterCorrection(QWidget):
         box.addWidget(
             text(
                 "If the check bars of a print are not 100 mm, set what they measure, and the next "
-                "print is true. Measure a print made with 100 and 100 here.",
+                "print is true. Measure on a print that was made with both at 100 here.",
                 "hint",
             )
         )
@@ -242,13 +247,10 @@ class PrinterCorrection(QWidget):
     def _read(self) -> None:
         """Take over what was read and keep it, or say why not."""
         try:
-            correction = Correction(self.across.value, self.up.value)
-            keep_correction(correction)
-        except EmblemaError as e:
+            self.correction = Correction(self.across.value, self.up.value)
+            keep_correction(self.correction)
+        except EmblemaError as e:  # what cannot be kept serves until the window closes
             self.session.message.emit(str(e))
-            self._show()
-            return
-        self.correction = correction
         self._show()
         self._changed()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 from PySide6.QtWidgets import QLineEdit, QVBoxLayout, QWidget
@@ -19,25 +20,36 @@ from core.pieces import Layout
 
 MOST_NAMED = 6
 MOST_PRINTS = 4
+UNKNOWN = "on a paper that this version does not know."
 Of = tuple[Layout, tuple[Printed, ...]]
-Marks = dict[tuple[str, bool], dict[str, str]]  # by paper and side, each page's
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """What the pages of a print would be today: each place's mark, and which have a page."""
+
+    marks: dict[str, str]
+    pages: frozenset[str]
 
 
 def print_of(doc: Commission, layout: Layout, division: Division) -> Printed:
     """Return the note of a cartoon printed today."""
     marks = page_marks(doc, layout, division)
+    printed = [(name, marks[name]) for name in (*(t.name for t in division.tiles), KEY)]
     name, mirrored = division.paper.name, division.mirrored
-    pages = "whole" if name == WHOLE else f"{name}, {len(marks) - 1} pages"
+    pages = "whole" if name == WHOLE else f"{name}, {len(division.tiles)} pages"
     what = f"Cartoon, {pages}{', mirrored' if mirrored else ''}"
-    return Printed(date.today().isoformat(), what, division.word, mirrored, tuple(marks.items()))
+    return Printed(date.today().isoformat(), what, division.word, mirrored, tuple(printed))
 
 
-def _marks_now(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> dict[str, str]:
-    """Return what the pages of a print would be marked today; none where its paper is unknown."""
+def _now(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> Now | None:
+    """Return what the pages of a print would be today; None where its paper is unknown."""
     try:
-        return page_marks(doc, layout, division_noted(doc, layout, paper, mirrored))
+        division = division_noted(doc, layout, paper, mirrored)
     except EmblemaError:
-        return {}
+        return None
+    pages = frozenset(t.name for t in division.tiles)
+    return Now(page_marks(doc, layout, division), pages)
 
 
 class Prints(QWidget):
@@ -58,7 +70,7 @@ class Prints(QWidget):
         box.setSpacing(8)
         for w in (self.words, self.line, self.found):
             box.addWidget(w)
-        self._marks: Marks = {}
+        self._now: dict[tuple[str, bool], Now | None] = {}  # by paper and side
         self._of: Of | None = None  # the layout and prints that the marks are of
         self._asked: Of | None = None
 
@@ -67,7 +79,7 @@ class Prints(QWidget):
         doc, layout = self.session.laid_doc, self.session.layout
         printed = self.session.doc.printed
         if doc is None or layout is None or not printed:
-            self._marks, self._of = {}, None
+            self._now, self._of = {}, None
             self._show()
             return
         now = (layout, printed)
@@ -77,11 +89,11 @@ class Prints(QWidget):
         self._asked = now
         kinds = {(p.paper, p.mirrored) for p in printed}
 
-        def work() -> Marks:
-            return {kind: _marks_now(doc, layout, *kind) for kind in kinds}
+        def work() -> dict[tuple[str, bool], Now | None]:
+            return {kind: _now(doc, layout, *kind) for kind in kinds}
 
-        def then(marks: Marks) -> None:
-            self._marks, self._of = marks, now
+        def then(found: dict[tuple[str, bool], Now | None]) -> None:
+            self._now, self._of = found, now
             self._show()
 
         self.session.errands.run(work, then)
@@ -101,20 +113,20 @@ class Prints(QWidget):
 
     def _holds(self, p: Printed) -> str:
         head = f"{p.on}: {p.what}: "
-        marks = self._marks.get((p.paper, p.mirrored))
-        if marks is None:
+        if (p.paper, p.mirrored) not in self._now:
             return head + "looking ..."
-        if not marks:
-            return head + "on a paper that this version does not know."
-        holds, gone = pages_that_hold(p, marks)
+        today = self._now[p.paper, p.mirrored]
+        if today is None:
+            return head + UNKNOWN
+        holds, gone = pages_that_hold(p, today.marks)
         gone = [name for name in gone if name != KEY]
-        new = [name for name in marks if name not in dict(p.marks)]
+        new = [name for name in today.marks if name in today.pages - set(dict(p.marks))]
         if len(holds) == len(p.marks):
             return head + "every page holds."
         if gone and len(gone) >= len(p.marks) - 1:
             return head + "no page holds any more."
-        told = [f"{len(gone)} pages no longer hold: {_listed(gone)}."] * bool(gone)
-        told += [f"{len(new)} pages are new: {_listed(new)}."] * bool(new)
+        told = [f"{_pages(gone, 'no longer holds', 'no longer hold')}."] * bool(gone)
+        told += [f"{_pages(new, 'is new', 'are new')}."] * bool(new)
         return head + (" ".join(told) or "the key page no longer holds.")
 
     def show_found(self) -> None:
@@ -126,24 +138,33 @@ class Prints(QWidget):
         if any(letter not in LETTERS for letter in mark):
             self.found.setText("A mark has six signs, none of them B, I, L, O, 0, 1 or 8.")
             return
-        for (paper, _), marks in self._marks.items():
-            for name, now in marks.items():
+        for (paper, _), today in self._now.items():
+            for name, now in today.marks.items() if today else ():
                 if now == mark:
                     self.found.setText(f"It holds: {_page(name)} ({paper}), as it is now.")
                     return
         for p in reversed(self.session.doc.printed):
             for name, then in p.marks:
                 if then == mark:
-                    self.found.setText(
-                        f"It no longer holds: {_page(name)} of {p.what}, {p.on}. Its pieces or "
-                        "materials have changed since."
-                    )
+                    self.found.setText(self._void(p, f"{_page(name)} of {p.what}, {p.on}"))
                     return
         self.found.setText("No page printed of this commission has this mark.")
 
+    def _void(self, p: Printed, page: str) -> str:
+        """Return what is said of a page whose mark is none of today's."""
+        if (p.paper, p.mirrored) not in self._now:
+            return f"It is {page}; looking whether it holds ..."
+        if self._now[p.paper, p.mirrored] is None:
+            return f"It is {page}, {UNKNOWN}"
+        return f"It no longer holds: {page}. Its pieces or materials have changed since."
 
-def _listed(names: list[str]) -> str:
-    return ", ".join(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else "")
+
+def _pages(names: list[str], one: str, several: str) -> str:
+    """Return what is so of some pages, and which they are."""
+    listed = ", ".join(names[:MOST_NAMED]) + (" ..." if len(names) > MOST_NAMED else "")
+    return (
+        f"1 page {one}: {listed}" if len(names) == 1 else f"{len(names)} pages {several}: {listed}"
+    )
 
 
 def _same(a: Of | None, b: Of) -> bool:

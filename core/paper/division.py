@@ -65,6 +65,32 @@ class Division:
         return self.paper.word
 
     @property
+    def places(self) -> tuple[Tile, ...]:
+        """Its pages and the places left out."""
+        return (*self.tiles, *self.bare)
+
+    @property
+    def laps_mm(self) -> tuple[float, float]:
+        """How far pages lap across and down, mm; 0 where there is but one."""
+        at = {(t.row, t.column): t for t in self.places}
+        first, right, below = (at.get(place) for place in ((0, 0), (0, 1), (1, 0)))
+        if first is None:
+            return 0.0, 0.0
+        return first.x1 - right.x0 if right else 0.0, first.y1 - below.y0 if below else 0.0
+
+    def on_map(self, t: Tile) -> Tile:
+        """Return a page as a page map shows it: from the middle of one lap to that of the next."""
+        across, down = (lap / 2 for lap in self.laps_mm)
+        wide, high = self.work_mm
+        return replace(
+            t,
+            x0=t.x0 + across * (t.x0 > 0),
+            y0=t.y0 + down * (t.y0 > 0),
+            x1=t.x1 - across * (t.x1 < wide),
+            y1=t.y1 - down * (t.y1 < high),
+        )
+
+    @property
     def area_mm2(self) -> float:
         """The area of paper that its pages take."""
         wide, high = self.paper.page_mm(self.work_mm)

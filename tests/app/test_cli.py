@@ -13,6 +13,7 @@ import pytest
 from jobcard_rig import small
 from pdf_paths import boxes
 from PIL import Image
+from pypdf import PdfReader
 
 from app import cli
 from app.cli import COMMANDS, main
@@ -87,6 +88,21 @@ def test_counts_and_cartoon_of_a_commission(commission: Path, tmp_path: Path) ->
         assert len(boxes(pdf)) == pages
 
 
+def test_a_cartoon_on_any_paper_from_either_side(commission: Path, tmp_path: Path) -> None:
+    def written(*given: str) -> tuple[list[tuple[float, float]], list[str]]:
+        pdf = tmp_path / "c.pdf"
+        assert main(["cartoon", str(commission), "--out", str(pdf), *given]) == 0
+        return boxes(pdf), [" ".join(p.extract_text().split()) for p in PdfReader(pdf).pages]
+
+    size, _ = written("--paper", "letter")
+    assert sorted(size[1]) == pytest.approx([215.9, 279.4], abs=1e-3)
+    size, words = written("--paper", "roll:300", "--side", "back", "--correct", "99.6x100.2")
+    assert min(abs(v - 300) for v in size[1]) < 1e-3
+    assert "mirrored" in words[1] and words[1].endswith("printer corrected 99.6x100.2")
+    _, words = written("--codes", "studio", "--paper", "whole")
+    assert "studio's code" in words[0] and "mirrored" not in words[1]
+
+
 def test_the_commission_file_is_left_as_it_was(commission: Path, tmp_path: Path) -> None:
     before = commission.read_bytes()
     main(["counts", str(commission), "--out", str(tmp_path / "c.csv")])
@@ -97,6 +113,13 @@ BAD = {
     "no file": (["lay", "none.geojson", "--out", "o"], "none.geojson"),
     "no commission": (["counts", "none.emblema", "--out", "o.csv"], "none.emblema"),
     "not a commission": (["cartoon", "notes.txt", "--out", "o.pdf"], "notes.txt"),
+    "no such paper": (["cartoon", "x.emblema", "--out", "o.pdf", "--paper", "B5"], "no paper 'B5'"),
+    "no such roll": (
+        ["cartoon", "x.emblema", "--out", "o.pdf", "--paper", "roll:9"],
+        "200 to 3000",
+    ),
+    "no correction": (["cartoon", "x.emblema", "--out", "o.pdf", "--correct", "9"], "99.6x100.2"),
+    "too far off": (["cartoon", "x.emblema", "--out", "o.pdf", "--correct", "94x100"], "95 to 105"),
     "not a stock list": (["match", "50", "0", "0", "--stock", "notes.txt"], "notes.txt"),
     "no such colour": (["match", "500", "0", "0"], "0 to 100"),
 }

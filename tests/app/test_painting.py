@@ -17,6 +17,8 @@ from core.cartoon import division_of
 from core.commission import Commission, Field
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError
+from core.paper.marks import ARM_MM
+from core.paper.printer import Correction
 from core.paper.sizes import FOOT_MM, MARGIN_MM, PAPERS
 from core.pieces import Layout
 from core.plan import Planner
@@ -123,6 +125,66 @@ def test_pages_put_together_are_the_work(
         assert nearest(wanted[on], back).max() < TRUE_MM
         shown += on
     assert shown.min() >= 1
+
+
+def level_marks(drawn: list[np.ndarray], long: float, turned: bool) -> np.ndarray:
+    """Return where the level lines of join marks begin, (n, 2); turned where pages lap down."""
+    k = int(turned)
+    two = [p for p in drawn if len(p) == 2 and abs(p[1, 1 - k] - p[0, 1 - k]) < 1e-3]
+    found = [p.min(axis=0) for p in two if abs(abs(p[1, k] - p[0, k]) - long) < 0.05]
+    return np.array(found).reshape(-1, 2)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter", "roll:300"])
+def test_pages_put_together_by_their_join_marks_are_the_work(
+    work: tuple[Commission, Layout], tmp_path: Path, paper: str
+) -> None:
+    """Each page is laid to the one before by the marks that both carry, and by nothing else."""
+    doc, layout = work
+    path = tmp_path / "pages.pdf"
+    write_cartoon_pdf(path, doc, layout, paper)
+    division = division_of(doc, layout, paper)
+    drawn = {(t.row, t.column): lines(path, k) for k, t in enumerate(division.tiles, 1)}
+    placed = {(0, 0): np.array([-MARGIN_MM, -MARGIN_MM])}
+    for row, column in sorted(drawn):
+        if (row, column) == (0, 0):
+            continue
+        down = column == 0
+        before = (row - 1, column) if down else (row, column - 1)
+        long = division.laps_mm[int(down)] + 4 * ARM_MM
+        a, b = (level_marks(drawn[at], long, down) for at in (before, (row, column)))
+        # a page in the middle has marks at both of its edges: the last of one, the first of other
+        k = int(down)
+        a, b = a[a[:, k] > a[:, k].max() - 1], b[b[:, k] < b[:, k].min() + 1]
+        a, b = (m[np.argsort(m[:, 1 - k])] for m in (a, b))
+        assert len(a) == len(b) >= 2
+        assert np.ptp(a - b, axis=0).max() < 0.02  # all marks of a lap agree
+        placed[row, column] = placed[before] + (a - b).mean(axis=0)
+    assert len(placed) == len(division.tiles) > 1
+    back = np.concatenate([p + placed[at] for at, of in drawn.items() for p in of if len(p) >= 4])
+    assert nearest(corners(layout), back).max() < TRUE_MM
+
+
+def test_a_corrected_print_is_true_once_printed(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    """A printer that makes 99.6 mm of 100 across and 100.2 up prints the work as it is."""
+    doc, layout = work
+    path, read = tmp_path / "c.pdf", Correction(99.6, 100.2)
+    write_cartoon_pdf(path, doc, layout, "A4", correction=read)
+    printer = np.array([0.996, 1.002])
+    division = division_of(doc, layout, "A4", correction=read)
+    wanted = corners(layout)
+    for k, tile in enumerate(division.tiles, 1):
+        printed = [p * printer for p in lines(path, k)]
+        level, upright = check_bars(printed)
+        assert min(abs(v - 100) for v in level) < 0.02
+        assert min(abs(v - 100) for v in upright) < 0.02
+        back = np.concatenate([p for p in printed if len(p) >= 4]) - MARGIN_MM
+        on = shapely.covered_by(shapely.points(wanted), tile.box)
+        assert nearest(wanted[on], back + np.array([tile.x0, tile.y0])).max() < TRUE_MM
+    for box in boxes(path):
+        assert sorted(box) == pytest.approx([210.0, 297.0], abs=1e-3)
 
 
 def test_a_page_beyond_the_pdf_limit_keeps_its_size(tmp_path: Path) -> None:
