@@ -16,11 +16,12 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
+from app.cli_sheets import add_to as add_sheets
 from core.errors import EmblemaError
 from core.files import data_folder, write_text
 from core.material import ILLUMINANTS
 
-COMMANDS = ("lay", "demo", "cartoon", "counts", "match", "stock")
+COMMANDS = ("lay", "demo", "cartoon", "sheets", "keyplan", "counts", "match", "stock")
 FAULTS = "fault.txt"  # in the user's data folder: the newest fault of the program's own
 NAMED = 5  # lines of a list whose faults are told
 _BELOW_ZERO = re.compile(r"[-\u2212](\.?\d|inf|nan)", re.IGNORECASE)
@@ -139,6 +140,8 @@ def _parser() -> argparse.ArgumentParser:
         help="what the check bars of an uncorrected print measure in mm, such as 99.6x100.2",
     )
     c.set_defaults(run=_cartoon)
+
+    add_sheets(sub, _open, _folder)
 
     c = sub.add_parser("counts", help="write the counts by material of a commission as CSV")
     c.add_argument("file", type=Path)

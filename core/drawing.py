@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 Rgb = tuple[int, int, int]
@@ -39,6 +40,15 @@ class Paths:
         sizes = np.array([len(c) for c in lines], np.int64)
         points = np.concatenate(lines) if lines else np.empty((0, 2))
         return Paths(points, np.cumsum(sizes) - sizes, **how)  # type: ignore[arg-type]
+
+    @staticmethod
+    def around(shapes: NDArray[np.object_], **how: object) -> Paths:
+        """Gather all rings of polygons, shape (n,), as many as there may be."""
+        rings = shapely.get_rings(shapes)
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        kept = np.r_[ring[1:] == ring[:-1], False][: len(ring)]  # none closed by its first corner
+        starts = np.searchsorted(ring[kept], np.arange(len(rings)))
+        return Paths(xy[kept], starts, **how)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, slots=True)

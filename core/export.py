@@ -45,8 +45,16 @@ PX_A_TESSERA = 12
 Frame = tuple[float, float, float, float]
 
 
-def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> None:
-    """Write one row a tessera; `wkt` holds its outline in mm, true to 0.000001 mm."""
+def write_tesserae_csv(
+    path: str | Path, doc: Commission, layout: Layout, sheet: NDArray[np.int64] | None = None
+) -> None:
+    """Write one row a tessera; `wkt` holds its outline in mm, true to 0.000001 mm.
+
+    Parameters
+    ----------
+    sheet : ndarray of int, shape (n,), optional
+        On which sheet each piece is, 0 for none; a last column where it is given.
+    """
     rows: list[list[object]] = [[*COLUMNS]]
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)
@@ -71,6 +79,10 @@ def write_tesserae_csv(path: str | Path, doc: Commission, layout: Layout) -> Non
                     outlines[k],
                 ]
             )
+    if sheet is not None:
+        rows[0].append("sheet")
+        for row, number in zip(rows[1:], sheet.tolist(), strict=True):
+            row.append(number or "")
     write_text(path, csv_text(rows))
 
 

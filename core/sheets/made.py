@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from itertools import count
+from pathlib import Path
 
 import numpy as np
 import shapely
@@ -16,8 +17,10 @@ from shapely import MultiPolygon, Polygon
 
 from core.commission import Commission, Sheet
 from core.errors import EmblemaError
+from core.files import write_text
 from core.geometry import outline_of, polygon_of, polygons_in
 from core.pieces import Layout
+from core.plaintext import csv_text
 from core.sheets.divide import divide, halves
 from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
 from core.sheets.order import setting_order
@@ -27,6 +30,7 @@ SIDES = ("left", "above", "right", "below")
 MATCH_MM = 90.0  # of seam to one pair of marks that must meet
 LEAST_MATCH_MM = 15.0  # of seam, with any mark
 MARKS = ("tick", "cross")
+COLUMNS = ("sheet", "order", "width_mm", "height_mm", "weight_kg", "pieces")
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +237,15 @@ def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) 
         )
     each.sort(key=lambda s: s.number)
     return Sheets(tuple(each), _matches(seams), on, graph.polygons, stock)
+
+
+def write_sheets_csv(path: str | Path, sheets: Sheets) -> None:
+    """Write one row a sheet, in the order of their numbers."""
+    rows: list[list[object]] = [[*COLUMNS]]
+    for s in sheets.each:
+        w, h = s.size_mm
+        rows.append([s.number, s.order, f"{w:.3f}", f"{h:.3f}", f"{s.kg:.4f}", len(s.which)])
+    write_text(path, csv_text(rows))
 
 
 @dataclass(frozen=True, slots=True)

@@ -193,7 +193,7 @@ def test_the_demo_command_writes_everything(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["sheets", "x.emblema"], "no command 'sheets'. The commands are lay, demo,"),
+        (["seams", "x.emblema"], "no command 'seams'. The commands are lay, demo,"),
         (["counted"], "no command 'counted'"),
         (["gone.emblema"], "no file 'gone.emblema'"),
         (["a.emblema", "b.emblema"], "one file at a time"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,6 +10,7 @@ import shapely
 
 from core.commission import Commission, Sheeting, field_of
 from core.geometry import outline_of
+from core.material import Material
 from core.pieces import LaidField, Layout, Pieces
 
 JOINT = 1.5
@@ -45,3 +47,18 @@ def wall(
         laid.append(LaidField(f"f{k}", pieces, np.full((n, 3), np.nan), *nothing))
     doc = Commission("Wall", width, height, fields=tuple(made), sheeting=Sheeting(**sheeting))  # type: ignore[arg-type]
     return doc, Layout(tuple(laid))
+
+
+def stocked(
+    doc: Commission, layout: Layout, codes: tuple[str, ...], by: str = "piece"
+) -> tuple[Commission, Layout]:
+    """Return a wall whose pieces, or courses, are laid in some materials by turns."""
+    stock = tuple(
+        Material(c, f"colour {c}", "smalti", (20.0 + 60.0 * k / len(codes), 5.0, 10.0))
+        for k, c in enumerate(codes)
+    )
+    laid = []
+    for f in layout.fields:
+        turn = f.pieces.course if by == "course" else np.arange(len(f.pieces)) * 7 // 3
+        laid.append(replace(f, stock=turn % len(codes)))
+    return replace(doc, materials=stock), Layout(tuple(laid))

@@ -1,0 +1,364 @@
+"""A page for each sheet: what is laid on it, where it goes and how it meets its neighbours.
+
+The drawing stands in the middle with its neighbours' names about it. A panel at its right or below
+holds the number, the order of setting, which side is which, and the count of each material, so
+that a tray can be filled for that sheet alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from core.agreed import mark_of, piece_marks
+from core.bounds import one_of
+from core.colour.convert import swatch_rgb
+from core.colour.wanted import stocked_lab
+from core.commission import Commission
+from core.drawing import BLACK, Page, Paths, Rgb, Text
+from core.errors import EmblemaError
+from core.figures import EFFORT
+from core.geometry import polygons_in
+from core.lettering import LEAST_MM, fitted, wide_mm
+from core.paper.sizes import PAPERS as SIZES
+from core.pieces import Layout
+from core.sheets import panel
+from core.sheets.labels import Drawn, named
+from core.sheets.made import OnSheet, Sheets
+from core.sheets.patterns import PATTERNS, Pattern, drawn
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Shapes = NDArray[np.object_]
+
+TRUE = "true"
+PAPERS = ("A4", "A3", TRUE)
+FILLS = ("lines", "colour", "patterns")
+MARGIN_MM = 9.0
+FOOT_MM = 6.0
+BAND_MM = 10.0  # about the drawing, for its neighbours' names
+MARK_MM = 3.5  # half the length of a tick or cross on paper
+PUTTY_MINUTES = 20.0  # working time of two-part epoxy putty (common practice)
+
+GREY: Rgb = (120, 120, 120)
+RED: Rgb = (176, 28, 28)
+_TURN = {"left": -90.0, "right": 90.0, "above": 0.0, "below": 0.0}
+_OUT = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "above": (0.0, -1.0), "below": (0.0, 1.0)}
+_BACK = {"left": "right", "right": "left", "above": "above", "below": "below"}
+
+
+@dataclass(frozen=True, slots=True)
+class Patches:
+    """How often putty is mixed for some pieces: so many patches of `least` to `most` pieces."""
+
+    number: int
+    least: int
+    most: int
+    seconds: float
+
+
+def patches(seconds_each: Floats) -> Patches:
+    """Return the patches that pieces are laid in within the working time of the putty.
+
+    Parameters
+    ----------
+    seconds_each : ndarray (n,)
+        To lay each piece.
+    """
+    n, seconds = len(seconds_each), float(np.mean(seconds_each))
+    most = max(1, math.floor(PUTTY_MINUTES * 60 / seconds)) if seconds > 0 else n
+    number = math.ceil(n / most)
+    return Patches(number, n // number, math.ceil(n / number), seconds)
+
+
+def sheet_pages(
+    doc: Commission,
+    layout: Layout,
+    sheets: Sheets,
+    paper: str = "A4",
+    fill: str = "lines",
+    mirrored: bool | None = None,
+) -> Iterator[Page]:
+    """Yield a page for each sheet in the order of setting, and more where its table needs them.
+
+    Parameters
+    ----------
+    paper : str
+        One of `PAPERS`: upright or lying, as it is drawn larger, or "true" for pages on which it
+        is drawn at its true size.
+    fill : str
+        One of `FILLS`.
+    mirrored : bool, optional
+        Drawn as seen from the back; left out as the work is laid.
+
+    Raises
+    ------
+    EmblemaError
+        There is no such paper or fill, or there are no sheets.
+    """
+    one_of("The paper", paper, PAPERS)
+    one_of("The fill", fill, FILLS)
+    if not sheets.each:
+        raise EmblemaError("There are no sheets yet; divide the work into sheets first.")
+    back = doc.sheeting.laid == "mirrored" if mirrored is None else mirrored
+    work = _Work(doc, layout, sheets, fill, back)
+    for sheet in sorted(sheets.each, key=lambda s: s.order):
+        yield from _pages(work, sheet, paper)
+
+
+class _Work:
+    """All that is known of each piece and material, once for all pages."""
+
+    def __init__(
+        self, doc: Commission, layout: Layout, sheets: Sheets, fill: str, mirrored: bool
+    ) -> None:
+        self.doc, self.sheets, self.fill, self.mirrored = doc, sheets, fill, mirrored
+        laid = [f for f in layout.fields if len(f.pieces)]
+        number = {f.id: k for k, f in enumerate(doc.fields)}
+        size = [len(f.pieces) for f in laid]
+        self.field = np.repeat(np.array([number[f.field_id] for f in laid], np.int64), size)
+        self.course = np.concatenate([f.pieces.course for f in laid])
+        self.place = np.concatenate([f.pieces.piece for f in laid])
+        self.angle = np.concatenate([f.pieces.angle_rad for f in laid])
+        self.marks = piece_marks(doc, layout)
+        self.joint_mm = np.array([f.laying.joint_mm for f in doc.fields])[self.field]
+        effort = np.array([EFFORT.get(f.laying.opus, 1.0) for f in doc.fields])
+        self.seconds = doc.rates.seconds_a_piece * effort[self.field]
+        kinds, many = np.unique(sheets.stock[sheets.stock >= 0], return_counts=True)
+        # as the key of the cartoon numbers them
+        self.number = {int(k): n for n, k in enumerate(kinds, 1)}
+        lab = stocked_lab(doc.materials) if doc.materials else np.empty((0, 3))
+        self.rgb = [swatch_rgb(c)[0] for c in lab]
+        self.ink: list[Rgb] = [BLACK if c[0] > 52 else (255, 255, 255) for c in lab]
+        self.pattern: dict[int, Pattern] = {}
+        if fill == "patterns":
+            most = kinds[np.argsort(-many, kind="stable")][: len(PATTERNS)]
+            lightest = most[np.argsort(-lab[most, 0], kind="stable")]
+            spread = np.linspace(0, len(PATTERNS) - 1, len(most)).round().astype(int)
+            self.pattern = {int(k): PATTERNS[p] for k, p in zip(lightest, spread, strict=True)}
+
+    def rows(self, sheet: OnSheet) -> list[panel.Row]:
+        """Return the table of a sheet's materials."""
+        out = []
+        for k, pieces in sheet.counts:
+            if k < 0:
+                out.append(panel.Row("?", "without a material", None, None, pieces))
+            else:
+                m = self.doc.materials[k]
+                number, pattern = str(self.number[k]), self.pattern.get(k)
+                rgb = None if self.fill == "patterns" else self.rgb[k]
+                out.append(panel.Row(number, m.code, rgb, pattern, pieces))
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Placed:
+    """Where a sheet stands on its page: what is to the right or below it, and how it is scaled."""
+
+    page: tuple[float, float]
+    panel: tuple[float, float, float, float]
+    corner: tuple[float, float]  # of the sheet's box on paper
+    by: float
+
+    def on_paper(self, xy: Floats, sheet: OnSheet, mirrored: bool) -> Floats:
+        """Return places of the work, shape (..., 2), on the page."""
+        x0, y0, x1, _ = sheet.box_mm
+        x = (x1 - xy[..., 0]) if mirrored else (xy[..., 0] - x0)
+        out = np.stack([x, xy[..., 1] - y0], axis=-1) * self.by + np.array(self.corner)
+        return np.asarray(out)
+
+
+def _placed(sheet: OnSheet, paper: str) -> _Placed:
+    """Return the page on which a sheet is drawn largest: upright or lying, panel aside or below."""
+    w, h = sheet.size_mm
+    edge = MARGIN_MM + BAND_MM
+    if paper == TRUE:
+        high = max(h + 2 * BAND_MM, panel.ASIDE_HIGH_MM)
+        page = (w + 2 * edge + panel.GAP_MM + panel.ASIDE_MM, high + 2 * MARGIN_MM + FOOT_MM)
+        left = page[0] - MARGIN_MM - panel.ASIDE_MM
+        box = (left, MARGIN_MM, page[0] - MARGIN_MM, MARGIN_MM + high)
+        return _Placed(page, box, (edge, MARGIN_MM + (high - h) / 2), 1.0)
+    long, short = SIZES[paper]
+    best: _Placed | None = None
+    for pw, ph in ((long, short), (short, long)):
+        for aside in (True, False):
+            right, low = pw - MARGIN_MM, ph - MARGIN_MM - FOOT_MM
+            if aside:
+                box = (right - panel.ASIDE_MM, MARGIN_MM, right, low)
+                room = (box[0] - panel.GAP_MM - MARGIN_MM, low - MARGIN_MM)
+            else:
+                box = (MARGIN_MM, low - panel.BELOW_MM, right, low)
+                room = (right - MARGIN_MM, box[1] - panel.GAP_MM - MARGIN_MM)
+            by = min((room[0] - 2 * BAND_MM) / w, (room[1] - 2 * BAND_MM) / h, 1.0)
+            corner = MARGIN_MM + (room[0] - w * by) / 2, MARGIN_MM + (room[1] - h * by) / 2
+            if best is None or by > best.by:
+                best = _Placed((pw, ph), box, corner, by)
+    assert best is not None
+    return best
+
+
+def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
+    at = _placed(sheet, paper)
+    shapes = _moved(work.sheets.polygons[sheet.which], at, sheet, work.mirrored)
+    outline = shapely.transform(sheet.outline, lambda xy: at.on_paper(xy, sheet, work.mirrored))
+    items: list[Paths | Text] = _filled(work, sheet, shapes)
+    light = work.fill != "patterns"
+    items.append(Paths.around(shapes, pen_mm=0.1 if light else 0.15, pen=GREY if light else BLACK))
+    items.append(_edge(work, sheet, at))
+    names = named(_to_name(work, sheet, shapes, at), outline)
+    items += names.items
+    crossed, taken = _matches(work, sheet, at)
+    items += crossed
+    items += _neighbours(work, sheet, at, outline, [*taken, *names.taken])
+    facts = panel.Facts(
+        title=work.doc.title,
+        number=sheet.number,
+        order=sheet.order,
+        of=len(work.sheets.each),
+        size_mm=sheet.size_mm,
+        kg=sheet.kg,
+        pieces=len(sheet.which),
+        putty=_putty(patches(work.seconds[sheet.which])),
+        by=at.by,
+        mirrored=work.mirrored,
+        laid=work.doc.sheeting.laid,
+        unnamed=names.unnamed,
+    )
+    mark = mark_of(work.marks[sheet.which])
+    rows = work.rows(sheet)
+    aside = at.panel[0] > MARGIN_MM
+    beside, left = panel.drawn(facts, rows, at.panel, aside)
+    name = f"Sheet {sheet.number}"
+    foot = f"mark {mark}   {work.doc.title}   sheet {sheet.number}"
+    yield Page(*at.page, name, (*items, *beside, *_foot(foot, at.page)))
+    size = at.page if paper != TRUE else SIZES["A4"]
+    while left:
+        more, left = panel.table_page(facts, left, size, MARGIN_MM, FOOT_MM)
+        yield Page(*size, f"{name}, trays", (*more, *_foot(f"{foot}, trays", size)))
+
+
+def _putty(p: Patches) -> str:
+    each = f"{p.least}" if p.least == p.most else f"{p.least} or {p.most}"
+    if p.number == 1:
+        return f"1 patch of putty, {each} pieces"
+    return f"{p.number} patches of putty, {each} pieces each"
+
+
+def _foot(words: str, size: tuple[float, float]) -> list[Text]:
+    words, high = fitted(words, 2.8, size[0] - 2 * MARGIN_MM, LEAST_MM)
+    return [Text(MARGIN_MM, size[1] - MARGIN_MM + 1.0, words, high, colour=GREY)]
+
+
+def _moved(shapes: Shapes, at: _Placed, sheet: OnSheet, mirrored: bool) -> Shapes:
+    return np.asarray(
+        shapely.transform(shapes, lambda xy: at.on_paper(xy, sheet, mirrored)), dtype=object
+    )
+
+
+def _filled(work: _Work, sheet: OnSheet, shapes: Shapes) -> list[Paths | Text]:
+    stock = work.sheets.stock[sheet.which]
+    items: list[Paths | Text] = []
+    for k in np.unique(stock[stock >= 0]).tolist():
+        if work.fill == "colour":
+            items.append(Paths.around(shapes[stock == k], pen=None, fill=work.rgb[k]))
+        elif k in work.pattern:
+            items += drawn(work.pattern[k], shapes[stock == k])
+    return items
+
+
+def _edge(work: _Work, sheet: OnSheet, at: _Placed) -> Paths:
+    """Return a sheet's outline; pools that no other sheet has pieces in are not its edge."""
+    others = shapely.STRtree(work.sheets.polygons[work.sheets.sheet != sheet.number])
+    parts = []
+    for p in polygons_in(sheet.outline):
+        holes = [h for h in p.interiors if len(others.query(Polygon(h), predicate="covers"))]
+        parts.append(Polygon(p.exterior, holes))
+    return Paths.around(_moved(np.array(parts, object), at, sheet, work.mirrored), pen_mm=0.5)
+
+
+def _to_name(work: _Work, sheet: OnSheet, shapes: Shapes, at: _Placed) -> Drawn:
+    which = sheet.which
+    stock = work.sheets.stock[which].tolist()
+    angle = work.angle[which]
+    told = [k >= 0 and k not in work.pattern for k in stock]
+    return Drawn(
+        shapes,
+        -angle if work.mirrored else angle,
+        [work.doc.materials[k].code if t else "" for k, t in zip(stock, told, strict=True)],
+        [str(work.number[k]) if t else "" for k, t in zip(stock, told, strict=True)],
+        [work.ink[k] if work.fill == "colour" and k >= 0 else BLACK for k in stock],
+        (work.field[which], work.course[which], work.place[which]),
+        float(np.median(work.joint_mm[which])) * at.by,
+    )
+
+
+def _matches(work: _Work, sheet: OnSheet, at: _Placed) -> tuple[list[Paths | Text], list[Polygon]]:
+    """Return the ticks and crosses on a sheet's seams, and the room that they take."""
+    lines: list[Floats] = []
+    for m in work.sheets.matches:
+        if sheet.number not in m.sheets:
+            continue
+        middle = at.on_paper(np.array(m.at_mm), sheet, work.mirrored)
+        way = np.array(m.way) * ((-1.0, 1.0) if work.mirrored else (1.0, 1.0))
+        turned = np.array([-way[1], way[0]])
+        arms = [way] if m.mark == "tick" else [(way + turned) / 2**0.5, (way - turned) / 2**0.5]
+        lines += [np.stack([middle - MARK_MM * a, middle + MARK_MM * a]) for a in arms]
+    taken = [shapely.buffer(shapely.LineString(c), 0.6) for c in lines]
+    return [Paths.of(lines, closed=False, pen_mm=0.55, pen=RED)], taken
+
+
+def _neighbours(
+    work: _Work,
+    sheet: OnSheet,
+    at: _Placed,
+    outline: MultiPolygon,
+    taken: list[Polygon],
+) -> list[Paths | Text]:
+    """Return each neighbour's name outside the seam that it shares, and the way up."""
+    size, items = 4.2, list[Paths | Text]()
+    taken = [*taken, shapely.buffer(outline, 0.8)]
+    room = shapely.box(*outline.bounds).buffer(BAND_MM, join_style="mitre")
+    said = [(f"sheet {b.number}", b.side, b.middle_mm, True) for b in sheet.beside]
+    said += [("edge of the work", side, middle, False) for side, middle in _edges(work.doc, sheet)]
+    for words, side, middle, bold in said:
+        side = _BACK[side] if work.mirrored else side
+        high = size if bold else 2.8
+        out, turn = np.array(_OUT[side]), _TURN[side]
+        along = np.array([-out[1], out[0]])
+        wide = wide_mm(words, high, bold) + 1.5
+        w, h = (high + 1.0, wide) if turn else (wide, high + 1.0)
+        start = at.on_paper(np.array(middle), sheet, work.mirrored)
+        for step in range(680):
+            push, slide = divmod(step, 17)
+            shift = ((slide + 1) // 2) * (-1) ** slide * 0.25 * wide
+            x, y = start + out * (0.6 * push) + along * shift
+            box = shapely.box(x - w / 2, y - h / 2, x + w / 2, y + h / 2)
+            if room.covers(box) and not any(box.intersects(t) for t in taken):
+                break
+        taken.append(box)
+        colour = BLACK if bold else GREY
+        items.append(Text(float(x), float(y), words, high, "middle", turn, colour, bold))
+    return items
+
+
+def _edges(doc: Commission, sheet: OnSheet) -> list[tuple[str, tuple[float, float]]]:
+    """Return the sides on which a sheet ends where the work does."""
+    x0, y0, x1, y1 = sheet.box_mm
+    near = 6.0
+    middle_x, middle_y = (x0 + x1) / 2, (y0 + y1) / 2
+    return [
+        (side, middle)
+        for side, ends, middle in (
+            ("left", x0 <= near, (x0, middle_y)),
+            ("above", y0 <= near, (middle_x, y0)),
+            ("right", x1 >= doc.width_mm - near, (x1, middle_y)),
+            ("below", y1 >= doc.height_mm - near, (middle_x, y1)),
+        )
+        if ends
+    ]
