@@ -14,8 +14,9 @@ from app.jobcard.prints import Prints, print_of
 from app.jobcard.projecting import Projecting
 from app.jobs import Progress
 from app.painting import print_pages, write_cartoon_pdf
+from app.preview import Preview
 from app.widgets import button, row, text
-from core.cartoon import cartoon_pages
+from core.cartoon import cartoon_pages, pages_by_turns
 from core.commission import Printed
 from core.figures import CAUTIONS
 
@@ -44,6 +45,7 @@ class SheetsLeaf(Leaf):
         self.group(
             "Cartoon",
             self.cartoon,
+            button("Look at the pages ...", self.look),
             button("Write the cartoon as PDF ...", self.choose, "main"),
             self.print,
             self.printing,
@@ -63,6 +65,18 @@ class SheetsLeaf(Leaf):
             ),
         )
         self.group("With care", *(text(c, "hint") for c in CAUTIONS))
+
+    def look(self) -> None:
+        """Show the pages as they will be printed."""
+        doc, layout = self.session.laid_doc, self.session.layout
+        if layout is None or doc is None:
+            self.session.message.emit("Nothing is laid yet.")
+            return
+        given = self.cartoon.wanted().given
+        self.shown = Preview(
+            self, self.session, "The cartoon", lambda: pages_by_turns(doc, layout, *given)
+        )
+        self.shown.show()
 
     def choose(self) -> None:
         """Ask where, and write."""

@@ -10,8 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 from PIL import Image
-from PySide6.QtCore import QEventLoop
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import QEventLoop, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QPushButton, QWidget
 
 from app.canvas import Bench
 from app.jobcard import JobCard
@@ -103,3 +104,10 @@ def rig() -> Iterator[Rig]:
         r.bench.close_work()
         r.session.close()
         r.card.close()
+
+
+def press(leaf: QWidget, words: str) -> None:
+    """Click the button of these words."""
+    found = [b for b in leaf.findChildren(QPushButton) if b.text() == words and b.isEnabled()]
+    assert found, f"no button '{words}'"
+    QTest.mouseClick(found[0], Qt.MouseButton.LeftButton)

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from jobcard_rig import pump, rig
+from jobcard_rig import press, pump, rig
 from PIL import Image
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QColor
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QPushButton, QWidget
+from PySide6.QtWidgets import QPushButton
 
 from app.jobcard.lookagain import LIMITS
 from app.jobcard.photograph import Photograph
@@ -38,13 +38,6 @@ def table(shared):
     yield r
     r.session.apply("as at first", start)
     r.lay()
-
-
-def press(leaf: QWidget, words: str) -> None:
-    """Click the button of these words."""
-    found = [b for b in leaf.findChildren(QPushButton) if b.text() == words and b.isEnabled()]
-    assert found, f"no button '{words}'"
-    QTest.mouseClick(found[0], Qt.MouseButton.LeftButton)
 
 
 def mean_lab(r, field_id):
