@@ -21,7 +21,7 @@ from core.quality import TIP_DEG
 ENDS = 1.0  # joints from the tip at which its piece ends
 BLUNT = 0.04  # tesserae: the width of that end, so that the glass holds
 NEAREST = 0.1  # joints that a piece keeps from the border there
-STEP = 0.02  # pitches of detail in an outline that do not count
+STEP = 0.02  # pitches of detail in an outline that do not count: a drawn tip is a little round
 FURTHEST = np.arange(1.0, 0.2, -0.04)  # shares of the way there that are tried
 GAIN = 0.05  # tesserae that a piece must win
 REACH = 1.5  # pitches from a tip within which its piece must end already

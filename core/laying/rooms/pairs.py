@@ -15,7 +15,6 @@ from core.laying.rooms.room import Rooms
 
 UNLIKE = 0.2  # squares of the pitch by which two neighbours differ before their joint is moved
 FARTHEST = 0.35  # pitches that a joint is moved at once
-SHORT = 0.3  # pitches of joint below which it is let be
 NEAREST = 0.04  # pitches that are not worth moving it
 
 
@@ -70,7 +69,7 @@ def alike(one: Polygon, two: Polygon, pitch: float) -> tuple[Polygon, Polygon] |
     start = c[int(np.argmax(np.hypot(*(c - c[0]).T)))]
     run = c[int(np.argmax(np.hypot(*(c - start).T)))] - start
     length = float(np.hypot(*run))
-    if length < SHORT * pitch:
+    if not length:
         return None
     normal = np.array([-run[1], run[0]]) / length
     m = shapely.get_coordinates(one.centroid)[0] - start

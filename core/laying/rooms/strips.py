@@ -16,7 +16,6 @@ from core.laying.rooms.room import Rooms
 from core.quality import BARE_ROOM
 
 THIN = 0.45  # tesserae across below which a piece may be given up
-BESIDE = 0.3  # pitches round it within which territories are compared
 
 
 def without_strips(
@@ -42,8 +41,7 @@ def without_strips(
     given_up = owner[strips]
     after = rooms_of(_less(stretches, given_up)).shape
     pitch = scale.pitch_of(ground[strips])
-    near = shapely.buffer(ground[strips], BESIDE * pitch)
-    now, then = (_worse(near, parts, scale) for parts in (ground, after))
+    now, then = (_worse(ground[strips], parts, scale) for parts in (ground, after))
     given_up = given_up[(then[0] < now[0]) & (then[1] < now[1] + BARE_ROOM * pitch**2)]
     return rooms_of(_less(stretches, given_up)) if len(given_up) else rooms
 

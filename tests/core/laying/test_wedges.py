@@ -7,7 +7,7 @@ import pytest
 import shapely
 from awkward import CATALOGUE
 from measures import overlap_mm2
-from shapely import MultiPoint
+from shapely import MultiPoint, MultiPolygon
 
 from core.laying.courses.trace import trace_courses
 from core.laying.field.direction import direction_field
@@ -56,6 +56,18 @@ def is_kept(ground: np.ndarray, new: np.ndarray, s: Setting) -> None:
     assert overlap_mm2(new) - overlap_mm2(ground) < 1e-5 * area
     was, now = (cost(g, s.pitch_mm, s.laying.joint_mm).sum() for g in (ground, new))
     assert now < was
+
+
+@pytest.mark.parametrize("name", ["leaf_slender", "triangle_acute"])
+def test_a_tip_that_a_pen_has_rounded_is_a_tip(name: str) -> None:
+    s = CATALOGUE[name]()
+    sharp, inward, _ = sharp_corners(s.outline, s.pitch_mm)
+    rounded = s.outline.buffer(-0.05).buffer(0.05, quad_segs=6)
+    found, ways, _ = sharp_corners(MultiPolygon([rounded]), s.pitch_mm)
+    assert len(found) == len(sharp) > 0
+    for at, way in zip(found, ways, strict=True):
+        k = int(np.hypot(*(sharp - at).T).argmin())
+        assert np.hypot(*(sharp[k] - at)) < 0.1 * s.pitch_mm and way @ inward[k] > 0.9
 
 
 @pytest.mark.parametrize("cut", [0.75, 1.25, 1.3])
