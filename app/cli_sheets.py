@@ -48,22 +48,11 @@ def _divided(file: Path, opened: Opened) -> tuple[Any, Any, Any]:
 
 
 def _sheets(a: argparse.Namespace, opened: Opened, folder: Callable[[Path], Path]) -> int:
-    from app.painting import write_pdf
-    from core.export import write_tesserae_csv
-    from core.sheets.keyplan import keyplan_pages
-    from core.sheets.made import write_sheets_csv
-    from core.sheets.notes import notes_page
-    from core.sheets.pages import TRUE, sheet_pages
+    from app.sheetfiles import write_sheets
 
     doc, layout, sheets = _divided(a.file, opened)
     out = folder(a.out)
-    pages = sheet_pages(doc, layout, sheets, a.paper, a.fill, a.mirrored or None)
-    write_pdf(out / "sheets.pdf", pages, doc.title)
-    plan = keyplan_pages(doc, layout, sheets, "A4" if a.paper == TRUE else a.paper)
-    write_pdf(out / "keyplan.pdf", plan, doc.title)
-    write_pdf(out / "notes.pdf", [notes_page(doc, layout, sheets)], doc.title)
-    write_sheets_csv(out / "sheets.csv", sheets)
-    write_tesserae_csv(out / "tesserae.csv", doc, layout, sheets.sheet)
+    write_sheets(out, doc, layout, a.paper, a.fill, a.mirrored or None, sheets)
     print(f"{len(layout):,} tesserae on {len(sheets.each)} sheets in {out}")
     return 0
 

@@ -12,6 +12,7 @@ from app.jobcard.cartoonpaper import CartoonPaper
 from app.jobcard.dividing import Dividing
 from app.jobcard.prints import Prints, print_of
 from app.jobcard.projecting import Projecting
+from app.jobcard.sheetpapers import SheetPapers
 from app.jobs import Progress
 from app.painting import print_pages, write_cartoon_pdf
 from app.preview import Preview
@@ -34,6 +35,8 @@ class SheetsLeaf(Leaf):
         self.dividing = Dividing(self.session, self.bench)
         self.group("Sheets to lift", self.dividing)
         self.group("How they are divided", self.dividing.limits)
+        self.papers = SheetPapers(self.session)
+        self.group("Sheets on paper", self.papers)
         self.cartoon = CartoonPaper(self.session)
         self.print = button("Print the cartoon ...", self.ask_print)
         self.progress = QProgressBar()

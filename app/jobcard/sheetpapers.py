@@ -1,0 +1,108 @@
+"""The Sheets leaf's papers for bench and site: a page for each sheet, key plan, notes and lists."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from PySide6.QtWidgets import QFileDialog, QVBoxLayout, QWidget
+
+from app.preview import Preview
+from app.session import Session
+from app.sheetfiles import write_sheets
+from app.widgets import Choice, Switch, button, row, text
+from core.commission import Commission
+from core.drawing import Page
+from core.pieces import Layout
+from core.sheets.keyplan import keyplan_pages
+from core.sheets.made import sheets_of
+from core.sheets.notes import notes_page
+from core.sheets.pages import TRUE, sheet_pages
+
+PAPERS = (("A4", "A4"), ("A3", "A3"), (TRUE, "as large as the sheet, to lay over"))
+FILLS = (
+    ("lines", "lines, to lay over"),
+    ("colour", "in colour"),
+    ("patterns", "patterns, for black and white"),
+)
+
+
+class SheetPapers(QWidget):
+    """Choose how sheets are drawn; look, or write them all into a folder."""
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        self.paper = Choice("Paper", PAPERS, lambda _: None)
+        self.fill = Choice("Pieces", FILLS, lambda _: None)
+        self.mirrored = Switch(
+            "Mirrored", lambda _: None, "Seen from the back; else as the sheets are laid"
+        )
+        self.shown: Preview | None = None
+        box = QVBoxLayout(self)
+        box.setContentsMargins(0, 0, 0, 0)
+        box.setSpacing(8)
+        for w in (
+            self.paper,
+            self.fill,
+            self.mirrored,
+            button("Write all into a folder ...", self.choose, "main"),
+            row(
+                button("Look at sheets ...", self.look_at_sheets),
+                button("Key plan, notes ...", self.look_at_plan),
+            ),
+            text(
+                "A page for each sheet with its pieces counted for a tray, the key plan and the "
+                "setter's notes as PDF, and lists of sheets and pieces.",
+                "hint",
+            ),
+        ):
+            box.addWidget(w)
+
+    def _work(self) -> tuple[Commission, Layout] | None:
+        doc, layout = self.session.laid_doc, self.session.layout
+        if doc is None or layout is None or not len(layout):
+            self.session.message.emit("Nothing is laid yet.")
+            return None
+        if not doc.sheets:
+            self.session.message.emit("Divide the work into sheets first.")
+            return None
+        return doc, layout
+
+    def choose(self) -> None:
+        """Ask where, and write."""
+        if self._work() is not None:
+            folder = QFileDialog.getExistingDirectory(self, "A folder for the sheets")
+            if folder:
+                self.write(folder)
+
+    def write(self, folder: str) -> None:
+        """Write everything about the sheets as they stand."""
+        work = self._work()
+        if work is not None:
+            how = self.paper.value, self.fill.value, self.mirrored.isChecked() or None
+            self.session.write(folder, lambda: write_sheets(folder, *work, *how))
+
+    def look_at_sheets(self) -> None:
+        """Show the page of each sheet."""
+        paper, fill, back = self.paper.value, self.fill.value, self.mirrored.isChecked() or None
+
+        def pages(doc: Commission, layout: Layout) -> Iterator[Page]:
+            return sheet_pages(doc, layout, sheets_of(doc, layout), paper, fill, back)
+
+        self._look("Sheets", pages)
+
+    def look_at_plan(self) -> None:
+        """Show the key plan and the setter's notes."""
+
+        def pages(doc: Commission, layout: Layout) -> Iterator[Page]:
+            sheets = sheets_of(doc, layout)
+            yield from keyplan_pages(doc, layout, sheets)
+            yield notes_page(doc, layout, sheets)
+
+        self._look("Key plan and notes", pages)
+
+    def _look(self, title: str, pages: Callable[[Commission, Layout], Iterator[Page]]) -> None:
+        work = self._work()
+        if work is not None:
+            self.shown = Preview(self, self.session, title, lambda: pages(*work))
+            self.shown.show()
