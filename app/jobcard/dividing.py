@@ -191,8 +191,11 @@ class Dividing(QWidget):
         def work(progress: Progress, stop: Callable[[], bool]) -> Divided:
             progress(0.05, "Looking at the joints ...")
             graph = joint_graph(doc, layout)
-            progress(0.4, "Laying the seams ...")
-            return doc, layout, divided(doc, layout, stop, graph), graph
+
+            def tell(share: float) -> None:
+                progress(0.3 + 0.6 * share, "Laying the seams ...")
+
+            return doc, layout, divided(doc, layout, stop, graph, tell), graph
 
         self._show_dividing(True)
         self._worker.ask(work)

@@ -39,8 +39,11 @@ def divide(
     sheeting: Sheeting,
     seed: int = 1,
     stop: Callable[[], bool] = lambda: False,
+    tell: Callable[[float], object] = lambda share: None,
 ) -> Ints:
     """Return on which sheet each piece is, shape (n,), numbered from 0 in no order.
+
+    `tell` hears what share of the seams is laid.
 
     Raises
     ------
@@ -69,8 +72,14 @@ def divide(
     shape = _Shape.of(graph, np.array(cells), label)
     label = _joined(graph, label, shape, sheeting, apart)
     cost = _cost(graph, sheeting, tessera, seed)
-    for _ in range(ROUNDS):
-        label = _seams(graph, label, shape, cost, apart, tessera, stop)
+    for turn in range(ROUNDS):
+
+        def told(share: float, turn: int = turn) -> None:
+            if stop():
+                raise Stopped
+            tell((turn + share) / ROUNDS)
+
+        label = _seams(graph, label, shape, cost, apart, tessera, told)
         label = whole(graph, label, apart, shape)
     label = _without_necks(graph, label, apart, shape, tessera)
     label = _within_limits(graph, label, shape, sheeting, apart)
@@ -318,14 +327,14 @@ def _seams(
     cost: Floats,
     apart: NDArray[np.bool_],
     tessera: float,
-    stop: Callable[[], bool],
+    told: Callable[[float], object],
 ) -> Ints:
     """Lay the seam between each two sheets anew where it costs least."""
     label = label.copy()
     one_of, two_of = graph.a, graph.b
-    for one, two in _pairs(graph, label, apart)[0].tolist():
-        if stop():
-            raise Stopped
+    pairs = _pairs(graph, label, apart)[0].tolist()
+    for done, (one, two) in enumerate(pairs):
+        told(done / len(pairs))
         mine = np.flatnonzero((label == one) | (label == two))
         number = np.full(len(graph), -1)
         number[mine] = np.arange(len(mine))

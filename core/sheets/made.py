@@ -27,6 +27,7 @@ from core.sheets.order import setting_order
 
 NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
 SIDES = ("left", "above", "right", "below")
+MOST_JOINTS = 2000  # by which the usual joint is told
 MATCH_MM = 90.0  # of seam to one pair of marks that must meet
 LEAST_MATCH_MM = 15.0  # of seam, with any mark
 MARKS = ("tick", "cross")
@@ -110,11 +111,12 @@ def divided(
     layout: Layout,
     stop: Callable[[], bool] = lambda: False,
     graph: JointGraph | None = None,
+    tell: Callable[[float], object] = lambda share: None,
 ) -> Commission:
     """Return the commission divided into sheets; pinned ones stay.
 
-    Here and below `graph` are the joints of the layout, found anew where left out: that takes
-    longer than all else.
+    `tell` hears what share is done. Here and below `graph` are the joints of the layout, found
+    anew where left out: that takes longer than all else by hand.
 
     Raises
     ------
@@ -130,7 +132,7 @@ def divided(
     held = sheet_of(stay, graph.polygons)
     free = np.flatnonzero(held == 0)
     label = np.full(len(graph), -1)
-    label[free] = divide(graph.only(free), doc.sheeting, doc.seed, stop)
+    label[free] = divide(graph.only(free), doc.sheeting, doc.seed, stop, tell)
     rooms = [np.flatnonzero(label == k) for k in range(int(label.max(initial=-1)) + 1)]
     boxes = np.array([shapely.total_bounds(graph.polygons[r]) for r in rooms]).reshape(-1, 4)
     numbers = (n for n in count(1) if n not in {s.number for s in stay})
@@ -206,7 +208,8 @@ def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) ->
 
 def _half_joint(graph: JointGraph) -> float:
     """Return about half a joint of the work, mm, no more than lets rooms stay apart."""
-    some = graph.length_mm > 0
+    some = np.flatnonzero(graph.length_mm > 0)
+    some = some[:: max(1, len(some) // MOST_JOINTS)]
     far = shapely.distance(graph.polygons[graph.a[some]], graph.polygons[graph.b[some]])
     return float(np.clip(np.median(far) / 2 if len(far) else 0.5, 0.05, 5.0))
 
