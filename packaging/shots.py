@@ -38,7 +38,8 @@ def settle(app: QApplication, window: Window, seconds: float = 60.0) -> None:
         time.sleep(0.02)
         leaf = window.card.leaves["Look again"]
         looked = not leaf.isVisible() or leaf.settled()
-        done = window.session.layout_is_current and window.bench.settled() and looked
+        divided = window.card.leaves["Sheets"].dividing.settled()
+        done = window.session.layout_is_current and window.bench.settled() and looked and divided
         calm = calm + 1 if done else 0
 
 
@@ -92,9 +93,24 @@ def leaves(c: Camera) -> None:
     """Every leaf of the job card."""
     for leaf in LEAVES:
         c.window.card.turn_to(leaf.name)
+        c.window.bench.set_layer("flow", True)
         c.choose(*(("Sky",) if leaf.name in ("Laying", "Colour", "Flow") else ()))
+        if leaf.name == "Sheets":
+            sheets(c)
         c.shoot(leaf.name.lower().replace(" ", "-"))
     c.choose()
+
+
+def sheets(c: Camera) -> None:
+    """The work divided, its second sheet chosen and the first pinned."""
+    leaf = c.window.card.leaves["Sheets"]
+    leaf.dividing.ask_divide()
+    c.settle()
+    c.window.bench.seams.pin(1, True)
+    c.window.bench.seams.choose(2)
+    c.window.bench.set_layer("flow", False)
+    c.settle()
+    c.window.say("")
 
 
 def tools(c: Camera) -> None:

@@ -21,20 +21,13 @@ from core.commission import Commission, Sheeting
 from core.pieces import Layout
 from core.sheets.graph import JointGraph, joint_graph
 from core.sheets.made import OnSheet, divided
+from core.sheets.sides import WAYS
 
 LAID = (
-    ("direct", "face up, then faced with paper"),
-    ("mirrored", "face down, on the paper itself"),
-    ("turned", "face up, then turned over"),
+    ("direct", "face up, then papered"),
+    ("mirrored", "face down, on the paper"),
+    ("turned", "face up, papered, turned over"),
 )
-EXPLAINED = {
-    "direct": "You see the face while you lay. Paper goes on the face, and the sheet is set as it "
-    "lies on the cartoon.",
-    "mirrored": "You see the back while you lay: the cartoon is mirrored, and each sheet is turned "
-    "over onto the wall.",
-    "turned": "You see the face while you lay; faced, the sheet is turned over on the board, and "
-    "its back is buttered before it is set.",
-}
 TOOL_WORDS = {
     "Seams": "Move pieces",
     "Draw a seam": "Draw a seam",
@@ -232,7 +225,7 @@ class Dividing(QWidget):
         for name, number in self.numbers.items():
             number.show_value(getattr(doc.sheeting, name))
         self.laid.show_value(doc.sheeting.laid)
-        self.explained.setText(EXPLAINED[doc.sheeting.laid])
+        self.explained.setText(WAYS[doc.sheeting.laid].words)
         self.divide.setText("Divide again" if doc.sheets else "Divide into sheets")
         seams, spared = len(doc.sheeting.seams), len(doc.sheeting.spared)
         drawn = [_many(n, words) for n, words in ((seams, "seam"), (spared, "spared place")) if n]
