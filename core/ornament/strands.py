@@ -12,11 +12,14 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
+from shapely.ops import substring
 
 from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved, rows
+from core.ornament.parts import guides as guides_of_ground
 
 STEP = 0.3  # pitches from point to point of a strand
 MARGIN = 1  # pitches of ground between the plait and its edge: a whole course
+GENTLE = 5.0  # pitches; radius of the bends: in tighter ones courses turn too much
 SEGMENTS = 12  # to a quarter circle
 
 
@@ -45,10 +48,11 @@ def guilloche(k: int = 2, strands: int = 2, contour: bool = True) -> Band:
 def sway_of(k: int, strands: int, contour: int) -> float:
     """Return how far a strand's middle strays to either side of the plait's, pitches."""
     wide = k + 2 * contour
-    if strands == 2:  # so that the eye between is as high as k + 1 courses
-        return (wide + k + 1) / 2
+    if strands == 2:  # so that the eye between has a course in its middle
+        eye = max(k + 1, int(np.ceil(2 * GENTLE)) - wide)
+        return (wide + eye + 1 - eye % 2) / 2
     # so that a crossing at right angles has its room within half the plait
-    return float(np.ceil(2 * np.sqrt(2) * wide)) / 2
+    return max(float(np.ceil(2 * np.sqrt(2) * wide)) / 2, GENTLE * 4 / 3)
 
 
 def _of_two(k: int, contour: int) -> Band:
@@ -94,18 +98,21 @@ def _corner_of_two(k: int, contour: int, sway: float, high: float) -> tuple[Figu
     half, edge = k / 2, k / 2 + contour
     radii = (high / 2 + sway, high / 2 - sway)
     figures = [
-        Figure(f"strand {j + 1}", ring(r, half), guides(r, _outermost(k)), follow_border=False)
+        Figure(f"strand {j + 1}", ring(r, half), guides(r, _outermost(k)))
         for j, r in enumerate(radii)
     ]
     if contour:
         strands = joined(f.shape for f in figures)
         wide = joined(ring(r, edge) for r in radii)
         beside = [g for r in radii for g in guides(r, (half + 0.5, -half - 0.5))]
-        figures.append(
-            Figure("contour", shapely.difference(wide, strands), tuple(beside), follow_border=False)
-        )
-    figures.append(Figure("eyes", ring(high / 2, sway - edge)))
-    return tuple(figures)
+        figures.append(Figure("contour", shapely.difference(wide, strands), tuple(beside)))
+    eye = ring(high / 2, sway - edge)
+    figures.append(Figure("eyes", eye, guides(high / 2, (0.0,)), follow_border=False))
+    near = MARGIN / 2
+    return (
+        *figures,
+        guides_of_ground(LineString([(0, near), (high - near, near), (high - near, high)])),
+    )
 
 
 def _outermost(k: int) -> tuple[float, ...]:
@@ -182,7 +189,15 @@ def _band(
         ("contour", edge, [g for w in lines for g in _beside(w, (k / 2 + 0.5, -k / 2 - 0.5))]),
     ]
     figures = [_one(role, shape, some, one) for role, shape, some in roles if not shape.is_empty]
-    figures.append(Figure("eyes", shapely.intersection(eyes, one)))
+    # level courses, one of them in the middle, or next to that along the strand outside
+    crown = MARGIN + k + 2 * contour + 1.5
+    levels = [high / 2] if len(lines) == 2 else [crown, high - crown]
+    across = [LineString([(-repeat, y), (2 * repeat, y)]) for y in levels]
+    led = _one("eyes", eyes, [g for w in across for g in _inner(w, eyes)], one)
+    figures.append(replace(led, follow_border=False))
+    figures += [
+        guides_of_ground(LineString([(0, y), (repeat, y)])) for y in (MARGIN / 2, high - MARGIN / 2)
+    ]
 
     def draw(n: int, ends: bool) -> tuple[Figure, ...]:
         return tuple(_more(f, repeat, n) for f in figures)
@@ -205,7 +220,14 @@ def _one(role: str, shape: BaseGeometry, guides: Sequence[LineString], one: Poly
     seen = [shapely.intersection(shapely.intersection(g, shape), one) for g in guides]
     parts = shapely.get_parts(shapely.line_merge(shapely.get_parts(seen)))
     flow = tuple(g for g in parts if g.geom_type == "LineString" and g.length > 1)
-    return Figure(role, shapely.intersection(shape, one), flow, follow_border=False)
+    return Figure(role, shapely.intersection(shape, one), flow)
+
+
+def _inner(line: LineString, shapes: BaseGeometry) -> list[LineString]:
+    """Return the middle half of each stretch of a line in shapes: pieces in tips are not led."""
+    parts = shapely.get_parts(shapely.intersection(line, shapes))
+    inner = [substring(g, 0.25, 0.75, normalized=True) for g in parts]
+    return [g for g in inner if isinstance(g, LineString)]
 
 
 def _more(f: Figure, repeat: float, n: int) -> Figure:

@@ -17,6 +17,7 @@ from core.laying.courses.trace import trace_courses
 from core.laying.field.direction import Direction, direction_field
 from core.laying.field.grid import Array
 from core.laying.field.phase import Phase, phase_field
+from core.laying.field.ribbon import ribbon_phase
 from core.laying.opus.tries import Laid, best_try
 from core.laying.pieces.border import cut_to
 from core.laying.pieces.nip import line_angle, nipped
@@ -48,7 +49,9 @@ def lay_courses(setting: Setting, stop: Callable[[], bool]) -> Pieces:
 
     def courses_of(width: float) -> list[Array]:
         """Return middle lines of courses as many pitches wide, each an ndarray (n, 2), mm."""
-        courses = trace_courses(phase_field(setting.wider(width), direction, stop), setting)
+        wider = setting.wider(width)
+        phase = ribbon_phase(wider) or phase_field(wider, direction, stop)
+        courses = trace_courses(phase, setting)
         _check(stop)
         return _varied(courses, setting) if setting.laying.width_variation > 0 else courses
 

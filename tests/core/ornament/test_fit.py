@@ -127,7 +127,7 @@ def test_what_has_no_room_or_bends_too_sharply_is_refused_in_words():
     with pytest.raises(EmblemaError, match="must be .* mm or more each way"):
         frame(band, (0, 0, 200, 200), MODULE)
     with pytest.raises(EmblemaError, match="no length for"):
-        frame(band, (0, 0, 320, 900), MODULE)
+        frame(band, (0, 0, 480, 1200), MODULE)
     with pytest.raises(EmblemaError, match="bends too sharply"):
         strip(band, [(0, 0), (150, 0), (300, 20), (300, 320)], MODULE)
     with pytest.raises(EmblemaError, match="bends too sharply"):
