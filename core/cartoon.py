@@ -30,6 +30,7 @@ from core.paper.sizes import LYING, MARGIN_MM, WHOLE, Paper, Size, paper_of
 from core.pieces import Layout
 
 NUMBERS, CODES = "key", "studio"  # what stands on the pieces
+SOME = 64  # pieces that are asked at once
 LEAST_LETTER_MM, MOST_LETTER_MM = 1.0, 3.0
 
 GREY: Rgb = (120, 120, 120)
@@ -78,8 +79,19 @@ def _shown(doc: Commission, layout: Layout | None, mirrored: bool) -> Shown:
         drawn = fields
     else:
         drawn = np.concatenate([_all_pieces(layout), shapely.boundary(fields), _curves(doc)])
-    tree = shapely.STRtree(_turned(drawn, width))
-    return lambda part: len(tree.query(part, predicate="intersects")) > 0
+    tree = shapely.STRtree(drawn)
+
+    def shown(part: shapely.Geometry) -> bool:
+        part = _turned(np.array([part], dtype=object), width)[0]  # sooner than all that is drawn
+        near = drawn[tree.query(part)]
+        shapely.prepare(part)
+        # of many pieces hardly ever more than the first few are asked
+        return any(
+            bool(np.any(shapely.intersects(part, near[k : k + SOME])))
+            for k in range(0, len(near), SOME)
+        )
+
+    return shown
 
 
 def _curves(doc: Commission) -> NDArray[np.object_]:

@@ -171,6 +171,12 @@ def _first_starts(whole: float, room: float) -> list[float]:
     return [k * (room - LEAST_LAP_MM) for k in range(_pages(whole, room))]
 
 
+def _amid(t: Tile) -> shapely.Polygon:
+    """Return the middle of a page, which no other shows, whichever lie beside it."""
+    x, y = (min(MOST_LAP_MM + 1.0, size / 3) for size in (t.x1 - t.x0, t.y1 - t.y0))
+    return shapely.box(t.x0 + x, t.y0 + y, t.x1 - x, t.y1 - y)
+
+
 def _with_something(grid: Iterable[Tile], shown: Shown) -> list[Tile]:
     """Return the pages that show something which none of the others does, in their order."""
     kept = {(t.row, t.column): t for t in grid}
@@ -181,6 +187,9 @@ def _with_something(grid: Iterable[Tile], shown: Shown) -> list[Tile]:
             for dc in (-1, 0, 1)
             if (at := (r + dr, c + dc)) in kept and at != (r, c)
         ]
-        if not shown(shapely.difference(tile.box, shapely.union_all(beside))):
+        # most pages show something amid all laps
+        if not shown(_amid(tile)) and not shown(
+            shapely.difference(tile.box, shapely.union_all(beside))
+        ):
             del kept[r, c]
     return list(kept.values())

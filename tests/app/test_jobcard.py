@@ -383,7 +383,7 @@ def test_sheets_write_and_print_true_to_size(table, tmp_path):
     leaf.print_on(printer)
     assert leaf.printing.isVisible() and not leaf.print.isVisible()
     assert pump(lambda: "2 pages sent to the printer, at 100 %." in table.said)
-    assert leaf.print.isVisible() and not leaf.printing.isVisible()
+    assert pump(lambda: leaf.print.isVisible() and not leaf.printing.isVisible())
     assert len(PdfReader(tmp_path / "printed.pdf").pages) == 2
 
 
