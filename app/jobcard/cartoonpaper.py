@@ -261,7 +261,7 @@ class PrinterCorrection(QWidget):
         if c.in_use:
             across, up = (_larger(by) for by in c.scale)
             fault = (
-                f"In use on this computer, for paper and PDF: drawn {across} across and {up} up. "
+                f"In use for every cartoon of this computer, PDFs too: drawn {across} across, {up} up. "
                 "The foot of each page says so."
             )
         self.words.setText(fault)

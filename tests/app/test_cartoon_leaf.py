@@ -83,7 +83,7 @@ def test_what_the_bars_read_is_kept_and_used(wide: Rig, tmp_path: Path) -> None:
     c.printer.across.spin.setValue(99.6)
     c.printer.up.spin.setValue(100.2)
     assert kept_correction() == Correction(99.6, 100.2) == c.wanted().correction
-    assert "0.40 % larger across and 0.20 % smaller up" in c.printer.words.text()
+    assert "0.40 % larger across, 0.20 % smaller up" in c.printer.words.text()
     before = s.doc
     path = tmp_path / "c.pdf"
     wide.card.leaf.write(str(path))
