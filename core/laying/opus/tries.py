@@ -18,12 +18,10 @@ from core.laying.field.grid import Array
 from core.laying.measure import Quality, quality_of
 from core.laying.pieces.nip import line_angle, straight_in_course
 from core.laying.spec import Setting
-from core.quality import LIKE
 
 FEW = 250  # pieces below which a field is tried several times, and the best is kept
 FEW_TRIES = 3
 MOST_TRIES = 6  # as long as its sizes or its joints miss their limit
-ANEW = 3  # times that courses are made to turn less, each with another seed
 WIDTHS = (1.0, 1.08, 1.12)  # pitches; courses of fields that turn too much
 NIPS = 2  # times pieces are nipped that lie off their course
 TRY_WORK = 60  # pieces' worth of work that a try takes beside pieces and points of the outline
@@ -66,18 +64,13 @@ def best_try(
     if least.turning <= 1:
         return best
     own = least.own
-    # whoever asks for pieces unlike by hand gets them, and no more tries
-    tries = ANEW if setting.laying.variation <= LIKE and not setting.laying.width_variation else 1
-    for anew in range(0, tries * MOST_TRIES, MOST_TRIES):
-        reseeded = replace(setting, seed=setting.seed + anew)
-        start = lay(reseeded, courses, None) if anew else best
-        for laid in turning_less(reseeded, start, courses, courses_of, lay, stop):
-            found = quality_of_try(setting, laid)
-            if found.better_than(least):
-                best, least = laid, found
-            spent += len(laid[0]) + each
-            if len(least.missed) == least.own <= own or spent > most:
-                return best
+    for laid in turning_less(setting, best, courses, courses_of, lay, stop):
+        found = quality_of_try(setting, laid)
+        if found.better_than(least):
+            best, least = laid, found
+        spent += len(laid[0]) + each
+        if len(least.missed) == least.own <= own or spent > most:
+            break
     return best
 
 
