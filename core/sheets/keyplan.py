@@ -39,6 +39,7 @@ MARGIN_MM = 10.0
 TITLE_MM = 15.0
 FOOT_MM = 6.0
 TABLE_MM = 94.0  # wide
+APART_MM = 6.0  # one table from the next
 BELOW_MM = 104.0  # high, of the table where it stands below the plan
 ADVICE_MM = 52.0  # high, where it stands below the plan
 ROW_MM = 5.0
@@ -134,8 +135,8 @@ def keyplan_pages(
     pages = [Page(w, h, "Key plan", (*items, *rows, *_foot(foot, w, h)))]
     while left:
         more: list[Item] = []
-        for k in range(int((w - 2 * MARGIN_MM) / TABLE_MM)):
-            rows, left = _table(doc, left, MARGIN_MM + k * (TABLE_MM + 6), MARGIN_MM, low)
+        for k in range(int((w - 2 * MARGIN_MM + APART_MM) / (TABLE_MM + APART_MM))):
+            rows, left = _table(doc, left, MARGIN_MM + k * (TABLE_MM + APART_MM), MARGIN_MM, low)
             more += rows
             if not left:
                 break

@@ -113,7 +113,9 @@ def _head(facts: Facts, x: float, y: float, wide: float) -> tuple[list[Paths | T
         (f"drawn {facts.scale}", 3.2, False, BLACK),
     ]
     if facts.unnamed:
-        lines.append((f"{facts.unnamed} pieces too small for a number here", 2.6, False, GREY))
+        lines.append(
+            (f"{facts.unnamed:,} pieces too small to name at this scale", 2.6, False, GREY)
+        )
     low = y + 25.0
     for said, size, bold, colour in lines:
         said, size = fitted(said, size, wide, LEAST_MM, bold)
