@@ -261,8 +261,8 @@ class PrinterCorrection(QWidget):
         if c.in_use:
             across, up = (_larger(by) for by in c.scale)
             fault = (
-                f"In use for every cartoon of this computer, PDFs too: drawn {across} across, {up} up. "
-                "The foot of each page says so."
+                f"In use for every cartoon of this computer, PDFs too: drawn {across} across, "
+                f"{up} up. The foot of each page says so."
             )
         self.words.setText(fault)
         self.words.setVisible(bool(fault))
