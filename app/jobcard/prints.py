@@ -11,17 +11,18 @@ from app.session import Session
 from app.widgets import text
 from core.agreed import LETTERS, MARK_LETTERS, pages_that_hold
 from core.cartoon import division_noted, page_marks
-from core.commission import Commission, Printed
+from core.commission import Commission, Printed, Sheet
 from core.errors import EmblemaError
 from core.keypage import KEY
 from core.paper.division import Division
 from core.paper.sizes import WHOLE
 from core.pieces import Layout
+from core.sheets.marks import SHEETS, sheet_marks
 
 MOST_NAMED = 6
 MOST_PRINTS = 4
 UNKNOWN = "on a paper that this version does not know."
-Of = tuple[Layout, tuple[Printed, ...]]
+Of = tuple[Layout, tuple[Printed, ...], tuple[Sheet, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +43,19 @@ def print_of(doc: Commission, layout: Layout, division: Division) -> Printed:
     return Printed(date.today().isoformat(), what, division.word, mirrored, tuple(printed))
 
 
+def print_of_sheets(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> Printed:
+    """Return the note of the sheets' pages written today."""
+    marks = sheet_marks(doc, layout)
+    how = f"{paper}, {len(marks)} sheets{', mirrored' * mirrored}"
+    what = f"Sheets, {how}"
+    return Printed(date.today().isoformat(), what, SHEETS, mirrored, tuple(marks.items()))
+
+
 def _now(doc: Commission, layout: Layout, paper: str, mirrored: bool) -> Now | None:
     """Return what the pages of a print would be today; None where its paper is unknown."""
+    if paper == SHEETS:
+        marks = sheet_marks(doc, layout)
+        return Now(marks, frozenset(marks))
     try:
         division = division_noted(doc, layout, paper, mirrored)
     except EmblemaError:
@@ -71,7 +83,7 @@ class Prints(QWidget):
         for w in (self.words, self.line, self.found):
             box.addWidget(w)
         self._now: dict[tuple[str, bool], Now | None] = {}  # by paper and side
-        self._of: Of | None = None  # the layout and prints that the marks are of
+        self._of: Of | None = None  # what the marks are of
         self._asked: Of | None = None
 
     def refresh(self) -> None:
@@ -82,7 +94,7 @@ class Prints(QWidget):
             self._now, self._of = {}, None
             self._show()
             return
-        now = (layout, printed)
+        now = (layout, printed, doc.sheets)
         if _same(self._of, now) or _same(self._asked, now):
             self._show()
             return
@@ -123,7 +135,7 @@ class Prints(QWidget):
         new = [name for name in today.marks if name in today.pages - set(dict(p.marks))]
         if len(holds) == len(p.marks):
             return head + "every page holds."
-        if gone and len(gone) >= len(p.marks) - 1:
+        if gone and not [name for name in holds if name != KEY]:
             return head + "no page holds any more."
         told = [f"{_pages(gone, 'no longer holds', 'no longer hold')}."] * bool(gone)
         told += [f"{_pages(new, 'is new', 'are new')}."] * bool(new)
@@ -168,8 +180,10 @@ def _pages(names: list[str], one: str, several: str) -> str:
 
 
 def _same(a: Of | None, b: Of) -> bool:
-    return a is not None and a[0] is b[0] and a[1] == b[1]
+    return a is not None and a[0] is b[0] and a[1:] == b[1:]
 
 
 def _page(name: str) -> str:
-    return "the key page" if name == KEY else f"page {name}"
+    if name == KEY:
+        return "the key page"
+    return name if name.startswith("sheet ") else f"page {name}"

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterator
 
 from PySide6.QtWidgets import QFileDialog, QVBoxLayout, QWidget
 
+from app.jobcard.prints import print_of_sheets
 from app.preview import Preview
 from app.session import Session
 from app.sheetfiles import write_sheets
 from app.widgets import Choice, Switch, button, row, text
-from core.commission import Commission
+from core.commission import Commission, Printed
 from core.drawing import Page
 from core.pieces import Layout
 from core.sheets.keyplan import keyplan_pages
@@ -80,7 +81,14 @@ class SheetPapers(QWidget):
         work = self._work()
         if work is not None:
             how = self.paper.value, self.fill.value, self.mirrored.isChecked() or None
-            self.session.write(folder, lambda: write_sheets(folder, *work, *how))
+            name = "true size" if how[0] == TRUE else how[0]
+
+            def do() -> Printed:
+                write_sheets(folder, *work, *how)
+                back = how[2] or work[0].sheeting.laid == "mirrored"
+                return print_of_sheets(*work, name, back)
+
+            self.session.write(folder, do, self.session.note_print)
 
     def look_at_sheets(self) -> None:
         """Show the page of each sheet."""
