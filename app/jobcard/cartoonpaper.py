@@ -176,7 +176,8 @@ class CartoonPaper(QWidget):
         box.setSpacing(8)
         for w in (self.paper, self.roll, self.codes, self.mirrored, self.map, self.pages):
             box.addWidget(w)
-        self._of: tuple[Commission, Layout | None, Wanted] | None = None
+        # what the division shown is of: outlines, flow lines and size, the layout, the choices
+        self._of: tuple[tuple[object, ...], Layout | None, Wanted] | None = None
 
     def wanted(self) -> Wanted:
         """Return what is chosen."""
@@ -193,10 +194,11 @@ class CartoonPaper(QWidget):
         self.roll.setVisible(self.paper.value == ROLL)
         doc, wanted = self.session.doc, self.wanted()
         layout = self.session.layout if self.session.layout_is_current else None
+        drawn = doc.fields, doc.flow_lines, doc.width_mm, doc.height_mm
         was = self._of
-        if was and was[0] is doc and was[1] is layout and was[2] == wanted:
+        if was and was[0] == drawn and was[1] is layout and was[2] == wanted:
             return
-        self._of = doc, layout, wanted
+        self._of = drawn, layout, wanted
         division = wanted.division(doc, layout)
         self.map.show_division(division)
         self.pages.setText(_told(division))

@@ -70,7 +70,7 @@ class Dividing(QWidget):
         self.divide = button("Divide into sheets", self.ask_divide, "main")
         self.bar = QProgressBar()
         self.bar.setRange(0, 100)
-        self.dividing = row(self.bar, button("Stop", self._worker.stop))
+        self.dividing = row(self.bar, button("Stop", self._stop))
         self.dividing.hide()
         self.told = text("", "hint")
         self.wrong = text("", "warn")
@@ -192,6 +192,10 @@ class Dividing(QWidget):
 
         self._show_dividing(True)
         self._worker.ask(work)
+
+    def _stop(self) -> None:
+        self.bar.setFormat("Stopping ...")
+        self._worker.stop()
 
     def _done(self, number: int, result: Divided) -> None:
         self._show_dividing(False)

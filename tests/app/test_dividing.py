@@ -8,7 +8,7 @@ import shapely
 from jobcard_rig import pump, rig
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QMenu
+from PySide6.QtWidgets import QApplication, QMenu, QPushButton
 
 from core import archive
 from core.commission import Sheet, Sheeting
@@ -203,7 +203,7 @@ def test_dividing_is_stopped(t):
     before, d = t.session.doc, leaf(t)
     d.divide.click()
     assert d.dividing.isVisible() and not d.divide.isVisible()
-    d._worker.stop()
+    next(b for b in d.dividing.findChildren(QPushButton) if b.text() == "Stop").click()
     settle(t)
     assert d.divide.isVisible()
     if t.session.doc is before:  # it may have been done before it was asked to stop
