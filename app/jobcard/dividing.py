@@ -21,6 +21,7 @@ from core.commission import Commission, Sheeting
 from core.pieces import Layout
 from core.sheets.graph import JointGraph, joint_graph
 from core.sheets.made import OnSheet, divided
+from core.sheets.marks import SHEETS
 from core.sheets.sides import WAYS
 
 LAID = (
@@ -380,11 +381,14 @@ def _wrong(doc: Commission, each: tuple[OnSheet, ...], loose: int) -> list[str]:
 
 
 def _question(doc: Commission, free: int) -> str:
+    """Return what to ask before sheets that are not pinned are made anew."""
     held = len(doc.sheets) - free
     words = (
         f"'Divide again' would make {_sheets(free)} anew, with other seams and numbers. What is "
         "printed or written on their paper would no longer hold."
     )
+    prints = [f"{p.what} on {p.on}" for p in doc.printed if p.paper == SHEETS]
+    words += f" Printed of them: {'; '.join(prints[-3:])}." if prints else ""
     return words + (f" {_sheets(held)} pinned: kept as before." if held else "")
 
 

@@ -153,6 +153,17 @@ def test_a_pinned_sheet_stays_and_the_rest_is_asked_for(t):
     assert len(t.session.doc.sheets) > len(held.sheets)
 
 
+def test_dividing_again_names_what_was_printed_of_the_sheets(t, tmp_path):
+    divide(t)
+    t.card.leaves["Sheets"].papers.write(str(tmp_path))
+    assert pump(lambda: t.session.doc.printed), t.said
+    settle(t)
+    (printed,), asked = t.session.doc.printed, []
+    t.session.ask = lambda words: asked.append(words) and False
+    leaf(t).divide.click()
+    assert f"Printed of them: {printed.what} on {printed.on}." in asked[0]
+
+
 def test_limits_are_edits_and_nothing_is_laid_for_them(t):
     layout, d = t.session.layout, leaf(t)
     d.numbers["weight_kg"].spin.setValue(1.5)

@@ -144,6 +144,32 @@ def test_what_would_leave_a_sheet_in_two_is_refused_in_words(bench):
     assert len(bench.said) == 1 and bench.said[0].startswith("Sheet 2 would come apart")
 
 
+@pytest.mark.parametrize("seed", [3, 8])
+def test_whatever_is_clicked_and_dragged_no_piece_is_lost(bench, seed):
+    """Each sheet stays a whole, refusals change nothing, and undo leads all the way back."""
+    random, before = np.random.default_rng(seed), bench.session.doc
+    xy, done, refused = middles(bench), 0, 0
+    for _ in range(30):
+        near = np.flatnonzero(np.abs(xy[:, 0] - 50) < 25)
+        a, b = (tuple(xy[k]) for k in random.choice(near, 2))
+        was = bench.session.doc
+        bench.bench.seams.choose([None, 1, 2][random.integers(3)])
+        bench.said.clear()
+        bench.click(a) if random.integers(2) else bench.drag(a, b)
+        if bench.session.doc is was:
+            refused += "would come apart" in "".join(bench.said)
+            continue
+        done += 1
+        for number in np.unique(on(bench)):
+            room = shapely.buffer(bench.bench.table.polygons[on(bench) == number], 1.1)
+            assert shapely.get_num_geometries(shapely.union_all(room)) == 1
+        assert (on(bench) > 0).all()
+    assert done > 5 and refused > 0
+    for _ in range(done):
+        bench.session.undo()
+    assert bench.session.doc is before
+
+
 def test_a_piece_on_no_sheet_goes_where_it_is_clicked(bench):
     begin(bench, (LEFT_SHEET,))
     known = bench.bench.seams.sheets
