@@ -26,7 +26,7 @@ from core.drawing import BLACK, Page, Paths, Rgb, Text
 from core.errors import EmblemaError
 from core.figures import CAUTIONS
 from core.geometry import polygon_of, polygons_in
-from core.lettering import LEAST_MM, fitted, wide_mm, wrapped
+from core.lettering import CAPITAL, LEAST_MM, fitted, wide_mm, wrapped
 from core.paper.sizes import PAPERS as SIZES
 from core.pieces import Layout
 from core.sheets.made import OnSheet, Sheets
@@ -194,8 +194,7 @@ def _plan(doc: Commission, sheets: Sheets, by: float, box: Box) -> list[Item]:
         around(rooms, 0.4),
         around([shapely.box(0, 0, doc.width_mm, doc.height_mm)], 0.7),
     ]
-    for s in sheets.each:
-        items += _named(s, by, corner)
+    items += _named(sheets, by, corner)
     seams = [np.array(line) * by + corner for line in doc.sheeting.seams]
     items.append(Paths.of(seams, closed=False, pen_mm=0.9, pen=RED))
     level = y0 + h - doc.sheeting.level_mm * by
@@ -205,8 +204,8 @@ def _plan(doc: Commission, sheets: Sheets, by: float, box: Box) -> list[Item]:
     items.append(Text(x0 - 7, level - 2.0, "level", 2.6, colour=BLUE, bold=True))
     return [
         *items,
-        *_size(f"{doc.width_mm:g} mm", (x0, y0 + h + 5), (x0 + w, y0 + h + 5)),
-        *_size(f"{doc.height_mm:g} mm", (x0 - 4, y0 + h), (x0 - 4, y0)),
+        *_size(f"{round(doc.width_mm, 1):g} mm", (x0, y0 + h + 5), (x0 + w, y0 + h + 5)),
+        *_size(f"{round(doc.height_mm, 1):g} mm", (x0 - 4, y0 + h), (x0 - 4, y0)),
     ]
 
 
@@ -226,26 +225,43 @@ def _size(words: str, a: tuple[float, float], b: tuple[float, float]) -> list[It
     ]
 
 
-def _named(s: OnSheet, by: float, corner: Floats) -> list[Item]:
-    """Return a sheet's number, its place in the order and its size, as large as they fit."""
+def _named(sheets: Sheets, by: float, corner: Floats) -> list[Item]:
+    """Return each sheet's number, its place in the order and its size, alike large where they fit.
+
+    Only the numbers where there is too little room for words on most sheets.
+    """
+    items: list[Item] = []
+    placed = [_heart(s, by, corner) for s in sheets.each]
+    usual = float(np.median([room for _, _, room in placed]))
+    words = [(f"set {ordinal(s.order)}", "{:.0f} × {:.0f}".format(*s.size_mm)) for s in sheets.each]
+    widest = max(wide_mm(v, 1.0) for pair in words for v in pair)
+    small = min(3.4, 0.17 * usual, 0.7 * usual / widest)
+    for s, (x, y, room), pair in zip(sheets.each, placed, words, strict=True):
+        number = str(s.number)
+        told = small >= LEAST_MM and room >= 0.75 * usual
+        most = (0.55 if told else 0.75) * min(room, 1.2 * usual)
+        big = min(14.0, most, 0.7 * room / wide_mm(number, 1.0, bold=True))
+        if told:
+            y += 0.365 * big - (CAPITAL * big + 2.6 * small) / 2  # all three lines in the middle
+            for line, at in zip(pair, (0.9, 2.2), strict=True):
+                items.append(Text(x, y + 0.365 * big + at * small, line, small, "middle"))
+        items.append(Text(x, y, number, big, "middle", bold=True))
+    return items
+
+
+def _heart(s: OnSheet, by: float, corner: Floats) -> tuple[float, float, float]:
+    """Return where a sheet's number stands, mm on paper, and how wide it is there.
+
+    In its middle, unless there is much more room elsewhere.
+    """
     at = shapely.get_coordinates(shapely.maximum_inscribed_circle(s.outline, 1.0))
-    x, y = (at[0] * by + corner).tolist()
-    room = 2 * float(np.hypot(*(at[1] - at[0]))) * by
-    number = str(s.number)
-    w, h = s.size_mm
-    said = [f"set {ordinal(s.order)}", f"{w:.0f} × {h:.0f}"]
-    small = min(3.4, 0.17 * room, 0.66 * room * 3.0 / max(wide_mm(v, 3.0) for v in said))
-    most = 0.55 if small >= LEAST_MM else 0.9
-    big = min(14.0, most * room, 0.7 * room * 14.0 / wide_mm(number, 14.0, bold=True))
-    if small < LEAST_MM:
-        return [Text(x, y, number, big, "middle", bold=True)]
-    high = 0.73 * big + 2.6 * small  # of all three lines
-    y += 0.365 * big - high / 2
-    return [
-        Text(x, y, number, big, "middle", bold=True),
-        Text(x, y + 0.365 * big + 0.9 * small, said[0], small, "middle"),
-        Text(x, y + 0.365 * big + 2.2 * small, said[1], small, "middle"),
-    ]
+    radius, place = float(np.hypot(*(at[1] - at[0]))), at[0]
+    middle = shapely.centroid(s.outline)
+    clear = float(shapely.distance(middle, s.outline.boundary))
+    if s.outline.contains(middle) and clear > 0.75 * radius:
+        radius, place = clear, np.array(middle.coords[0])
+    x, y = (place * by + corner).tolist()
+    return x, y, 2 * radius * by
 
 
 def _table(

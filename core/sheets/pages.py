@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -43,6 +43,7 @@ FILLS = ("lines", "colour", "patterns")
 MARGIN_MM = 9.0
 FOOT_MM = 6.0
 BAND_MM = 10.0  # about the drawing, for its neighbours' names
+SMALLER = 0.7  # a sheet may be drawn so much smaller, so that its table stands beside it
 MARK_MM = 3.5  # half the length of a tick or cross on paper
 PUTTY_MINUTES = 20.0  # working time of two-part epoxy putty (common practice)
 
@@ -166,6 +167,11 @@ class _Placed:
     corner: tuple[float, float]  # of the sheet's box on paper
     by: float
 
+    @property
+    def aside(self) -> bool:
+        """Whether the panel stands at the right."""
+        return self.panel[0] > MARGIN_MM
+
     def on_paper(self, xy: Floats, sheet: OnSheet, mirrored: bool) -> Floats:
         """Return places of the work, shape (..., 2), on the page."""
         x0, y0, x1, _ = sheet.box_mm
@@ -174,8 +180,11 @@ class _Placed:
         return np.asarray(out)
 
 
-def _placed(sheet: OnSheet, paper: str) -> _Placed:
-    """Return the page on which a sheet is drawn largest: upright or lying, panel aside or below."""
+def _ways(sheet: OnSheet, paper: str) -> list[_Placed]:
+    """Return how a page may be taken, upright or lying, its panel aside or below.
+
+    What draws the sheet largest comes first.
+    """
     w, h = sheet.size_mm
     edge = MARGIN_MM + BAND_MM
     if paper == TRUE:
@@ -183,9 +192,9 @@ def _placed(sheet: OnSheet, paper: str) -> _Placed:
         page = (w + 2 * edge + panel.GAP_MM + panel.ASIDE_MM, high + 2 * MARGIN_MM + FOOT_MM)
         left = page[0] - MARGIN_MM - panel.ASIDE_MM
         box = (left, MARGIN_MM, page[0] - MARGIN_MM, MARGIN_MM + high)
-        return _Placed(page, box, (edge, MARGIN_MM + (high - h) / 2), 1.0)
+        return [_Placed(page, box, (edge, MARGIN_MM + (high - h) / 2), 1.0)]
     long, short = SIZES[paper]
-    best: _Placed | None = None
+    found = []
     for pw, ph in ((long, short), (short, long)):
         for aside in (True, False):
             right, low = pw - MARGIN_MM, ph - MARGIN_MM - FOOT_MM
@@ -197,14 +206,36 @@ def _placed(sheet: OnSheet, paper: str) -> _Placed:
                 room = (right - MARGIN_MM, box[1] - panel.GAP_MM - MARGIN_MM)
             by = min((room[0] - 2 * BAND_MM) / w, (room[1] - 2 * BAND_MM) / h, 1.0)
             corner = MARGIN_MM + (room[0] - w * by) / 2, MARGIN_MM + (room[1] - h * by) / 2
-            if best is None or by > best.by:
-                best = _Placed((pw, ph), box, corner, by)
-    assert best is not None
-    return best
+            found.append(_Placed((pw, ph), box, corner, by))
+    return sorted(found, key=lambda at: -at.by)
+
+
+def _chosen(ways: list[_Placed], facts: panel.Facts, rows: list[panel.Row]) -> _Placed:
+    """Return the first way in which the whole table stands beside the drawing, if there is one."""
+    for at in ways:
+        told = replace(facts, by=at.by, unnamed=1)
+        if at.by >= SMALLER * ways[0].by and not panel.drawn(told, rows, at.panel, at.aside)[1]:
+            return at
+    return ways[0]
 
 
 def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
-    at = _placed(sheet, paper)
+    facts = panel.Facts(
+        title=work.doc.title,
+        number=sheet.number,
+        order=sheet.order,
+        of=len(work.sheets.each),
+        size_mm=sheet.size_mm,
+        kg=sheet.kg,
+        pieces=len(sheet.which),
+        putty=_putty(patches(work.seconds[sheet.which])),
+        by=1.0,
+        mirrored=work.mirrored,
+        laid=work.doc.sheeting.laid,
+        unnamed=0,
+    )
+    rows = work.rows(sheet)
+    at = _chosen(_ways(sheet, paper), facts, rows)
     shapes = _moved(work.sheets.polygons[sheet.which], at, sheet, work.mirrored)
     outline = shapely.transform(sheet.outline, lambda xy: at.on_paper(xy, sheet, work.mirrored))
     items: list[Paths | Text] = _filled(work, sheet, shapes)
@@ -216,24 +247,9 @@ def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
     crossed, taken = _matches(work, sheet, at)
     items += crossed
     items += _neighbours(work, sheet, at, outline, [*taken, *names.taken])
-    facts = panel.Facts(
-        title=work.doc.title,
-        number=sheet.number,
-        order=sheet.order,
-        of=len(work.sheets.each),
-        size_mm=sheet.size_mm,
-        kg=sheet.kg,
-        pieces=len(sheet.which),
-        putty=_putty(patches(work.seconds[sheet.which])),
-        by=at.by,
-        mirrored=work.mirrored,
-        laid=work.doc.sheeting.laid,
-        unnamed=names.unnamed,
-    )
+    facts = replace(facts, by=at.by, unnamed=names.unnamed)
     mark = mark_of(work.marks[sheet.which])
-    rows = work.rows(sheet)
-    aside = at.panel[0] > MARGIN_MM
-    beside, left = panel.drawn(facts, rows, at.panel, aside)
+    beside, left = panel.drawn(facts, rows, at.panel, at.aside)
     name = f"Sheet {sheet.number}"
     foot = f"mark {mark}   {work.doc.title}   sheet {sheet.number}"
     yield Page(*at.page, name, (*items, *beside, *_foot(foot, at.page)))

@@ -18,7 +18,7 @@ ASIDE_HIGH_MM = 186.0
 BELOW_MM = 66.0  # high, where it stands below
 GAP_MM = 4.0
 ROW_MM, CLOSE_ROW_MM, LEAST_ROW_MM = 5.4, 4.1, 3.6
-COLUMN_MM = 33.0  # at least
+COLUMN_MM, APART_MM = 33.0, 3.0  # a column at least, and what parts two
 SWATCH_MM = 6.0
 IN_MM = 14.0  # to where the code begins
 GREY: Rgb = (110, 110, 110)
@@ -153,14 +153,14 @@ def _table(rows: list[Row], box: Box) -> tuple[list[Paths | Text], list[Row]]:
     deep = max(1, int((y1 - y0) / row + 1e-9) - 1)
     if len(rows) < columns * deep:
         deep = -(-len(rows) // columns)  # alike long
-    wide = (x1 - x0) / columns
+    wide = (x1 - x0 + APART_MM) / columns
     size = min(3.4, 0.66 * row)
     items: list[Paths | Text] = []
     for k in range(columns):
         some = rows[k * deep : (k + 1) * deep]
         if not some:
             break
-        left, right = x0 + k * wide, x0 + (k + 1) * wide - (4.0 if k + 1 < columns else 0.0)
+        left, right = x0 + k * wide, x0 + (k + 1) * wide - APART_MM
         y = y0 + row / 2
         items.append(Text(left, y, "No.", 2.4, colour=GREY))
         items.append(Text(left + IN_MM, y, "material", 2.4, colour=GREY))
@@ -173,7 +173,7 @@ def _table(rows: list[Row], box: Box) -> tuple[list[Paths | Text], list[Row]]:
 
 def _columns(rows: int, wide: float, high: float) -> tuple[int, float]:
     """Return how many columns a table is set in, and how high each row is: as high as may be."""
-    most = max(1, int(wide / COLUMN_MM))
+    most = max(1, int((wide + APART_MM) / (COLUMN_MM + APART_MM)))
     for columns in range(1, most + 1):
         row = high / (-(-rows // columns) + 1)
         if row >= CLOSE_ROW_MM or (columns == most and row >= LEAST_ROW_MM):

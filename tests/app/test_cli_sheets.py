@@ -153,7 +153,8 @@ def test_papers_fills_and_a_commission_that_is_divided(
 def test_keyplan_is_written_by_itself(commission: Path, tmp_path: Path) -> None:
     assert main(["keyplan", str(commission), "--out", str(tmp_path / "plan.pdf")]) == 0
     assert sorted(boxes(tmp_path / "plan.pdf")[0]) == pytest.approx(A4, abs=0.01)
-    assert "set 1st" in words(tmp_path / "plan.pdf")[0]
+    said = words(tmp_path / "plan.pdf")[0]
+    assert "Key plan, seen from the front" in said and "set 2nd" in said and "level" in said
 
 
 @pytest.mark.parametrize("command", [["sheets", "--out", "d"], ["keyplan", "--out", "k.pdf"]])

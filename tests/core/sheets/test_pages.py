@@ -227,3 +227,12 @@ def test_what_cannot_be_drawn_is_said() -> None:
         next(sheet_pages(doc, layout, sheets, "A4", "plaid"))
     with pytest.raises(EmblemaError, match="divide"):
         next(sheet_pages(doc, layout, sheets_of(replace(doc, sheets=()), layout)))
+
+
+@pytest.mark.parametrize("kinds", [12, 44])
+def test_a_table_that_has_room_beside_the_drawing_goes_to_no_page_of_its_own(kinds: int) -> None:
+    codes = tuple(f"SP-{k}" for k in range(kinds))
+    doc, layout = stocked(*wall(295, 440, 10.0, width_mm=300, height_mm=450), codes)
+    doc = divided(doc, layout)
+    pages = list(sheet_pages(doc, layout, sheets_of(doc, layout)))
+    assert len(pages) == len(doc.sheets)
