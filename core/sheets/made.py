@@ -27,6 +27,7 @@ from core.sheets.order import setting_order
 
 NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
 SIDES = ("left", "above", "right", "below")
+FILLED = (3.0, 1.0)  # half joints: a notch between pieces so wide is filled, if none lies in it
 MOST_JOINTS = 2000  # by which the usual joint is told
 MATCH_MM = 90.0  # of seam to one pair of marks that must meet
 LEAST_MATCH_MM = 15.0  # of seam, with any mark
@@ -188,17 +189,24 @@ def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) ->
     """Return a sheet that holds some pieces: their room to the middle of the joints."""
     gap = _half_joint(graph)
     grown = shapely.union_all(shapely.buffer(graph.polygons[which], 1.02 * gap, join_style="mitre"))
-    closed = shapely.buffer(
-        shapely.buffer(grown, gap, join_style="mitre"), -gap, join_style="mitre"
-    )
-    others = np.delete(graph.centre_mm, which, axis=0)
+    box, others = shapely.bounds(grown), np.delete(graph.polygons, which)
+    bounds = np.delete(graph.bounds, which, axis=0)
+    near = others[(bounds[:, :2] < box[2:]).all(axis=1) & (bounds[:, 2:] > box[:2]).all(axis=1)]
+    middle = shapely.get_coordinates(shapely.centroid(near))
 
-    def is_kept(hole: Polygon) -> bool:  # bare grout is the sheet's own, another's pieces are not
-        return bool(shapely.contains_xy(hole, others).any())
+    def holds_another(shape: Polygon | MultiPolygon) -> bool:
+        shapely.prepare(shape)
+        return bool(shapely.contains_xy(shape, middle).any())
 
+    for by in FILLED:
+        wide = shapely.buffer(grown, by * gap, join_style="mitre")
+        closed = shapely.buffer(wide, -by * gap, join_style="mitre")
+        if not holds_another(closed):
+            break
+    # bare grout within it is the sheet's own, another's pieces are not
     room = MultiPolygon(
         [
-            Polygon(p.exterior, [h for h in p.interiors if is_kept(Polygon(h))])
+            Polygon(p.exterior, [h for h in p.interiors if holds_another(Polygon(h))])
             for p in polygons_in(closed)
         ]
     )

@@ -49,6 +49,8 @@ def test_a_sheet_is_parted_in_two_wholes_across_its_longer_side(width, height, s
     after = parted(replace(doc, seed=seed), layout, 4, graph)
     assert [s.number for s in after.sheets] == [4, 5]
     on = sheet_of(after.sheets, graph.polygons)
+    held = [shapely.contains_properly(polygon_of(s.outline), graph.polygons) for s in after.sheets]
+    assert (np.sum(held, axis=0) == 1).all()  # each piece is within one room, whole
     for number in (4, 5):
         assert in_parts(graph, on == number) == 1
         assert graph.area_mm2[on == number].sum() > HALF * graph.area_mm2.sum() - 2 * 21.5**2
