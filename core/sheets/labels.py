@@ -178,7 +178,9 @@ def _runs(d: Drawn, wanted: NDArray[np.bool_]) -> Iterator[Ints]:
 def _along(d: Drawn, centre: Floats, run: Ints) -> tuple[Text, list[Floats]] | None:
     """Return a run's name along its course with a line to both ends, None where it has no room."""
     through = centre[run]
-    room = shapely.union_all(shapely.buffer(d.shapes[run], 0.6 * d.joint_mm, join_style="mitre"))
+    # joints up to twice the usual are closed; words keep to the course and half the joints by it
+    grown = shapely.union_all(shapely.buffer(d.shapes[run], d.joint_mm, join_style="mitre"))
+    room = grown.buffer(-0.4 * d.joint_mm, join_style="mitre")
     at = np.concatenate([through, (through[1:] + through[:-1]) / 2])
     place = np.r_[np.arange(len(run)), np.arange(len(run) - 1) + 0.5]
     nearest = np.argsort(np.abs(place - (len(run) - 1) / 2), kind="stable")
