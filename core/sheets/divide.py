@@ -82,7 +82,8 @@ def divide(
         label = _seams(graph, label, shape, cost, apart, tessera, told)
         label = whole(graph, label, apart, shape)
     label = _without_necks(graph, label, apart, shape, tessera)
-    label = _within_limits(graph, label, shape, sheeting, apart)
+    label, shape = _within_limits(graph, label, shape, sheeting, apart)
+    label = _joined(graph, label, shape, sheeting, apart)
     return np.unique(label, return_inverse=True)[1].astype(np.int64)
 
 
@@ -285,7 +286,7 @@ def _joined(
 
 def _fits(box: Floats, window: Floats) -> bool:
     """Return whether a box is no larger than a window."""
-    return bool((box[2:] - box[:2] <= window[2:] - window[:2]).all())
+    return bool((box[2:] - box[:2] <= window[2:] - window[:2] + NOTHING_MM).all())
 
 
 def _cost(graph: JointGraph, sheeting: Sheeting, tessera: float, seed: int) -> Floats:
@@ -441,8 +442,11 @@ def _to_a_neighbour(
 
 def _within_limits(
     graph: JointGraph, label: Ints, shape: _Shape, sheeting: Sheeting, apart: NDArray[np.bool_]
-) -> Ints:
-    """Return sheets parted in two, as long as one is larger or heavier than it may be."""
+) -> tuple[Ints, _Shape]:
+    """Return sheets parted in two, as long as one is larger or heavier than it may be.
+
+    They are numbered anew without gaps, each with its window and the box that it fills.
+    """
     label = label.copy()
     todo = np.unique(label).tolist()
     window = {k: shape.window[k] for k in todo}
@@ -468,4 +472,5 @@ def _within_limits(
             label[on[part[on] != main]] = two
         if (label == k).any() and (label == new).any():
             todo += [k, new]
-    return label
+    some, label = np.unique(label, return_inverse=True)
+    return label, _Shape.of(graph, np.array([window[k] for k in some.tolist()]), label)

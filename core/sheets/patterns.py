@@ -70,11 +70,13 @@ def _hatched(shapes: Shapes, angle_deg: float, apart: float) -> Paths:
     ends = np.array([near.min() - 1, near.max() + 1])
     lines = shapely.linestrings(steps[:, None, None] * across + ends[None, :, None] * along)
     piece, line = shapely.STRtree(lines).query(shapes, predicate="intersects")
-    bare = np.setdiff1d(np.arange(len(shapes)), piece)
+    cut = shapely.intersection(np.asarray(lines, object)[line], shapes[piece])
+    # a line that only touches a corner leaves no ink
+    seen = np.bincount(piece, shapely.length(cut), len(shapes)) > PEN_MM
+    bare = np.flatnonzero(~seen)
     middle = shapely.get_coordinates(shapely.centroid(shapes[bare]))
     own = shapely.linestrings(middle[:, None, :] + ends[None, :, None] * along - _on(middle, along))
-    every = np.concatenate([np.asarray(lines, object)[line], np.asarray(own, object)])
-    cut = shapely.intersection(every, np.concatenate([shapes[piece], shapes[bare]]))
+    cut = np.r_[cut[seen[piece]], shapely.intersection(np.asarray(own, object), shapes[bare])]
     found = shapely.get_coordinates(shapely.get_parts(cut[shapely.length(cut) > 0])).reshape(-1, 2)
     starts = np.arange(0, len(found), 2)
     return Paths(found, starts, closed=False, pen_mm=PEN_MM)
