@@ -53,8 +53,11 @@ def write_tesserae_csv(
     Parameters
     ----------
     sheet : ndarray of int, shape (n,), optional
-        On which sheet each piece is, 0 for none; a last column where it is given.
+        On which sheet each piece is, 0 for none, in a last column; where left out, by the
+        commission's sheets, if it has any.
     """
+    if sheet is None and doc.sheets:
+        sheet = sheet_of(doc.sheets, np.concatenate([f.pieces.polygons for f in layout.fields]))
     rows: list[list[object]] = [[*COLUMNS]]
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)

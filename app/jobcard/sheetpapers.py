@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from PySide6.QtWidgets import QFileDialog, QVBoxLayout, QWidget
 
+from app.jobcard.printing import Made, Printing
 from app.jobcard.prints import print_of_sheets
 from app.preview import Preview
 from app.session import Session
@@ -38,6 +39,7 @@ class SheetPapers(QWidget):
         self.mirrored = Switch(
             "Mirrored", lambda _: None, "Seen from the back; else as the sheets are laid"
         )
+        self.printing = Printing(session, "Print the sheets ...", self._to_print)
         self.shown: Preview | None = None
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
@@ -47,6 +49,7 @@ class SheetPapers(QWidget):
             self.fill,
             self.mirrored,
             button("Write all into a folder ...", self.choose, "main"),
+            self.printing,
             row(
                 button("Look at sheets ...", self.look_at_sheets),
                 button("Key plan, notes ...", self.look_at_plan),
@@ -76,26 +79,41 @@ class SheetPapers(QWidget):
             if folder:
                 self.write(folder)
 
+    def _how(self) -> tuple[str, str, bool | None]:
+        return self.paper.value, self.fill.value, self.mirrored.isChecked() or None
+
+    def _note(self, doc: Commission, layout: Layout, paper: str, back: bool | None) -> Printed:
+        name = "true size" if paper == TRUE else paper
+        return print_of_sheets(doc, layout, name, back or doc.sheeting.laid == "mirrored")
+
     def write(self, folder: str) -> None:
         """Write everything about the sheets as they stand."""
-        work = self._work()
+        work, how = self._work(), self._how()
         if work is not None:
-            how = self.paper.value, self.fill.value, self.mirrored.isChecked() or None
-            name = "true size" if how[0] == TRUE else how[0]
 
             def do() -> Printed:
                 write_sheets(folder, *work, *how)
-                back = how[2] or work[0].sheeting.laid == "mirrored"
-                return print_of_sheets(*work, name, back)
+                return self._note(*work, how[0], how[2])
 
             self.session.write(folder, do, self.session.note_print)
 
+    def _to_print(self) -> Callable[[], Made] | None:
+        work, how = self._work(), self._how()
+        if work is None:
+            return None
+
+        def make() -> Made:
+            pages = tuple(sheet_pages(*work, sheets_of(*work), *how))
+            return pages, self._note(*work, how[0], how[2])
+
+        return make
+
     def look_at_sheets(self) -> None:
         """Show the page of each sheet."""
-        paper, fill, back = self.paper.value, self.fill.value, self.mirrored.isChecked() or None
+        how = self._how()
 
         def pages(doc: Commission, layout: Layout) -> Iterator[Page]:
-            return sheet_pages(doc, layout, sheets_of(doc, layout), paper, fill, back)
+            return sheet_pages(doc, layout, sheets_of(doc, layout), *how)
 
         self._look("Sheets", pages)
 

@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from PySide6.QtWidgets import QFileDialog, QProgressBar
+from PySide6.QtWidgets import QFileDialog
 
 from app.jobcard.base import Leaf
 from app.jobcard.cartoonpaper import CartoonPaper
 from app.jobcard.dividing import Dividing
+from app.jobcard.printing import Made, Printing
 from app.jobcard.prints import Prints, print_of
 from app.jobcard.projecting import Projecting
 from app.jobcard.sheetpapers import SheetPapers
-from app.jobs import Progress
-from app.painting import print_pages, write_cartoon_pdf
+from app.painting import write_cartoon_pdf
 from app.preview import Preview
-from app.widgets import button, row, text
+from app.widgets import button, text
 from core.cartoon import cartoon_pages, pages_by_turns
 from core.commission import Printed
 from core.figures import CAUTIONS
 
 if TYPE_CHECKING:
-    from PySide6.QtPrintSupport import QPrinter
+    pass
 
 
 class SheetsLeaf(Leaf):
@@ -38,19 +38,12 @@ class SheetsLeaf(Leaf):
         self.papers = SheetPapers(self.session)
         self.group("Sheets on paper", self.papers)
         self.cartoon = CartoonPaper(self.session)
-        self.print = button("Print the cartoon ...", self.ask_print)
-        self.progress = QProgressBar()
-        self.progress.setRange(0, 100)
-        self._halt: Callable[[], None] = lambda: None
-        self.stop = button("Stop", lambda: self._halt())
-        self.printing = row(self.progress, self.stop)
-        self.printing.hide()
+        self.printing = Printing(self.session, "Print the cartoon ...", self._to_print)
         self.group(
             "Cartoon",
             self.cartoon,
             button("Look at the pages ...", self.look),
             button("Write the cartoon as PDF ...", self.choose, "main"),
-            self.print,
             self.printing,
         )
         self.prints = Prints(self.session)
@@ -103,47 +96,18 @@ class SheetsLeaf(Leaf):
 
         self.session.write(path, do, self.session.note_print)
 
-    def ask_print(self) -> None:
-        """Ask for a printer, and print."""
-        from PySide6.QtPrintSupport import QPrintDialog, QPrinter
-
-        printer = QPrinter(QPrinter.PrinterMode.HighResolution)
-        if QPrintDialog(printer, self).exec():
-            self.print_on(printer)
-
-    def print_on(self, printer: QPrinter) -> None:
-        """Print the cartoon of the layout as it stands, at its true size, in the background."""
+    def _to_print(self) -> Callable[[], Made] | None:
         layout, doc = self.session.layout, self.session.laid_doc
         if layout is None or doc is None:
             self.session.message.emit("Nothing is laid yet.")
-            return
+            return None
         how = self.cartoon.wanted()
 
-        def work(progress: Progress, stop: Callable[[], bool]) -> tuple[int, Printed]:
-            pages = cartoon_pages(doc, layout, *how.given)
-            sent = print_pages(printer, pages, progress, stop)
-            return sent, print_of(doc, layout, how.division(doc, layout))
+        def make() -> Made:
+            note = print_of(doc, layout, how.division(doc, layout))
+            return cartoon_pages(doc, layout, *how.given), note
 
-        def then(done: tuple[int, Printed]) -> None:
-            self.session.note_print(done[1])
-            self.session.message.emit(f"{done[0]} pages sent to the printer, at 100 %.")
-
-        self._show_progress(0.0, "Drawing the pages ...")
-        self._show_printing(True)
-        self._halt = self.session.errands.watch(
-            work,
-            self._show_progress,
-            then,
-            lambda: self._show_printing(False),
-        )
-
-    def _show_printing(self, on: bool) -> None:
-        self.print.setVisible(not on)
-        self.printing.setVisible(on)
-
-    def _show_progress(self, share: float, what: str) -> None:
-        self.progress.setValue(round(100 * share))
-        self.progress.setFormat(what)
+        return make
 
     def refresh(self) -> None:
         self.dividing.refresh()

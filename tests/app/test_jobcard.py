@@ -380,10 +380,11 @@ def test_sheets_write_and_print_true_to_size(table, tmp_path):
     assert float(page.mediabox.width) == pytest.approx(297 / 25.4 * 72, abs=0.01)
     printer = QPrinter(QPrinter.PrinterMode.HighResolution)
     printer.setOutputFileName(str(tmp_path / "printed.pdf"))
-    leaf.print_on(printer)
-    assert leaf.printing.isVisible() and not leaf.print.isVisible()
+    printing = leaf.printing
+    printing.print_on(printer)
+    assert printing.going.isVisible() and not printing.print.isVisible()
     assert pump(lambda: "2 pages sent to the printer, at 100 %." in table.said)
-    assert pump(lambda: leaf.print.isVisible() and not leaf.printing.isVisible())
+    assert pump(lambda: printing.print.isVisible() and not printing.going.isVisible())
     assert len(PdfReader(tmp_path / "printed.pdf").pages) == 2
 
 

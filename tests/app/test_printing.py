@@ -144,7 +144,7 @@ def shared():
 def leaf(shared):
     shared.said.clear()
     shared.card.turn_to("Sheets")
-    return shared.card.leaf
+    return shared.card.leaf.printing
 
 
 def test_the_cartoon_is_printed_aside_and_the_window_lives_on(shared, leaf, tmp_path) -> None:

@@ -72,6 +72,22 @@ def test_what_was_written_is_noted_and_said_to_hold_until_its_pieces_change(tabl
     assert pump(lambda: said in leaf.prints.words.text()), leaf.prints.words.text()
 
 
+def test_sheets_are_printed_aside_and_noted(table, tmp_path):
+    from PySide6.QtPrintSupport import QPrinter
+
+    session = table.session
+    session.apply("Divide", divided(session.doc, session.layout))
+    assert pump(lambda: session.laid_doc is session.doc)
+    table.card.turn_to("Sheets")
+    leaf = table.card.leaf.papers
+    printer = QPrinter(QPrinter.PrinterMode.HighResolution)
+    printer.setOutputFileName(str(tmp_path / "printed.pdf"))
+    leaf.printing.print_on(printer)
+    assert pump(lambda: session.doc.printed), table.said
+    assert session.doc.printed[0].what.startswith("Sheets, A4, ")
+    assert len(PdfReader(tmp_path / "printed.pdf").pages) >= len(session.doc.sheets)
+
+
 def test_they_are_looked_at_first(table):
     session = table.session
     session.apply("Divide", divided(session.doc, session.layout))
