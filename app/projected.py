@@ -96,9 +96,10 @@ class Projected(QWidget):
         doc, layout = self.session.laid_doc, self.session.layout
         self._turns, self._shapes, self._colours = (), np.empty(0, object), np.empty((0, 3))
         if doc is not None and layout is not None and len(layout):
-            some = [f for f in layout.fields if len(f.pieces)]
-            self._shapes = np.concatenate([f.pieces.polygons for f in some])
-            self._colours = bytes_from_lab(np.concatenate([shown_lab(doc, f) for f in some]))
+            self._shapes = layout.polygons
+            self._colours = bytes_from_lab(
+                np.concatenate([shown_lab(doc, f) for f in layout.fields])
+            )
             self._turns = lit_by_turns(doc, layout, self.by)
         self._all = _path(self._shapes)
         self.turn = min(self.turn, max(len(self._turns) - 1, 0))

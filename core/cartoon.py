@@ -78,7 +78,7 @@ def _shown(doc: Commission, layout: Layout | None, mirrored: bool) -> Shown:
     if layout is None:
         drawn = fields
     else:
-        drawn = np.concatenate([_all_pieces(layout), shapely.boundary(fields), _curves(doc)])
+        drawn = np.concatenate([layout.polygons, shapely.boundary(fields), _curves(doc)])
     tree = shapely.STRtree(drawn)
 
     def shown(part: shapely.Geometry) -> bool:
@@ -159,14 +159,10 @@ def page_marks(doc: Commission, layout: Layout, division: Division) -> dict[str,
     Places left out as bare have one too, after the pages': a page that was printed of one shows
     nothing that others do not show today, and still holds if its pieces are the same.
     """
-    pieces = _turned(_all_pieces(layout), doc.width_mm if division.mirrored else None)
+    pieces = _turned(layout.polygons, doc.width_mm if division.mirrored else None)
     tree, marks = shapely.STRtree(pieces), piece_marks(doc, layout)
     found = {t.name: mark_of(marks[_seen(tree, t)]) for t in division.places}
     return {**found, KEY: mark_of(marks)}
-
-
-def _all_pieces(layout: Layout) -> NDArray[np.object_]:
-    return np.concatenate([f.pieces.polygons for f in layout.fields] or [np.empty(0, object)])
 
 
 def _seen(tree: shapely.STRtree, tile: Tile) -> NDArray[np.int64]:
@@ -191,7 +187,7 @@ class _Drawing:
         self, doc: Commission, layout: Layout, keyed: dict[str, int], mirrored: bool, codes: bool
     ) -> None:
         width = doc.width_mm if mirrored else None
-        self.pieces = _turned(_all_pieces(layout), width)
+        self.pieces = _turned(layout.polygons, width)
         self.marks = piece_marks(doc, layout)
         stock = np.concatenate([f.stock for f in layout.fields] or [np.empty(0, np.int64)])
         numbers = [str(keyed.get(m.code, "")) for m in doc.materials] + ["?"]

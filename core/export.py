@@ -57,7 +57,7 @@ def write_tesserae_csv(
         commission's sheets, if it has any.
     """
     if sheet is None and doc.sheets:
-        sheet = sheet_of(doc.sheets, np.concatenate([f.pieces.polygons for f in layout.fields]))
+        sheet = sheet_of(doc.sheets, layout.polygons)
     rows: list[list[object]] = [[*COLUMNS]]
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)

@@ -37,8 +37,7 @@ def lit_by_turns(doc: Commission, layout: Layout, by: str) -> tuple[Lit, ...]:
     if by == "course":
         return _courses(doc, layout)
     if by == "sheet":
-        polygons = [f.pieces.polygons for f in layout.fields]
-        each = in_setting_order(doc, np.concatenate(polygons or [np.empty(0, object)]))
+        each = in_setting_order(doc, layout.polygons)
         return tuple(_lit(f"sheet {s.number}", which) for s, which in each)
     return (_lit("all", np.arange(len(layout))),) if len(layout) else ()
 

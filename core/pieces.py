@@ -118,6 +118,11 @@ class Layout:
         return sum(len(f.pieces) for f in self.fields)
 
     @property
+    def polygons(self) -> NDArray[np.object_]:
+        """All pieces, field by field, shape (n,)."""
+        return np.concatenate([f.pieces.polygons for f in self.fields] or [np.empty(0, object)])
+
+    @property
     def unswapped(self) -> dict[str, int]:
         """Pieces that swaps asked for in vain (see `LaidField`), by code."""
         found: dict[str, int] = {}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import shapely
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
@@ -61,7 +60,7 @@ class Projecting(QWidget):
         box: Box = (0.0, 0.0, doc.width_mm, doc.height_mm)
         name = "the work"
         if self.what.value != WHOLE:
-            pieces = np.concatenate([f.pieces.polygons for f in layout.fields])
+            pieces = layout.polygons
             mine = pieces[sheet_of(doc.sheets, pieces) == int(self.what.value)]
             if not len(mine):
                 self.session.message.emit(f"Nothing lies on sheet {self.what.value} any more.")

@@ -100,7 +100,7 @@ class JointGraph:
 def joint_graph(doc: Commission, layout: Layout) -> JointGraph:
     """Return the joints of a layout."""
     laid = [f for f in layout.fields if len(f.pieces)]
-    polygons = np.concatenate([f.pieces.polygons for f in laid] or [np.empty(0, object)])
+    polygons = layout.polygons
     number = {f.id: k for k, f in enumerate(doc.fields)}
     field = np.repeat([number[f.field_id] for f in laid], [len(f.pieces) for f in laid])
     joint = np.array([f.laying.joint_mm for f in doc.fields] or [1.0])

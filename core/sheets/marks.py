@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from core.agreed import mark_of, piece_marks
 from core.commission import Commission
 from core.pieces import Layout
@@ -14,8 +12,7 @@ SHEETS = "sheets"  # what a print of the sheets' pages is noted as, in the place
 
 def sheet_marks(doc: Commission, layout: Layout) -> dict[str, str]:
     """Return the mark of each sheet's page by its name, such as "sheet 3"."""
-    pieces = [f.pieces.polygons for f in layout.fields]
-    on = sheet_of(doc.sheets, np.concatenate(pieces or [np.empty(0, object)]))
+    on = sheet_of(doc.sheets, layout.polygons)
     marks = piece_marks(doc, layout)
     found = {s.number: marks[on == s.number] for s in doc.sheets}
     return {f"sheet {n}": mark_of(some) for n, some in found.items() if len(some)}

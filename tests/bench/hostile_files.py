@@ -9,6 +9,7 @@ own with a limit of memory; one that is silent for too long is ended and told.
 from __future__ import annotations
 
 import collections
+import contextlib
 import faulthandler
 import io
 import itertools
@@ -114,6 +115,7 @@ class Bench:
 def write_everything(doc, images, folder: Path) -> str:
     """Lay a commission, look again, reckon, and write all that can be written."""
     from app.painting import write_cartoon_pdf
+    from app.sheetfiles import write_sheets
     from core.export import (
         write_geojson,
         write_png,
@@ -124,6 +126,7 @@ def write_everything(doc, images, folder: Path) -> str:
     from core.figures import figures, write_counts_csv
     from core.lookagain.rules import look_again
     from core.plan import Planner
+    from core.sheets.made import divided
 
     planner = Planner()
     times = [time.process_time()]
@@ -145,6 +148,13 @@ def write_everything(doc, images, folder: Path) -> str:
     write_counts_csv(folder / "counts.csv", doc, layout)
     write_setting_out(folder / "again.geojson", doc)
     write_cartoon_pdf(folder / "cartoon.pdf", doc, layout, "A4")
+    step()
+    if len(layout):
+        if doc.sheets:
+            with contextlib.suppress(EmblemaError):  # none of them holds a piece
+                write_sheets(folder, doc, layout)
+        with contextlib.suppress(EmblemaError):  # smaller than a piece
+            write_sheets(folder, divided(doc, layout), layout)
     step()
     longest = max(b - a for a, b in itertools.pairwise(times))
     if longest > SLOW_S:

@@ -18,6 +18,7 @@ from core.commission import (
     LAYINGS,
     MATCHES,
     PIECES,
+    WAYS_LAID,
     Commission,
     FlowLine,
     HandEdit,
@@ -25,6 +26,8 @@ from core.commission import (
     Linked,
     Rates,
     Repeat,
+    Sheet,
+    Sheeting,
     Swap,
     field_of,
 )
@@ -85,6 +88,15 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
         notes="two lines\nof notes",
         id="one",
         repeats=(Repeat("r1", (Linked(("f3",)), Linked(("f4",), Move((24.0, 0.0))))),),
+        sheeting=Sheeting(
+            *(30.0, 40.0, 2.0, "mirrored", 8.0),
+            seams=(((24.0, 0.0), (24.0, 32.0)),),
+            spared=(hole,),
+        ),
+        sheets=(
+            Sheet(1, ((box(0, 0, 24, 32), hole),), pinned=True),
+            Sheet(4, ((box(24, 0, 48, 32),),)),
+        ),
     )
 
 
@@ -294,6 +306,28 @@ def _outlines(doc: Commission, rng: random.Random) -> Commission:
     )
 
 
+def _sheets(doc: Commission, rng: random.Random) -> Commission:
+    """Sheets anywhere, one over another, and seams and limits that make no sense."""
+    sheeting = Sheeting(
+        width_mm=rng.choice((20.0, 25.0, 60.0, 5000.0)),
+        height_mm=rng.choice((20.0, 25.0, 60.0, 5000.0)),
+        weight_kg=rng.choice((0.05, 1.0, 100.0)),
+        laid=rng.choice(WAYS_LAID),
+        level_mm=_number(rng),
+        seams=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
+        spared=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
+    )
+    sheets = tuple(
+        Sheet(
+            n,
+            tuple((senseless_ring(rng),) for _ in range(rng.choice((1, 1, 3)))),
+            rng.random() < 0.3,
+        )
+        for n in rng.sample(range(1, 100), rng.choice((0, 0, 1, 2, 6)))
+    )
+    return replace(doc, sheeting=sheeting, sheets=sheets)
+
+
 def _sizes(doc: Commission, rng: random.Random) -> Commission:
     def sized(f: Any) -> Any:
         tessera = rng.choice((1.0, 2.0, 8.0, 30.0, 500.0))
@@ -454,4 +488,5 @@ _SENSELESS: dict[str, Callable[[Commission, random.Random], Commission]] = {
     "nothing": lambda doc, rng: replace(
         doc, fields=(), flow_lines=(), materials=(), swaps=(), edits=()
     ),
+    "sheets": _sheets,
 }
