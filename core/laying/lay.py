@@ -112,7 +112,8 @@ def _apart(setting: Setting, drawn: MultiPolygon) -> list[Setting]:
     if rule not in (*IN_COURSES, lay_round, lay_star) or not led:
         return [setting]
     each = _without_crumbs(drawn)
-    runs = [runs_of(p, setting.pitch_mm) for p in each]
+    tangle = _tangled(drawn, setting.pitch_mm)  # refused, or made plainer, as a whole
+    runs = [[p] if tangle else runs_of(p, setting.pitch_mm) for p in each]
     nets = [r for r in runs if len(r) > 1]
     plain = [r[0] for r in runs if len(r) == 1]
     if not nets and (len(each) < 2 or not follows):

@@ -18,6 +18,7 @@ from core.laying.field.corners import corners_of
 from core.laying.field.grid import Array, Grid, straight_parts
 from core.laying.field.phase import Phase
 from core.laying.spec import Setting
+from core.quality import THIN
 
 WIDEST = 4.6  # pitches, as of a gap
 STEP = 0.25  # pitches from node to node
@@ -69,7 +70,7 @@ def ribbon_phase(setting: Setting) -> Phase | None:
 def _sides(part: Polygon, pitch: float) -> tuple[Sides, shapely.Geometry] | None:
     """Return the two sides of a ribbon, drawn on past its ends, and these."""
     mean = 2 * part.area / part.length
-    if part.interiors or mean > WIDEST * pitch or part.length < 2 * LONG * mean:
+    if part.interiors or not THIN * pitch < mean < WIDEST * pitch or part.length < 2 * LONG * mean:
         return None
     corner, way = corners_of(part, pitch, inward=False)
     if not 2 <= len(corner) <= 4 or len(corners_of(part, pitch, inward=True)[0]):
