@@ -70,7 +70,7 @@ def ribbon_phase(setting: Setting) -> Phase | None:
 def _sides(part: Polygon, pitch: float) -> tuple[Sides, shapely.Geometry] | None:
     """Return the two sides of a ribbon, drawn on past its ends, and these."""
     mean = 2 * part.area / part.length
-    if part.interiors or not THIN * pitch < mean < WIDEST * pitch or part.length < 2 * LONG * mean:
+    if part.interiors or mean > WIDEST * pitch or part.length < 2 * LONG * mean:
         return None
     corner, way = corners_of(part, pitch, inward=False)
     if not 2 <= len(corner) <= 4 or len(corners_of(part, pitch, inward=True)[0]):
@@ -147,7 +147,7 @@ def _number(part: Polygon, ends: shapely.Geometry, xy: Array, wide: Array, pitch
     points = np.asarray(shapely.points(xy), dtype=object)
     shapely.prepare(part)
     inner = shapely.contains(part, points) & (shapely.distance(points, ends) > NEAR_END * pitch)
-    if not inner.any() or wide[inner].max() > WIDEST:
+    if not inner.any() or not THIN < wide[inner].max() < WIDEST:  # nor where no course has room
         return 0
     # n to n + 1 at sqrt(n (n + 1)): the root of n^2 + n = wide^2
     best = np.maximum(np.ceil(np.sqrt(wide[inner] ** 2 + 0.25) - 0.5 - 1e-9), 1.0).astype(int)

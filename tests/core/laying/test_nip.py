@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 from awkward import setting
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from measures import measure
 from shapely.affinity import rotate, translate
@@ -22,7 +22,9 @@ TRIANGLE = shapely.Polygon([(0, 0), (10, 4.2), (10, -4.2)])  # a course end: all
 
 
 def off_deg(piece: shapely.Polygon, angle_rad: float) -> float:
-    return float(np.degrees(quarter_rad(axis_rad(np.array([piece])) - angle_rad))[0])
+    """Return how far a piece lies off a way, which tells where several boxes are as small."""
+    axis = axis_rad(np.array([piece]), np.array([angle_rad]))
+    return float(np.degrees(quarter_rad(axis - angle_rad))[0])
 
 
 def test_a_square_has_no_direction_but_by_quarters():
@@ -144,6 +146,7 @@ def test_nips_in_a_course_make_fewer_joints_turn_much_at_little_cost(ways, long)
     st.lists(st.tuples(HUNDREDTHS, HUNDREDTHS), min_size=3, max_size=8),
     st.floats(-1.5, 1.5),
 )
+@example([(0.0, 0.0), (0.0, 3.0), (3.34, 3.03)], 0.5)  # nipped, two boxes round it are as small
 def test_a_nip_takes_little_and_leaves_a_convex_piece(points, angle):
     piece = shapely.convex_hull(shapely.MultiPoint(points))
     if piece.geom_type != "Polygon" or piece.area < 5 or shapely.get_num_coordinates(piece) > 7:
