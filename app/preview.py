@@ -49,6 +49,7 @@ class _Sheet(QWidget):
         if self.page is None:
             return
         p = QPainter(self)
+        p.fillRect(self.rect(), QColor(BENCH))
         p.translate(QPointF(EDGE_PX, EDGE_PX))
         w, h = self.page.width_mm * self.px_per_mm, self.page.height_mm * self.px_per_mm
         p.fillRect(0, 0, int(w), int(h), QColor("white"))

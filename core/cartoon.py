@@ -233,7 +233,8 @@ def _tile_page(doc: Commission, drawing: _Drawing, tile: Tile, division: Divisio
     items: list[Paths | Text] = []
     if len(drawing.flow):
         items.append(_lines(drawing.flow, tile.box, shift, FLOW, 0.15))
-    items.append(_rings(drawing.pieces[mine], shift))
+    rings = Paths.around(drawing.pieces[mine], pen_mm=0.15)
+    items.append(replace(rings, points=rings.points + shift))
     items.append(_lines(drawing.borders, tile.box, shift, BLACK, 0.4))
     joins = [line + shift for line in join_marks(tile, division.tiles)]
     items.append(Paths.of(joins, closed=False, pen_mm=0.1, pen=JOIN))
@@ -267,14 +268,6 @@ def _foot(doc: Commission, tile: Tile, division: Division, mark: str) -> str:
     if division.paper.correction.in_use:
         parts.append(f"printer corrected {division.paper.correction.words}")
     return "   ".join(parts)
-
-
-def _rings(pieces: NDArray[np.object_], shift: NDArray[np.float64]) -> Paths:
-    """Return the outlines of pieces, as many as there may be, none closed by its first corner."""
-    xy, piece = shapely.get_coordinates(shapely.get_exterior_ring(pieces), return_index=True)
-    kept = np.r_[piece[1:] == piece[:-1], False][: len(piece)]
-    starts = np.searchsorted(piece[kept], np.arange(len(pieces)))
-    return Paths(xy[kept] + shift, starts, pen_mm=0.15)
 
 
 def _lines(
