@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 import shapely
 from jobcard_rig import pump
-from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QMouseEvent
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication
 
 from app.projected import STEP_PX, Projected
 from core.lit import lit_by_turns
@@ -31,10 +33,19 @@ def shown(table, tmp_path, monkeypatch):
 def drag(shown, k, to):
     at = shown.corners()[k].toPoint()
     QTest.mousePress(shown, LEFT, pos=at)
-    for share in (0.3, 0.7, 1.0):
-        QTest.mouseMove(shown, at + (to - at) * share)
-    # offscreen the pointer's moves carry no button, so the last is told to the widget itself
-    shown.move_corner(k, QPointF(to))
+    for share in (0.3, 0.7, 1.0):  # QTest's own moves carry no button
+        place = QPointF(at) + (QPointF(to) - QPointF(at)) * share
+        QApplication.sendEvent(
+            shown,
+            QMouseEvent(
+                QEvent.Type.MouseMove,
+                place,
+                shown.mapToGlobal(place),
+                Qt.MouseButton.NoButton,
+                LEFT,
+                Qt.KeyboardModifier.NoModifier,
+            ),
+        )
     QTest.mouseRelease(shown, LEFT, pos=to)
 
 
