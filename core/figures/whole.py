@@ -1,0 +1,126 @@
+"""What a whole layout needs, weighs, costs and takes.
+
+Grout is reckoned from the joints as they are laid, not from a formula for even tiles. Every figure
+is an estimate for the studio; the wall's own limits and local codes decide.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from core.commission import Commission, Rates
+from core.figures.counts import Count, counts
+from core.figures.hours import EFFORT, Work
+from core.figures.money import dec, money
+from core.figures.weights import WALLS
+from core.geometry import polygon_of
+from core.pieces import Layout
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A whole layout in figures. Areas in m2, weights in kg, money in the commission's currency.
+
+    `grout_kg` is what the joints hold, `grout_bought_kg` that with its surplus; `work` is what the
+    hours are made of, in the order of the fields. `walls` says of each kind of wall whether it
+    carries `kg_m2` (BS 5385-1:2018).
+    """
+
+    counts: tuple[Count, ...]
+    pieces: int
+    unmatched: int
+    area_m2: float
+    joint_dm3: float
+    pieces_kg: float
+    grout_kg: float
+    grout_bought_kg: float
+    adhesive_kg: float
+    kg_m2: float
+    work: tuple[Work, ...]
+    materials_cost: Decimal
+    unpriced: tuple[str, ...]
+    grout_cost: Decimal
+    adhesive_cost: Decimal
+    work_cost: Decimal
+    margin: Decimal
+    tax: Decimal
+    walls: tuple[tuple[str, float, bool], ...]
+
+    @property
+    def hours(self) -> float:
+        """Of laying, all together."""
+        return sum(w.hours for w in self.work)
+
+    @property
+    def total_kg(self) -> float:
+        """Pieces, grout and adhesive on the wall."""
+        return self.pieces_kg + self.grout_kg + self.adhesive_kg
+
+    @property
+    def cost(self) -> Decimal:
+        """What it costs the studio."""
+        return self.materials_cost + self.grout_cost + self.adhesive_cost + self.work_cost
+
+    @property
+    def quote(self) -> Decimal:
+        """Everything together, with the studio's margin and tax."""
+        return self.cost + self.margin + self.tax
+
+
+def figures(doc: Commission, layout: Layout) -> Figures:
+    """Reckon a layout by the commission's own rates."""
+    rates: Rates = doc.rates
+    table = counts(doc, layout)
+    thickness = np.array([m.thickness_mm for m in doc.materials] or [4.0])
+    area = grout_mm3 = 0.0
+    laid_by: dict[str, int] = {}
+    for laid in layout.fields:
+        f = doc.field_by_id(laid.field_id)
+        field_mm2 = polygon_of(f.outline).area
+        piece_mm2 = laid.pieces.area_mm2
+        on = laid.stock >= 0
+        deep = thickness[laid.stock[on]].mean() if on.any() else float(thickness.mean())
+        area += field_mm2
+        grout_mm3 += max(field_mm2 - float(piece_mm2.sum()), 0.0) * float(deep)
+        laid_by[f.laying.opus] = laid_by.get(f.laying.opus, 0) + len(laid.pieces)
+    work = tuple(
+        Work(opus, n, rates.seconds_a_piece, EFFORT.get(opus, 1.0))
+        for opus, n in laid_by.items()
+        if n
+    )
+    area_m2 = area / 1e6
+    grout_kg = grout_mm3 / 1e6 * rates.grout_kg_dm3
+    adhesive_kg = area_m2 * rates.bed_mm * rates.adhesive_kg_m2_mm
+    pieces_kg = sum(c.weight_kg for c in table)
+    kg_m2 = (pieces_kg + grout_kg + adhesive_kg) / area_m2 if area_m2 else 0.0
+    bought_grout = grout_kg * (1 + rates.grout_surplus)
+    zero = Decimal("0.00")
+    parts = {
+        "materials_cost": sum((c.cost for c in table if c.cost is not None), zero),
+        "grout_cost": money(rates.grout_kg * dec(bought_grout)),
+        "adhesive_cost": money(rates.adhesive_kg * dec(adhesive_kg)),
+        "work_cost": money(rates.hour * dec(sum(w.hours for w in work))),
+    }
+    cost = sum(parts.values(), zero)
+    margin = money(cost * dec(rates.margin))
+    return Figures(
+        counts=table,
+        pieces=len(layout),
+        unmatched=sum(c.pieces for c in table if c.bare),
+        area_m2=area_m2,
+        joint_dm3=grout_mm3 / 1e6,
+        pieces_kg=pieces_kg,
+        grout_kg=grout_kg,
+        grout_bought_kg=bought_grout,
+        adhesive_kg=adhesive_kg,
+        kg_m2=kg_m2,
+        work=work,
+        unpriced=tuple(c.material.code for c in table if c.cost is None),
+        **parts,
+        margin=margin,
+        tax=money((cost + margin) * dec(rates.tax)),
+        walls=tuple((name, limit, kg_m2 <= limit) for name, limit in WALLS),
+    )
