@@ -16,6 +16,7 @@ from PySide6.QtGui import (
     QFont,
     QFontMetricsF,
     QGuiApplication,
+    QImage,
     QPageLayout,
     QPageSize,
     QPainter,
@@ -26,7 +27,7 @@ from PySide6.QtGui import (
 
 from core.cartoon import NUMBERS, pages_by_turns
 from core.commission import Commission
-from core.drawing import Page, Paths, Text
+from core.drawing import Item, Page, Picture, Text
 from core.errors import EmblemaError, Stopped
 from core.files import write_whole
 from core.paper.printer import TRUE, Correction
@@ -93,9 +94,12 @@ class _Letters:
         return font, self._wide[words, bold], metrics.capHeight()
 
 
-def _paint(painter: QPainter, item: Paths | Text, px_per_mm: float, letters: _Letters) -> None:
+def _paint(painter: QPainter, item: Item, px_per_mm: float, letters: _Letters) -> None:
     if isinstance(item, Text):
         _paint_text(painter, item, px_per_mm, letters)
+        return
+    if isinstance(item, Picture):
+        _paint_picture(painter, item, px_per_mm)
         return
     if not len(item.starts):
         return
@@ -133,6 +137,15 @@ def _paint_text(painter: QPainter, item: Text, px_per_mm: float, letters: _Lette
     painter.setPen(QColor(*item.colour))
     painter.drawText(QPointF(left, high / 2), item.words)
     painter.restore()
+
+
+def _paint_picture(painter: QPainter, item: Picture, px_per_mm: float) -> None:
+    high, wide = item.pixels.shape[:2]
+    pixels = np.ascontiguousarray(item.pixels)
+    image = QImage(pixels.data, wide, high, 3 * wide, QImage.Format.Format_RGB888)
+    box = (item.x_mm, item.y_mm, item.width_mm, item.height_mm)
+    painter.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+    painter.drawImage(QRectF(*(v * px_per_mm for v in box)), image)
 
 
 def write_pdf(path: str | Path, pages: Iterable[Page], title: str) -> None:

@@ -68,6 +68,22 @@ class Text:
     bold: bool = False
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """A picture of `pixels` (h, w, 3), sRGB, uint8, filling a box whose upper left corner is at
+    the place.
+    """
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    pixels: NDArray[np.uint8]
+
+
+Item = Paths | Text | Picture
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
     """One sheet of paper. Items outside `clip_mm` (x0, y0, x1, y1) are cut off where it is set,
@@ -77,8 +93,8 @@ class Page:
     width_mm: float
     height_mm: float
     name: str
-    items: tuple[Paths | Text, ...] = ()
-    over: tuple[Paths | Text, ...] = ()
+    items: tuple[Item, ...] = ()
+    over: tuple[Item, ...] = ()
     clip_mm: tuple[float, float, float, float] | None = None
 
 
@@ -86,9 +102,17 @@ def scaled(page: Page, across: float, up: float) -> Page:
     """Return a page with all its places as much wider and higher; letters keep their shape."""
     by = np.array([across, up])
 
-    def one(item: Paths | Text) -> Paths | Text:
+    def one(item: Item) -> Item:
         if isinstance(item, Paths):
             return replace(item, points=item.points * by)
+        if isinstance(item, Picture):
+            return replace(
+                item,
+                x_mm=item.x_mm * across,
+                y_mm=item.y_mm * up,
+                width_mm=item.width_mm * across,
+                height_mm=item.height_mm * up,
+            )
         size = item.size_mm * min(across, up)
         return replace(item, x_mm=item.x_mm * across, y_mm=item.y_mm * up, size_mm=size)
 

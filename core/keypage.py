@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.commission import Commission
-from core.drawing import Page, Paths, Rgb, Text
+from core.drawing import Item, Page, Paths, Rgb, Text
 from core.figures import CAUTIONS, Count
 from core.geometry import polygon_of
 from core.paper.division import Division, Tile
@@ -24,8 +24,6 @@ HATCH_MM = 1.6
 
 GREY: Rgb = (120, 120, 120)
 FAINT: Rgb = (170, 170, 170)
-
-Item = Paths | Text
 
 
 def key_page(

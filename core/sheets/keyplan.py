@@ -22,7 +22,7 @@ from shapely import Polygon
 from core.agreed import mark_of, piece_marks
 from core.bounds import one_of
 from core.commission import Commission
-from core.drawing import BLACK, Page, Paths, Rgb, Text
+from core.drawing import BLACK, Item, Page, Paths, Rgb, Text
 from core.errors import EmblemaError
 from core.figures import CAUTIONS
 from core.geometry import polygon_of, polygons_in
@@ -51,7 +51,7 @@ GREY: Rgb = (110, 110, 110)
 BLUE: Rgb = (20, 90, 170)
 RED: Rgb = (176, 28, 28)
 
-Item = Paths | Text
+
 Box = tuple[float, float, float, float]
 # heading and where each column ends, mm from the table's left
 COLUMNS = (

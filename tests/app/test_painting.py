@@ -11,11 +11,12 @@ import shapely
 from jobcard_rig import small, square
 from pdf_paths import boxes, lines
 from pypdf import PdfReader
+from PySide6.QtGui import QImage, QPainter
 
-from app.painting import write_cartoon_pdf, write_pdf
+from app.painting import paint_page, write_cartoon_pdf, write_pdf
 from core.cartoon import division_of
 from core.commission import Commission, Field
-from core.drawing import Page, Paths, Text
+from core.drawing import Page, Paths, Picture, Text
 from core.errors import EmblemaError
 from core.paper.marks import ARM_MM
 from core.paper.printer import Correction
@@ -239,3 +240,28 @@ def test_clipped_items_are_cut_and_the_rest_is_not(tmp_path: Path) -> None:
     page = Page(50, 50, "P", (inside,), (over,), (10.0, 0.0, 20.0, 50.0))
     write_pdf(tmp_path / "p.pdf", [page], "P")
     assert "Over" in PdfReader(str(tmp_path / "p.pdf")).pages[0].extract_text()
+
+
+def test_a_picture_fills_its_box_on_screen_and_in_pdf(tmp_path: Path) -> None:
+    pixels = np.zeros((40, 80, 3), np.uint8)
+    pixels[:, :40] = (200, 30, 30)
+    pixels[:, 40:] = (20, 40, 180)
+    page = Page(100.0, 60.0, "p", (Picture(10.0, 20.0, 40.0, 20.0, pixels),))
+    path = tmp_path / "p.pdf"
+    write_pdf(path, [page], "A picture")
+    (only,) = PdfReader(str(path)).pages[0].images
+    assert only.image is not None
+    read = np.asarray(only.image.convert("RGB"), float)
+    left, right = read[:, : read.shape[1] // 2 - 2], read[:, read.shape[1] // 2 + 2 :]
+    assert np.abs(left.mean((0, 1)) - (200, 30, 30)).max() < 4
+    assert np.abs(right.mean((0, 1)) - (20, 40, 180)).max() < 4
+    shown = QImage(1000, 600, QImage.Format.Format_RGB888)
+    shown.fill(0xFFFFFFFF)
+    painter = QPainter(shown)
+    paint_page(painter, page, 10.0)
+    painter.end()
+    seen = np.frombuffer(shown.constBits(), np.uint8).reshape(600, shown.bytesPerLine())
+    inked = seen[:, :3000].reshape(600, 1000, 3).min(2) < 250
+    rows, columns = np.flatnonzero(inked.any(1)), np.flatnonzero(inked.any(0))
+    box = np.array([columns[0], columns[-1] + 1, rows[0], rows[-1] + 1]) / 10
+    assert np.abs(box - (10, 50, 20, 40)).max() <= TRUE_MM
