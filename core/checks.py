@@ -74,6 +74,7 @@ _RATES = (
     ("grout_kg_dm3", "the weight of grout", 0, 100),
     ("grout_surplus", "the surplus of grout", 0, 100),
     ("seconds_a_piece", "the time that a piece takes", 0, 1_000_000),
+    ("putty_minutes", "the time that putty stays workable", 1, 1440),
     ("glass_kerf_mm", "what a cut in glass takes", 0, 100),
     ("stone_kerf_mm", "what a cut in stone takes", 0, 100),
     ("edge_mm", "what a rough edge takes", 0, 100),

@@ -294,6 +294,8 @@ class Rates:
         Cement grout 1.4 to 1.8 kg/dm3; surplus as a share.
     seconds_a_piece : float
         To pick, nip and lay one tessera in courses; other layings by `core.figures.EFFORT`.
+    putty_minutes : float
+        How long putty or adhesive that was mixed stays workable: 20 minutes for two-part epoxy.
     hour, grout_kg, adhesive_kg : Decimal
         Prices in the commission's currency.
     glass_kerf_mm, stone_kerf_mm : float
@@ -309,6 +311,7 @@ class Rates:
     grout_kg_dm3: float = 1.6
     grout_surplus: float = 0.12
     seconds_a_piece: float = 40.0
+    putty_minutes: float = 20.0
     hour: Decimal = Decimal(0)
     grout_kg: Decimal = Decimal(0)
     adhesive_kg: Decimal = Decimal(0)

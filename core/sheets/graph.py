@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import sparse
 from scipy.sparse import csgraph
 
 from core.commission import Commission
+from core.errors import Stopped
 from core.pieces import Layout
 
 Ints = NDArray[np.int64]
@@ -20,6 +22,7 @@ Shapes = NDArray[np.object_]
 JOINTS = 2.5  # joints within which two pieces lie side by side
 SIDE = 0.15  # of a piece's side: less is a corner that touches a corner
 PAPER_MM = 40.0  # that facing paper carries parts across which share no joint
+AT_ONCE = 1000  # pieces whose joints are found before Stop is heard
 BARE_KG_MM2 = 10.0 / 1e6  # where no material says how heavy a piece is: glass of 4 mm
 
 
@@ -33,7 +36,8 @@ class JointGraph:
     bounds : ndarray (n, 4)
         mm.
     area_mm2, kg : ndarray (n,)
-    field, course : ndarray of int, shape (n,)
+    field, course, place : ndarray of int, shape (n,)
+        Its field's place in the commission, its course there (-1 for none) and its place along it.
     a, b : ndarray of int, shape (m,)
         The two pieces of each joint.
     length_mm : ndarray (m,)
@@ -47,6 +51,7 @@ class JointGraph:
     kg: Floats
     field: Ints
     course: Ints
+    place: Ints
     a: Ints
     b: Ints
     length_mm: Floats
@@ -74,6 +79,7 @@ class JointGraph:
             self.kg[which],
             self.field[which],
             self.course[which],
+            self.place[which],
             a[on],
             b[on],
             self.length_mm[on],
@@ -97,8 +103,16 @@ class JointGraph:
         return found
 
 
-def joint_graph(doc: Commission, layout: Layout) -> JointGraph:
-    """Return the joints of a layout."""
+def joint_graph(
+    doc: Commission, layout: Layout, stop: Callable[[], bool] = lambda: False
+) -> JointGraph:
+    """Return the joints of a layout.
+
+    Raises
+    ------
+    core.errors.Stopped
+        `stop` answered True.
+    """
     laid = [f for f in layout.fields if len(f.pieces)]
     polygons = layout.polygons
     number = {f.id: k for k, f in enumerate(doc.fields)}
@@ -109,7 +123,7 @@ def joint_graph(doc: Commission, layout: Layout) -> JointGraph:
     heavy = [m.thickness_mm * m.density_kg_m3 / 1e9 for m in doc.materials]
     stock = np.concatenate([f.stock for f in laid] or [np.empty(0, np.int64)])
     per_mm2 = np.array([*heavy, float(np.mean(heavy)) if heavy else BARE_KG_MM2])[stock]
-    a, b, length, middle = _joints(polygons, area, joint[field])
+    a, b, length, middle = _joints(polygons, area, joint[field], stop)
     graph = JointGraph(
         polygons,
         shapely.bounds(polygons).reshape(-1, 4),
@@ -117,26 +131,46 @@ def joint_graph(doc: Commission, layout: Layout) -> JointGraph:
         area * per_mm2,
         field,
         np.concatenate([f.pieces.course for f in laid] or [np.empty(0, np.int64)]),
+        np.concatenate([f.pieces.piece for f in laid] or [np.empty(0, np.int64)]),
         a,
         b,
         length,
         middle,
     )
-    return _held_by_paper(graph)
+    return held_by_paper(graph)
 
 
-def _joints(polygons: Shapes, area: Floats, joint: Floats) -> tuple[Ints, Ints, Floats, Floats]:
+def _joints(
+    polygons: Shapes, area: Floats, joint: Floats, stop: Callable[[], bool]
+) -> tuple[Ints, Ints, Floats, Floats]:
     """Return which pieces lie side by side, how far, and the middle of the joint between them."""
-    none = np.empty(0, np.int64)
-    if len(polygons) < 2:
+    tree = shapely.STRtree(polygons)
+    found = []
+    for begin in range(0, len(polygons), AT_ONCE):
+        if stop():
+            raise Stopped
+        some = np.arange(begin, min(begin + AT_ONCE, len(polygons)))
+        found.append(_joints_of(some, tree, area, joint))
+    if not found:
+        none = np.empty(0, np.int64)
         return none, none, np.empty(0), np.empty((0, 2))
-    reach = JOINTS * joint
-    wide = shapely.buffer(polygons, reach, quad_segs=2)
-    a, b = shapely.STRtree(polygons).query(wide, predicate="intersects")
+    a, b, length, middle = (np.concatenate(column) for column in zip(*found, strict=True))
+    return a, b, length, middle
+
+
+def _joints_of(
+    some: Ints, tree: shapely.STRtree, area: Floats, joint: Floats
+) -> tuple[Ints, Ints, Floats, Floats]:
+    """Return the joints of some pieces: those that are seen from them."""
+    polygons = tree.geometries
+    wide = shapely.buffer(polygons[some], JOINTS * joint[some], quad_segs=2)
+    of, b = tree.query(wide, predicate="intersects")
+    a = some[of]
     # each pair once, as seen from the piece of the wider joint
     once = (joint[a] > joint[b]) | ((joint[a] == joint[b]) & (a < b))
-    a, b = a[once & (a != b)], b[once & (a != b)]
-    facing = shapely.intersection(shapely.get_exterior_ring(polygons[b]), wide[a])
+    once &= a != b
+    of, a, b = of[once], a[once], b[once]
+    facing = shapely.intersection(shapely.get_exterior_ring(polygons[b]), wide[of])
     length = shapely.length(facing) - 2 * shapely.distance(polygons[a], polygons[b])
     side = length > SIDE * np.sqrt(np.minimum(area[a], area[b]))
     a, b, length, facing = a[side], b[side], length[side], facing[side]
@@ -145,7 +179,7 @@ def _joints(polygons: Shapes, area: Floats, joint: Floats) -> tuple[Ints, Ints, 
     return a, b, length, middle
 
 
-def _held_by_paper(graph: JointGraph) -> JointGraph:
+def held_by_paper(graph: JointGraph) -> JointGraph:
     """Return a graph in which parts that lie near one another hang together by the paper."""
     part = graph.parts(np.zeros(len(graph), np.int64))
     while part.max(initial=0) > 0:
