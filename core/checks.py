@@ -31,8 +31,10 @@ from core.commission import (
 )
 from core.errors import EmblemaError
 from core.geometry import SNAP_MM, lies_as
+from core.goods import check_goods
 from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
 from core.moves import Move
+from core.place import check_place
 from core.sizes import sizes_for
 
 LARGEST_MM = 1_000_000.0  # a kilometre of wall
@@ -119,6 +121,7 @@ def check_document(doc: Commission) -> None:
     _check_repeats(doc)
     _check_sheets(doc)
     _check_numbers(doc.limits, doc.rates)
+    check_place(doc.place)
 
 
 def _check_fields(fields: Sequence[Field]) -> None:
@@ -280,6 +283,7 @@ def _check_numbers(limits: Limits, rates: Rates) -> None:
         within(f"Rates: {words}", getattr(rates, name), least, most)
     for name, words in _PRICES:
         money(f"Rates: the price of {words}", getattr(rates, name), MOST_PRICE)
+    check_goods(rates.goods)
 
 
 def check_points(who: str, points: Sequence[Point], least: int) -> None:

@@ -15,8 +15,10 @@ from typing import Any
 from core import quality
 from core.bounds import one_of, said, shown, within, written
 from core.errors import EmblemaError
+from core.goods import USUAL, Goods
 from core.material import Lab, Material, check_lab
 from core.moves import STILL, Move
+from core.place import ANYWHERE, Place
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -304,6 +306,8 @@ class Rates:
         Lost at each rough edge of a plate, slab or rod.
     margin, tax : float
         Shares: of the cost, and of the price with it.
+    goods : Goods
+        What a m2 takes beside pieces and grout.
     """
 
     bed_mm: float = 3.0
@@ -320,6 +324,7 @@ class Rates:
     edge_mm: float = 3.0
     margin: float = 0.0
     tax: float = 0.0
+    goods: Goods = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -417,7 +422,7 @@ class Commission:
     their own. `within_stock` matches all pieces at once within what is in hand.
     `studio` and `address` are who lays it, under whose `rates`, in `currency`.
     `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
-    given once and stays whatever the title becomes.
+    given once and stays whatever the title becomes. `place` is where it goes.
     """
 
     title: str
@@ -446,6 +451,7 @@ class Commission:
     repeats: tuple[Repeat, ...] = ()
     sheeting: Sheeting = Sheeting()
     sheets: tuple[Sheet, ...] = ()
+    place: Place = ANYWHERE
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property

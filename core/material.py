@@ -14,12 +14,15 @@ ILLUMINANTS = ("D65", "D50", "D55", "A", "C")
 BY_CHOICE = ("gold glass", "shell", "metallic", "iridescent", "transparent")
 OBTAINED = ("estimated", "measured", "photograph")
 PRICE_UNITS = ("kg", "sheet", "piece", "m2")
+PACK_UNITS = ("kg", "pieces", "m2")
 MOST_PIECES = 100_000_000
 MOST_PRICE = 100_000_000
 LONGEST_CODE = 60
 LONGEST_LOT = 100  # a lot in a commission is named by its material's code, and more
 LONGEST_TEXT = 10_000
 MOST_LOT = 2**62
+MOST_SORTED_OUT = 0.99
+LEAST_PACK = 1e-3  # of a piece: a slab may be sold by less than its whole
 
 Lab = tuple[float, float, float]
 # What pieces are taken of: a material by its code, or one lot of it that has a colour of its own.
@@ -45,7 +48,19 @@ class Material:
     pieces : int
         Pieces in hand.
     waste : float
-        Share lost in sorting and cutting, 0 to 1.
+        Share lost in cutting, 0 to 1; in sorting too, where the three shares below are 0.
+    broken, off_colour, wrong_size : float
+        Shares of what is bought that sorting puts aside: of pebbles, shells, hand-cut glass.
+    pieces_a_kg : float
+        Stocked pieces to the kilo as weighed; 0 where they were not, so that size and density say.
+    pack, pack_unit : float, str
+        It is sold in packs of so many kg, pieces or m2; 0 for loose. Where the price is by the
+        sheet, a pack is a sheet.
+    supplier_no : str
+        The supplier's own number of it.
+    absorption, slip_ptv, frost_cycles
+        As the maker declares or a test found, 0 where not known: water absorption in per cent
+        (EN ISO 10545-3), wet pendulum value (EN 16165), cycles of frost withstood (EN 12371).
     lot : int or None
         The lot's number, where this is one lot with a colour of its own in a commission; no such
         material is stocked.
@@ -71,8 +86,18 @@ class Material:
     price_unit: str = "kg"
     pieces: int = 0
     waste: float = 0.1
+    broken: float = 0.0
+    off_colour: float = 0.0
+    wrong_size: float = 0.0
+    pieces_a_kg: float = 0.0
+    pack: float = 0.0
+    pack_unit: str = "kg"
     grade: str = ""
     supplier: str = ""
+    supplier_no: str = ""
+    absorption: float = 0.0
+    slip_ptv: float = 0.0
+    frost_cycles: int = 0
     lot: int | None = None
     lot_of: str = ""
     example: bool = False
@@ -86,6 +111,24 @@ class Material:
     def key(self) -> Key:
         """What the stock knows it by, whatever the commission calls it."""
         return self.code if self.lot is None else (self.lot_of, self.lot)
+
+    @property
+    def kg_mm2(self) -> float:
+        """What a mm2 of it weighs, by the pieces that were weighed or else by its density."""
+        if self.pieces_a_kg:
+            return 1 / (self.pieces_a_kg * self.length_mm * self.width_mm)
+        return self.thickness_mm * self.density_kg_m3 / 1e9
+
+    @property
+    def sorted_out(self) -> float:
+        """Share of what is bought that sorting puts aside."""
+        return self.broken + self.off_colour + self.wrong_size
+
+    @property
+    def pack_pieces(self) -> float:
+        """Stocked pieces in a pack, 0 where it is sold loose."""
+        mm2 = self.length_mm * self.width_mm
+        return self.pack * {"kg": 1 / (self.kg_mm2 * mm2), "m2": 1e6 / mm2}.get(self.pack_unit, 1)
 
     @property
     def by_choice(self) -> bool:
@@ -147,14 +190,16 @@ def named(key: Key) -> str:
 def price_per_m2(m: Material) -> Decimal | None:
     """Return what a square metre of the material costs without joints or waste.
 
-    None where it is sold by the sheet, whose area is not known.
+    None where it is sold by the sheet, and how many pieces one holds is not known.
     """
     if m.price_unit == "m2":
         return m.price
     if m.price_unit == "kg":
-        return m.price * Decimal(repr(m.thickness_mm * m.density_kg_m3 / 1000))
-    if m.price_unit == "piece":
-        return m.price * Decimal(repr(1e6 / (m.length_mm * m.width_mm)))
+        kg = 1e6 * m.kg_mm2 if m.pieces_a_kg else m.thickness_mm * m.density_kg_m3 / 1000
+        return m.price * Decimal(repr(kg))
+    if m.price_unit == "piece" or m.pack:
+        each = 1e6 / (m.length_mm * m.width_mm)
+        return m.price * Decimal(repr(each if m.price_unit == "piece" else each / m.pack_pieces))
     return None
 
 
@@ -182,6 +227,29 @@ def check_material(m: Material) -> None:
     within(f"{who} thickness", m.thickness_mm, 0.1, 200, " mm")
     within(f"{who} density", m.density_kg_m3, 100, 25000, " kg/m3")
     money(f"{who} price", m.price, MOST_PRICE)
+    one_of(f"{who} unit of a pack", m.pack_unit, PACK_UNITS)
+    for what, value, most, unit in (
+        ("pack", m.pack, 1_000_000, ""),
+        ("water absorption", m.absorption, 100, " %"),
+        ("pendulum value", m.slip_ptv, 150, ""),
+        ("cycles of frost", m.frost_cycles, 10_000, ""),
+    ):
+        within(f"{who} {what}", value, 0, most, unit)
+    if m.pieces_a_kg:
+        within(f"{who} pieces to the kilo", m.pieces_a_kg, 1e-3, 1e7)
+    for what, value in (
+        ("the share broken", m.broken),
+        ("the share off colour", m.off_colour),
+        ("the share of the wrong size", m.wrong_size),
+    ):
+        within(f"{who} {what}", value, 0, 1)
+    if not m.sorted_out < MOST_SORTED_OUT:
+        raise EmblemaError(
+            f"{who} sorting puts {said(100 * m.sorted_out)} % aside; it must be less than "
+            f"{said(100 * MOST_SORTED_OUT)} %."
+        )
+    if 0 < m.pack_pieces < LEAST_PACK:
+        raise EmblemaError(f"{who} a pack of {said(m.pack)} {m.pack_unit} holds hardly a piece.")
     check_pieces(m.code, m.pieces)
     if not 0 <= m.waste < 1:
         raise EmblemaError(
@@ -191,6 +259,7 @@ def check_material(m: Material) -> None:
         ("description", m.description),
         ("grade", m.grade),
         ("supplier", m.supplier),
+        ("supplier's number", m.supplier_no),
     ):
         written(f"{who} {what}", text, LONGEST_TEXT, lines=True)
     if m.lot is not None:

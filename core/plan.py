@@ -400,8 +400,11 @@ def _keys(hang_on: list[tuple[Any, ...]]) -> list[str]:
 def _looks(m: Material, within_stock: bool) -> Material:
     """Return a material as far as matching may look at it."""
     m = replace(m, description="", price=Decimal(0), price_unit="kg", grade="", supplier="")
-    m = replace(m, example=False)
-    return m if within_stock else replace(m, pieces=0, waste=0.0)
+    m = replace(m, example=False, pieces_a_kg=0.0, pack=0.0, pack_unit="kg", supplier_no="")
+    m = replace(m, absorption=0.0, slip_ptv=0.0, frost_cycles=0)
+    if within_stock:
+        return m
+    return replace(m, pieces=0, waste=0.0, broken=0.0, off_colour=0.0, wrong_size=0.0)
 
 
 def with_colours(doc: Commission, layout: Layout) -> Kept:

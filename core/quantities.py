@@ -88,9 +88,12 @@ class Blank:
 
         Each piece its share of a blank that is cut into its like; never more than are `taken`.
         """
+        return min(float(self.shares(box).sum()) / self.kept, float(self.taken(box, area_mm2)))
+
+    def shares(self, box: Floats) -> Floats:
+        """Return what share of a blank each piece uses up, without loss, shape (n,)."""
         each = self.each(box)
-        shares = float((1 / each[each > 0]).sum() + self._covering(box[each == 0]).sum())
-        return min(shares / self.kept, float(self.taken(box, area_mm2)))
+        return np.where(each > 0, 1 / np.maximum(each, 1), self._covering(box))
 
     def _grid(self, box: Floats) -> tuple[Ints, Ints]:
         """Return into how many columns and rows of a blank each piece goes, the better way round.
@@ -172,7 +175,12 @@ def blank_of(m: Material, rates: Rates) -> Blank:
     sides = sorted((m.length_mm, m.width_mm), reverse=True)
     usable = [s - 2 * rates.edge_mm if s >= PLATE_MM else s for s in sides]
     long, short = (max(s, _ALIKE) for s in sorted(usable, reverse=True))
-    return Blank(long, short, kerf, m.length_mm * m.width_mm, 1 - m.waste)
+    return Blank(long, short, kerf, m.length_mm * m.width_mm, kept_of(m))
+
+
+def kept_of(m: Material) -> float:
+    """Return the share of what is bought that neither sorting nor cutting loses."""
+    return (1 - m.waste) * (1 - m.sorted_out)
 
 
 def fitting(materials: Sequence[Material], rates: Rates, box: Floats) -> Bools:

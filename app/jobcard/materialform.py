@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QGridLayout,
     QLabel,
     QLineEdit,
+    QTabWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -26,6 +27,7 @@ from core.material import (
     MOST_PIECES,
     MOST_PRICE,
     OBTAINED,
+    PACK_UNITS,
     PRICE_UNITS,
     Material,
 )
@@ -54,35 +56,42 @@ class MaterialForm(QDialog):
         self._begun = {
             **{name: float(getattr(material, name, 0)) for name in self.numbers},
             **dict(zip("Lab", material.lab, strict=True)),
-            "waste": 100 * material.waste,
+            **{name: 100 * getattr(material, name) for name in _SHARES},
         }
         for name, number in self.numbers.items():
             number.show_value(self._begun[name])
+        for name, words in _AT_NOUGHT.items():
+            self.numbers[name].spin.setSpecialValueText(words)
         self._first = {name: number.value for name, number in self.numbers.items()}
         self.sample = QLabel()
         self.sample.setMinimumHeight(36)
-        grid = QGridLayout()
-        grid.setHorizontalSpacing(12)
-        for column in (1, 3):
-            grid.setColumnStretch(column, 1)
         parts = {**self.lines, **self.choices, **self.numbers}
         names = {
             **_LINES,
             **{n: words for n, (words, *_) in (*_CHOICES.items(), *_NUMBERS.items())},
         }
-        for k, pair in enumerate(_ROWS):
-            for j, name in enumerate(pair):
-                grid.addWidget(QLabel(names[name]), k, 2 * j)
-                grid.addWidget(parts[name], k, 2 * j + 1)
+        pages = QTabWidget()
+        for head, rows in _PAGES.items():
+            page = QWidget()
+            grid = QGridLayout(page)
+            grid.setHorizontalSpacing(12)
+            for column in (1, 3):
+                grid.setColumnStretch(column, 1)
+            for k, pair in enumerate(rows):
+                for j, name in enumerate(pair):
+                    grid.addWidget(QLabel(names[name]), k, 2 * j)
+                    grid.addWidget(parts[name], k, 2 * j + 1)
+            grid.setRowStretch(len(rows), 1)
+            pages.addTab(page, head)
         box = QVBoxLayout(self)
-        box.addLayout(grid)
+        box.addWidget(pages)
         box.addWidget(row(self.sample, button("Pick on the screen ...", self._pick)))
         self.told = text("", "warn")
         box.addWidget(self.told)
         keep = button("Keep", self.keep, "main")
         keep.setDefault(True)
         box.addWidget(row(button("Leave it", self.reject), keep))
-        self.resize(680, 540)
+        self.resize(720, 540)
         self._swatch()
 
     def keep(self) -> None:
@@ -94,10 +103,10 @@ class MaterialForm(QDialog):
         # what was not touched keeps the digits that the form does not show
         changed = {k: n.value for k, n in self.numbers.items() if n.value != self._first[k]}
         lab = tuple(changed.pop(name, self._begun[name]) for name in "Lab")
-        if "pieces" in changed:
-            changed["pieces"] = int(changed["pieces"])
-        if "waste" in changed:
-            changed["waste"] /= 100
+        for name in changed.keys() & {"pieces", "frost_cycles"}:
+            changed[name] = int(changed[name])
+        for name in changed.keys() & _SHARES:
+            changed[name] /= 100
         price = self.material.price
         if "price" in changed:
             price = Decimal(f"{changed.pop('price'):.2f}")
@@ -134,7 +143,9 @@ _LINES = {
     "description": "Description",
     "supplier": "Supplier",
     "grade": "Grade",
+    "supplier_no": "Supplier's number",
 }
+_SHARES = frozenset(("waste", "broken", "off_colour", "wrong_size"))
 
 
 def _same(values: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
@@ -146,6 +157,7 @@ _CHOICES = {
     "kind": ("Kind", _same(KINDS)),
     "finish": ("Finish", _same(FINISHES)),
     "price_unit": ("Sold by the", tuple((v, v.replace("m2", "m²")) for v in PRICE_UNITS)),
+    "pack_unit": ("A pack is of", tuple((v, v.replace("m2", "m²")) for v in PACK_UNITS)),
     "obtained": ("Colour is", _same(OBTAINED)),
     "illuminant": ("Under light", _same(ILLUMINANTS)),
     "observer": ("Seen at", (("2", "2 degrees"), ("10", "10 degrees"))),
@@ -162,16 +174,39 @@ _NUMBERS = {
     "price": ("Price", "", 0, MOST_PRICE, 2, 1),
     "pieces": ("In hand", "", 0, MOST_PIECES, 0, 10),
     "waste": ("Lost in cutting", "%", 0, 99.9, 1, 1),
+    "broken": ("Sorted out: broken", "%", 0, 98, 1, 1),
+    "off_colour": ("Sorted out: off colour", "%", 0, 98, 1, 1),
+    "wrong_size": ("Sorted out: wrong size", "%", 0, 98, 1, 1),
+    "pieces_a_kg": ("Pieces to the kilo, weighed", "", 0, 10_000_000, 1, 10),
+    "pack": ("Sold in packs of", "", 0, 1_000_000, 3, 1),
+    "absorption": ("Takes up water", "%", 0, 100, 2, 0.5),
+    "slip_ptv": ("Pendulum value, wet", "", 0, 150, 0, 1),
+    "frost_cycles": ("Cycles of frost withstood", "", 0, 10_000, 0, 10),
 }
-_ROWS = (
-    ("code", "description"),
-    ("kind", "finish"),
-    ("supplier", "grade"),
-    ("price", "price_unit"),
-    ("pieces", "waste"),
-    ("length_mm", "width_mm"),
-    ("thickness_mm", "density_kg_m3"),
-    ("obtained", "L"),
-    ("illuminant", "a"),
-    ("observer", "b"),
-)
+_AT_NOUGHT = {
+    "pack": "loose",
+    "pieces_a_kg": "not weighed",
+    **dict.fromkeys(("absorption", "slip_ptv", "frost_cycles"), "not known"),
+}
+_PAGES = {
+    "What it is": (
+        ("code", "description"),
+        ("kind", "finish"),
+        ("length_mm", "width_mm"),
+        ("thickness_mm", "density_kg_m3"),
+        ("obtained", "L"),
+        ("illuminant", "a"),
+        ("observer", "b"),
+        ("pieces", "waste"),
+    ),
+    "How it is bought, and tests": (
+        ("supplier", "supplier_no"),
+        ("price", "price_unit"),
+        ("pack", "pack_unit"),
+        ("grade", "pieces_a_kg"),
+        ("broken", "off_colour"),
+        ("wrong_size",),
+        ("absorption", "slip_ptv"),
+        ("frost_cycles",),
+    ),
+}

@@ -37,8 +37,19 @@ WORDS = {
     "obtained": "How the colour was obtained",
     "grade": "Grade",
     "supplier": "Supplier",
+    "supplier_no": "Supplier's number",
+    "broken": "Sorted out: broken",
+    "off_colour": "Sorted out: off colour",
+    "wrong_size": "Sorted out: wrong size",
+    "pieces_a_kg": "Pieces to the kilo",
+    "pack": "A pack holds",
+    "pack_unit": "Unit of a pack",
+    "absorption": "Water absorption, %",
+    "slip_ptv": "Pendulum value, wet",
+    "frost_cycles": "Cycles of frost",
 }
 NOTHING = "-1"
+DEEP = 8  # columns of the list, one beneath the other
 
 
 class TakeList(QDialog):
@@ -59,7 +70,7 @@ class TakeList(QDialog):
         self.materials: tuple[Material, ...] = ()
         self.refused: tuple[Refused, ...] = ()
         self.setWindowTitle(f"Take {self.found.name}")
-        self.resize(940, 740)
+        self.resize(1180, 690)
         heads = [(NOTHING, "not in the list")]
         heads += [(str(k), h or f"column {k + 1}") for k, h in enumerate(self.found.headings)]
         grid = QGridLayout()
@@ -69,8 +80,8 @@ class TakeList(QDialog):
             choice = Choice("", heads, lambda _: self.look())
             choice.show_value(str(self.found.columns.get(ours, NOTHING)))
             self.columns[ours] = choice
-            grid.addWidget(QLabel(WORDS[ours]), k % 7, 2 * (k // 7))
-            grid.addWidget(choice, k % 7, 2 * (k // 7) + 1)
+            grid.addWidget(QLabel(WORDS[ours]), k % DEEP, 2 * (k // DEEP))
+            grid.addWidget(choice, k % DEEP, 2 * (k // DEEP) + 1)
         self.decimal = Choice(
             "Decimal sign", ((".", "point"), (",", "comma")), lambda _: self.look()
         )

@@ -3,8 +3,9 @@
 from core.figures.cautions import CAUTIONS
 from core.figures.counts import BARE, COLUMNS, Count, counts, needed_instead, write_counts_csv
 from core.figures.hours import EFFORT, Work
-from core.figures.weights import WALLS, grout_kg_m2
-from core.figures.whole import Figures, figures
+from core.figures.weights import grout_kg_m2, kilo_off, reckoned_a_kg, short_grout_kg_m2
+from core.figures.whole import Figures, Good, figures
+from core.place import WALLS
 
 __all__ = [
     "BARE",
@@ -14,10 +15,14 @@ __all__ = [
     "WALLS",
     "Count",
     "Figures",
+    "Good",
     "Work",
     "counts",
     "figures",
     "grout_kg_m2",
+    "kilo_off",
     "needed_instead",
+    "reckoned_a_kg",
+    "short_grout_kg_m2",
     "write_counts_csv",
 ]

@@ -39,7 +39,7 @@ class Count:
     so many stocked pieces as cover them. `take` is the whole stocked pieces to take, with what
     sorting and cutting lose, `take_kg` what they weigh; `used_mm2` and `used_kg` what is used up
     of them, since the rest of a plate is laid later. `cost` is of what is used up, of whole pieces
-    where the price is by the piece, None where it is by the sheet, whose pieces are not known.
+    where the price is by the piece, None where it is by the sheet and no pack says what that holds.
     """
 
     material: Material
@@ -110,7 +110,7 @@ def _count(
     blank = blank_of(m, rates)
     spent = blank.spent(box, whole)
     take = blank.taken(spent, area_mm2)
-    per_mm2 = m.thickness_mm * m.density_kg_m3 / 1e9
+    per_mm2 = m.kg_mm2
     used_mm2 = blank.used(spent, area_mm2) * blank.area_mm2
     cost: Decimal | None
     if m.price_unit == "kg":
@@ -119,6 +119,8 @@ def _count(
         cost = m.price * dec(used_mm2 / 1e6)
     elif m.price_unit == "piece":
         cost = m.price * take
+    elif m.pack:
+        cost = m.price * dec(take / m.pack_pieces)
     else:
         cost = None
     return Count(

@@ -15,9 +15,22 @@ from core.commission import Commission, Rates
 from core.figures.counts import Count, counts
 from core.figures.hours import EFFORT, Work
 from core.figures.money import dec, money
-from core.figures.weights import WALLS
+from core.figures.weights import short_grout_kg_m2
 from core.geometry import polygon_of
+from core.goods import GOODS
 from core.pieces import Layout
+from core.place import WALLS
+
+
+@dataclass(frozen=True, slots=True)
+class Good:
+    """What a work takes of one of the setting goods (`core.goods`): so much for all of it."""
+
+    words: str
+    amount: float
+    unit: str
+    price: Decimal
+    cost: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +39,8 @@ class Figures:
 
     `grout_kg` is what the joints hold, `grout_bought_kg` that with its surplus; `work` is what the
     hours are made of, in the order of the fields. `walls` says of each kind of wall whether it
-    carries `kg_m2` (BS 5385-1:2018).
+    carries `kg_m2` (BS 5385-1:2018). `short_grout_kg` is what the trade's short form says of the
+    grout; `goods` are paper, paste, film and the like, of which putty stays on the wall.
     """
 
     counts: tuple[Count, ...]
@@ -48,6 +62,11 @@ class Figures:
     margin: Decimal
     tax: Decimal
     walls: tuple[tuple[str, float, bool], ...]
+    short_grout_kg: float = 0.0
+    bed_mm: float = 0.0
+    adhesive_bought_kg: float = 0.0
+    goods: tuple[Good, ...] = ()
+    putty_kg: float = 0.0
 
     @property
     def hours(self) -> float:
@@ -56,13 +75,19 @@ class Figures:
 
     @property
     def total_kg(self) -> float:
-        """Pieces, grout and adhesive on the wall."""
-        return self.pieces_kg + self.grout_kg + self.adhesive_kg
+        """Pieces, grout, adhesive and putty on the wall."""
+        return self.pieces_kg + self.grout_kg + self.adhesive_kg + self.putty_kg
 
     @property
     def cost(self) -> Decimal:
         """What it costs the studio."""
-        return self.materials_cost + self.grout_cost + self.adhesive_cost + self.work_cost
+        bought = self.materials_cost + self.grout_cost + self.adhesive_cost + self.goods_cost
+        return bought + self.work_cost
+
+    @property
+    def goods_cost(self) -> Decimal:
+        """Of paper, paste, film and the like."""
+        return sum((g.cost for g in self.goods), Decimal("0.00"))
 
     @property
     def quote(self) -> Decimal:
@@ -75,7 +100,7 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     rates: Rates = doc.rates
     table = counts(doc, layout)
     thickness = np.array([m.thickness_mm for m in doc.materials] or [4.0])
-    area = grout_mm3 = 0.0
+    area = grout_mm3 = short_kg = 0.0
     laid_by: dict[str, int] = {}
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)
@@ -85,6 +110,8 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         deep = thickness[laid.stock[on]].mean() if on.any() else float(thickness.mean())
         area += field_mm2
         grout_mm3 += max(field_mm2 - float(piece_mm2.sum()), 0.0) * float(deep)
+        size, joint = f.laying.tessera_mm, f.laying.joint_mm
+        short_kg += field_mm2 / 1e6 * short_grout_kg_m2(size, size, deep, joint, rates.grout_kg_dm3)
         laid_by[f.laying.opus] = laid_by.get(f.laying.opus, 0) + len(laid.pieces)
     work = tuple(
         Work(opus, n, rates.seconds_a_piece, EFFORT.get(opus, 1.0))
@@ -93,18 +120,22 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     )
     area_m2 = area / 1e6
     grout_kg = grout_mm3 / 1e6 * rates.grout_kg_dm3
-    adhesive_kg = area_m2 * rates.bed_mm * rates.adhesive_kg_m2_mm
+    bed_mm = rates.goods.bed_mm(rates.bed_mm)
+    adhesive_kg = area_m2 * bed_mm * rates.adhesive_kg_m2_mm
+    adhesive_bought = adhesive_kg * (1 + rates.goods.adhesive_surplus)
+    putty_kg = area_m2 * rates.goods.putty_kg_m2
     pieces_kg = sum(c.weight_kg for c in table)
-    kg_m2 = (pieces_kg + grout_kg + adhesive_kg) / area_m2 if area_m2 else 0.0
+    kg_m2 = (pieces_kg + grout_kg + adhesive_kg + putty_kg) / area_m2 if area_m2 else 0.0
     bought_grout = grout_kg * (1 + rates.grout_surplus)
     zero = Decimal("0.00")
     parts = {
         "materials_cost": sum((c.cost for c in table if c.cost is not None), zero),
         "grout_cost": money(rates.grout_kg * dec(bought_grout)),
-        "adhesive_cost": money(rates.adhesive_kg * dec(adhesive_kg)),
+        "adhesive_cost": money(rates.adhesive_kg * dec(adhesive_bought)),
         "work_cost": money(rates.hour * dec(sum(w.hours for w in work))),
     }
-    cost = sum(parts.values(), zero)
+    goods = _goods(rates, area_m2)
+    cost = sum(parts.values(), zero) + sum((g.cost for g in goods), zero)
     margin = money(cost * dec(rates.margin))
     return Figures(
         counts=table,
@@ -123,4 +154,20 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         margin=margin,
         tax=money((cost + margin) * dec(rates.tax)),
         walls=tuple((name, limit, kg_m2 <= limit) for name, limit in WALLS),
+        short_grout_kg=short_kg,
+        bed_mm=bed_mm,
+        adhesive_bought_kg=adhesive_bought,
+        goods=goods,
+        putty_kg=putty_kg,
     )
+
+
+def _goods(rates: Rates, area_m2: float) -> tuple[Good, ...]:
+    """Return the setting goods that are used at all."""
+    found = []
+    for amount_of, price_of, words, unit in GOODS:
+        amount = area_m2 * float(getattr(rates.goods, amount_of))
+        price: Decimal = getattr(rates.goods, price_of)
+        if amount:
+            found.append(Good(words, amount, unit, price, money(price * dec(amount))))
+    return tuple(found)

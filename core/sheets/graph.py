@@ -120,7 +120,7 @@ def joint_graph(
     joint = np.array([f.laying.joint_mm for f in doc.fields] or [1.0])
     field = np.asarray(field, np.int64)
     area = shapely.area(polygons)
-    heavy = [m.thickness_mm * m.density_kg_m3 / 1e9 for m in doc.materials]
+    heavy = [m.kg_mm2 for m in doc.materials]
     stock = np.concatenate([f.stock for f in laid] or [np.empty(0, np.int64)])
     per_mm2 = np.array([*heavy, float(np.mean(heavy)) if heavy else BARE_KG_MM2])[stock]
     a, b, length, middle = _joints(polygons, area, joint[field], stop)

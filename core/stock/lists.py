@@ -20,7 +20,15 @@ from typing import Any, Final, NamedTuple
 from core.colour.convert import lab_from_srgb
 from core.errors import EmblemaError
 from core.files import write_text
-from core.material import FINISHES, KINDS, OBTAINED, PRICE_UNITS, Material, check_material
+from core.material import (
+    FINISHES,
+    KINDS,
+    OBTAINED,
+    PACK_UNITS,
+    PRICE_UNITS,
+    Material,
+    check_material,
+)
 from core.plaintext import csv_text, number, read_text, unguarded
 from core.resources import asset
 
@@ -45,6 +53,16 @@ COLUMNS: Final = (
     "obtained",
     "grade",
     "supplier",
+    "supplier_no",
+    "broken",
+    "off_colour",
+    "wrong_size",
+    "pieces_a_kg",
+    "pack",
+    "pack_unit",
+    "absorption",
+    "slip_ptv",
+    "frost_cycles",
 )
 SCREEN_COLOUR: Final = "screen_colour"  # instead of L, a, b: sRGB as #rrggbb
 _CHOSEN: Final = {
@@ -52,8 +70,13 @@ _CHOSEN: Final = {
     "finish": FINISHES,
     "obtained": OBTAINED,
     "price_unit": PRICE_UNITS,
+    "pack_unit": PACK_UNITS,
 }
-_NUMBERS: Final = frozenset(COLUMNS[4:12]) | {"pieces", "waste", "observer"}
+_SHARES: Final = ("waste", "broken", "off_colour", "wrong_size")
+_WHOLE: Final = ("pieces", "observer", "frost_cycles")
+_NUMBERS: Final = frozenset(COLUMNS[4:12]).union(
+    ("pieces_a_kg", "pack", "absorption", "slip_ptv"), _SHARES, _WHOLE
+)
 
 # Other words for our headings, letters and digits only.
 _WORDS: Final[Mapping[str, str]] = {
@@ -77,6 +100,16 @@ _WORDS: Final[Mapping[str, str]] = {
     "obtained": "obtained",
     "grade": "grade quality",
     "supplier": "supplier source boughtfrom",
+    "supplier_no": "suppliersno suppliersnumber suppliernumber suppliercode supplierscode theirno",
+    "broken": "broken breakage",
+    "off_colour": "offcolour offcolor",
+    "wrong_size": "wrongsize offsize",
+    "pieces_a_kg": "piecesakg piecesperkg piecesperkilo pcskg",
+    "pack": "pack packsize packing",
+    "pack_unit": "packunit",
+    "absorption": "absorption waterabsorption",
+    "slip_ptv": "slipptv ptv pendulum",
+    "frost_cycles": "frostcycles frost",
     SCREEN_COLOUR: "screencolour hex rgb srgb hexcode",
 }
 _OURS: Final = {word: ours for ours, words in _WORDS.items() for word in words.split()}
@@ -275,11 +308,11 @@ def _material(cells: Mapping[str, str], decimal: str, before: Material | None) -
             continue
         elif f.name == "price":
             given["price"] = _number(re.sub(r"^[^\d+\-.,]+|[^\d.,]+$", "", cell), "price", decimal)
-        elif f.name == "waste":
+        elif f.name in _SHARES:
             percent = cell.endswith("%")
-            share = _number(cell.rstrip("% "), "waste", decimal)
-            given["waste"] = float(share / 100 if percent else share)
-        elif f.name in ("pieces", "observer"):
+            share = _number(cell.rstrip("% "), f.name, decimal)
+            given[f.name] = float(share / 100 if percent else share)
+        elif f.name in _WHOLE:
             count = _number(cell, f.name, decimal)
             if count != int(count):
                 raise EmblemaError(f"{f.name} '{cell}' is not a whole number.")

@@ -123,6 +123,19 @@ STEPS: Final = (
             WHERE lot = NEW.lot AND commission = NEW.commission)
         BEGIN SELECT RAISE(ABORT, 'a lot cannot hold fewer pieces than none'); END;
     """,
+    # What sorting loses, how it is sold, and what tests say of it.
+    """
+    ALTER TABLE material ADD COLUMN broken REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN off_colour REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN wrong_size REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN pieces_a_kg REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN pack REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN pack_unit TEXT NOT NULL DEFAULT 'kg';
+    ALTER TABLE material ADD COLUMN supplier_no TEXT NOT NULL DEFAULT '';
+    ALTER TABLE material ADD COLUMN absorption REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN slip_ptv REAL NOT NULL DEFAULT 0;
+    ALTER TABLE material ADD COLUMN frost_cycles INTEGER NOT NULL DEFAULT 0;
+    """,
 )
 
 

@@ -23,7 +23,9 @@ ROOT = Path(__file__).resolve().parents[2]
 Captured = pytest.CaptureFixture[str]
 COLUMNS = (
     "code,description,kind,finish,L,a,b,length_mm,width_mm,thickness_mm,density_kg_m3,"
-    "price,price_unit,pieces,waste,illuminant,observer,obtained,grade,supplier"
+    "price,price_unit,pieces,waste,illuminant,observer,obtained,grade,supplier,"
+    "supplier_no,broken,off_colour,wrong_size,pieces_a_kg,pack,pack_unit,absorption,slip_ptv,"
+    "frost_cycles"
 )
 SMALL = (
     "code,description,L,a,b,pieces\nR,red,45,60,40,10\nG,green,50,-50,30,20\nB,blue,35,10,-50,5\n"
@@ -197,6 +199,16 @@ def odd_materials() -> tuple[Material, ...]:
         waste=0.125,
         grade="prima",
         supplier="rosso & figli; città",
+        supplier_no="12/7, b",
+        broken=0.0625,
+        off_colour=0.01,
+        wrong_size=1e-3,
+        pieces_a_kg=351.5,
+        pack=2.5,
+        pack_unit="m2",
+        absorption=0.45,
+        slip_ptv=36.0,
+        frost_cycles=56,
     )
     return first, replace(first, code="-2", description="d", pieces=0, price=Decimal(0), waste=0.0)
 

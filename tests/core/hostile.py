@@ -9,6 +9,7 @@ import random
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +32,10 @@ from core.commission import (
     Swap,
     field_of,
 )
+from core.goods import Goods
 from core.material import Material
 from core.moves import Move
+from core.place import Place
 
 DEEP = "[" * 50_000 + "]" * 50_000
 VALUES: tuple[Any, ...] = (
@@ -83,7 +86,8 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
             HandEdit("stock", "f4", (36, 12), material="C"),
         ),
         limits=Limits(sharp_deg=35),
-        rates=replace(Rates(), bed_mm=4.0),
+        rates=Rates(bed_mm=4.0, goods=Goods(notch_mm=6.0, mesh_m2=1.05, mesh=Decimal("2.50"))),
+        place=Place("kitchen splash", True, "plasterboard", "C2", "CG2"),
         motif_palettes=(("sea", ("A", "C")),),
         notes="two lines\nof notes",
         id="one",
@@ -447,8 +451,6 @@ def _words(doc: Commission, rng: random.Random) -> Commission:
 
 
 def _figures(doc: Commission, rng: random.Random) -> Commission:
-    from decimal import Decimal
-
     low = rng.random() < 0.5
     rates = Rates(
         *((0.0,) * 5 if low else (1000.0, 100.0, 100.0, 100.0, 1e6)),
@@ -463,6 +465,8 @@ def _figures(doc: Commission, rng: random.Random) -> Commission:
         replace(
             m,
             waste=rng.choice((0, 0.999)),
+            broken=rng.choice((0, 0.98)),
+            pieces_a_kg=rng.choice((0, 1e-3, 1e7)),
             pieces=rng.choice((0, 1, 100_000_000)),
             price=Decimal(rng.choice(("0", "1e-9", "100000000"))),
             price_unit=rng.choice(("kg", "sheet", "piece", "m2")),

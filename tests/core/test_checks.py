@@ -17,9 +17,11 @@ from hostile import commission, is_told, senseless, spoilt_commission, spoilt_se
 
 from core import archive
 from core.checks import check_document
-from core.commission import Commission, FlowLine, HandEdit, Swap
+from core.commission import Commission, FlowLine, HandEdit, Rates, Swap
 from core.errors import EmblemaError
 from core.export import write_setting_out
+from core.goods import Goods
+from core.place import Place
 from core.setting_out import read_setting_out
 from core.typed import typed
 
@@ -77,6 +79,29 @@ FAULTS: dict[str, tuple[Callable[[Commission], Commission], str]] = {
     "colour": (first_field(wanted_lab=(120, 0, 0)), "L* is 120"),
     "twice the id": (whole(fields=(GOOD.fields[0], GOOD.fields[0])), "2 fields have the id 'f1'"),
     "twice the code": (first_material(code="B"), "2 materials have the code 'B'"),
+    "a pack of crumbs": (first_material(pack=1e-9), "a pack of 1e-09 kg holds hardly a piece"),
+    "a pack of pairs": (first_material(pack=1.0, pack_unit="pair"), "unit of a pack 'pair' is not"),
+    "all sorted out": (first_material(broken=0.6, off_colour=0.4), "sorting puts 100 % aside"),
+    "a share below none": (first_material(wrong_size=-0.1), "the share of the wrong size is -0.1"),
+    "pieces without end": (first_material(pieces_a_kg=1e9), "pieces to the kilo is 1000000000"),
+    "wetter than water": (first_material(absorption=101.0), "water absorption is 101 %"),
+    "a sign in a number": (first_material(supplier_no="a\x07"), "supplier's number"),
+    "on the moon": (whole(place=Place("moon")), "The place 'moon' is not one of dry wall,"),
+    "on straw": (whole(place=Place(substrate="straw")), "What it is set on 'straw' is not"),
+    "glued by faith": (whole(place=Place(adhesive="C3")), "class of the adhesive 'C3'"),
+    "no such grout": (whole(place=Place(grout="CG9")), "class of the grout 'CG9'"),
+    "a deep notch": (
+        whole(rates=Rates(goods=Goods(notch_mm=101.0))),
+        "the trowel's notch is 101 mm; it must be 0 to 100 mm",
+    ),
+    "paper without end": (
+        whole(rates=Rates(goods=Goods(paper_m2=math.inf))),
+        "facing paper a m2 is inf m2",
+    ),
+    "putty for less than nothing": (
+        whole(rates=Rates(goods=Goods(putty=Decimal(-1)))),
+        "the price of putty -1 is not an amount of money",
+    ),
     "price without end": (first_material(price=Decimal("1e-99999999")), "more digits than"),
     "price beyond": (first_material(price=Decimal("1e99999999")), "beyond 100,000,000"),
     "price that is none": (first_material(price=Decimal("sNaN")), "is not an amount of money"),

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from core.colour import in_gamut
 from core.errors import EmblemaError
-from core.material import FINISHES, KINDS, PRICE_UNITS, Material, check_material
+from core.material import FINISHES, KINDS, PACK_UNITS, PRICE_UNITS, Material, check_material
 from core.stock.lists import (
     SCREEN_COLOUR,
     look_into,
@@ -82,6 +82,16 @@ materials = st.builds(
     waste=st.floats(0, 0.99),
     grade=st.just(""),
     supplier=words,
+    supplier_no=words,
+    broken=st.floats(0, 0.3),
+    off_colour=st.floats(0, 0.3),
+    wrong_size=st.floats(0, 0.3),
+    pieces_a_kg=st.just(0.0) | st.floats(1e-3, 1e7),
+    pack=st.just(0.0),
+    pack_unit=st.sampled_from(PACK_UNITS),
+    absorption=st.floats(0, 100),
+    slip_ptv=st.floats(0, 150),
+    frost_cycles=st.integers(0, 10_000),
 )
 
 

@@ -16,6 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from core.commission import Rates, Studio
 from core.errors import EmblemaError
 from core.files import data_folder
+from core.goods import Goods
 from core.material import MOST_PIECES, MOST_PRICE, Material
 from core.stock.lists import starter_stock
 from core.stock.schema import STEPS, statements
@@ -708,7 +709,13 @@ def test_the_studios_rates_are_kept_whole(store):
         "Two hands",
         "Mill Lane 4",
         "EUR",
-        Rates(hour=Decimal("31.50"), margin=0.15, tax=0.2, stone_kerf_mm=1.6),
+        Rates(
+            hour=Decimal("31.50"),
+            margin=0.15,
+            tax=0.2,
+            stone_kerf_mm=1.6,
+            goods=Goods(notch_mm=6.0, paper=Decimal("0.85")),
+        ),
     )
     store.keep_studio(own)
     assert store.studio() == own
@@ -716,3 +723,43 @@ def test_the_studios_rates_are_kept_whole(store):
         assert again.studio() == own
     store.keep_studio(Studio())
     assert store.studio() == Studio()
+
+
+def test_how_a_material_is_bought_and_what_tests_say_of_it_is_kept(store):
+    bought = dict(
+        supplier_no="S 12/7",
+        broken=0.06,
+        off_colour=0.02,
+        wrong_size=0.01,
+        pieces_a_kg=352.0,
+        pack=2.5,
+        pack_unit="kg",
+        absorption=0.4,
+        slip_ptv=38.0,
+        frost_cycles=56,
+    )
+    store.add_material(replace(NEW, code="T-9", **bought))
+    with StockStore(store.path) as again:
+        found = again.material("T-9")
+    assert {name: getattr(found, name) for name in bought} == bought
+
+
+def test_what_was_stocked_before_that_was_asked_is_sold_loose_and_untested(tmp_path):
+    path = tmp_path / "stock.sqlite"
+    with closing(sqlite3.connect(path)) as db:
+        for step in STEPS[:5]:
+            for statement in statements(step):
+                db.execute(statement)
+        db.execute(
+            "INSERT INTO material (code, description, kind, l, a, b, finish, illuminant, observer,"
+            " obtained, length_mm, width_mm, thickness_mm, density_kg_m3, price, price_unit, waste,"
+            " grade, supplier) VALUES ('A', 'a', 'smalti', 50, 0, 0, 'matt', 'D65', 2, 'measured',"
+            " 15, 10, 7, 2700, '90', 'kg', 0.1, '', '')"
+        )
+        db.execute("PRAGMA user_version = 5")
+        db.commit()
+    with StockStore(path) as store:
+        (found,) = store.materials()
+    usual = Material("A", "a", "smalti", (50.0, 0.0, 0.0))
+    for name in ("supplier_no", "broken", "pieces_a_kg", "pack", "pack_unit", "frost_cycles"):
+        assert getattr(found, name) == getattr(usual, name)
