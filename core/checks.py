@@ -36,6 +36,7 @@ from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
 from core.moves import Move
 from core.place import check_place
 from core.sizes import sizes_for
+from core.terms import MOST_DONE, check_days, check_measured, check_terms
 
 LARGEST_MM = 1_000_000.0  # a kilometre of wall
 LONGEST_NOTES = 1_000_000
@@ -54,6 +55,7 @@ _MOST = {
     "printed": 20_000,
     "repeats": 5000,
     "sheets": 20_000,
+    "done": MOST_DONE,
 }
 # attribute, words, least, most
 _LIMITS = (
@@ -122,6 +124,9 @@ def check_document(doc: Commission) -> None:
     _check_sheets(doc)
     _check_numbers(doc.limits, doc.rates)
     check_place(doc.place)
+    check_terms(doc.terms)
+    check_days(doc.days, doc.done)
+    check_measured(doc.rates.measured)
 
 
 def _check_fields(fields: Sequence[Field]) -> None:

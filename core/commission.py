@@ -19,6 +19,7 @@ from core.goods import USUAL, Goods
 from core.material import Lab, Material, check_lab
 from core.moves import STILL, Move
 from core.place import ANYWHERE, Place
+from core.terms import NO_TERMS, USUAL_DAYS, Days, Measured, Terms, WorkDone
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -308,6 +309,8 @@ class Rates:
         Shares: of the cost, and of the price with it.
     goods : Goods
         What a m2 takes beside pieces and grout.
+    measured : tuple of Measured
+        What the studio measured in earlier commissions.
     """
 
     bed_mm: float = 3.0
@@ -325,11 +328,12 @@ class Rates:
     margin: float = 0.0
     tax: float = 0.0
     goods: Goods = USUAL
+    measured: tuple[Measured, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Studio:
-    """Who lays it, and what figures are reckoned with there.
+    """Who lays it, and what figures are reckoned with there; `terms` are no client's yet.
 
     The studio keeps one; each commission keeps its own as it was when that began, so that what
     was agreed with a client does not change by itself.
@@ -339,6 +343,7 @@ class Studio:
     address: str = ""
     currency: str = ""
     rates: Rates = Rates()
+    terms: Terms = NO_TERMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -422,7 +427,8 @@ class Commission:
     their own. `within_stock` matches all pieces at once within what is in hand.
     `studio` and `address` are who lays it, under whose `rates`, in `currency`.
     `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
-    given once and stays whatever the title becomes. `place` is where it goes.
+    given once and stays whatever the title becomes. `place` is where it goes, `terms` are the
+    quote's, `days` when it is worked on, `done` what was ticked off.
     """
 
     title: str
@@ -452,6 +458,9 @@ class Commission:
     sheeting: Sheeting = Sheeting()
     sheets: tuple[Sheet, ...] = ()
     place: Place = ANYWHERE
+    terms: Terms = NO_TERMS
+    days: Days = USUAL_DAYS
+    done: tuple[WorkDone, ...] = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -462,11 +471,14 @@ class Commission:
     @property
     def reckoned_by(self) -> Studio:
         """The studio as this commission has it."""
-        return Studio(self.studio, self.address, self.currency, self.rates)
+        terms = self.terms.of_studio()
+        return Studio(self.studio, self.address, self.currency, self.rates, terms)
 
     def by_studio(self, s: Studio) -> Commission:
         """Return the commission with the particulars and rates of a studio."""
-        return replace(self, studio=s.name, address=s.address, currency=s.currency, rates=s.rates)
+        terms = s.terms.for_client_of(self.terms)
+        who = replace(self, studio=s.name, address=s.address, terms=terms)
+        return replace(who, currency=s.currency, rates=s.rates)
 
     def field_by_id(self, field_id: str) -> Field:
         """Return the field, or raise KeyError."""

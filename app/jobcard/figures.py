@@ -16,7 +16,8 @@ from PySide6.QtWidgets import (
 )
 
 from app.jobcard.base import Leaf
-from app.jobcard.reckoned import quote_lines, weight_lines, work_line
+from app.jobcard.quoting import QuotePart
+from app.jobcard.reckoned import weight_lines, work_line
 from app.jobcard.unfold import Unfold
 from app.theme import RUST
 from app.widgets import Number, button, row, swatch_icon, text
@@ -82,11 +83,8 @@ class FiguresLeaf(Leaf):
                 "hint",
             ),
         )
-        self.quote = [Unfold(strong=k == 6) for k in range(7)]
-        self.unpriced = text("", "hint")
-        self.group(
-            "Quote", *self.quote, self.unpriced, text("Click a figure to see its parts.", "hint")
-        )
+        self.quote = QuotePart(self.session)
+        self.group("Quote", self.quote)
         self.fineness = Number(
             "Fineness of the picture",
             "px a mm",
@@ -147,12 +145,13 @@ class FiguresLeaf(Leaf):
             return
         self._shown = layout
         laid = layout is not None and doc is not None
-        for line in (self.hours, *self.weights, *self.quote):
+        for line in (self.hours, *self.weights):
             line.setVisible(laid)
         if layout is None or doc is None:
             self.sum.setText("Nothing laid yet")
-            for words in (self.more, self.walls, self.unpriced):
+            for words in (self.more, self.walls):
                 words.setText("")
+            self.quote.show_price(None, None)
             self._show_rows(())
             return
         f = figures(doc, layout)
@@ -175,11 +174,7 @@ class FiguresLeaf(Leaf):
             + (f" Too heavy for {bad}." if bad else "")
             + " (BS 5385-1:2018)"
         )
-        for line, what in zip(self.quote, quote_lines(doc, f), strict=True):
-            line.fill(*what)
-            line.setVisible(what[1] != "")
-        self.unpriced.setVisible(bool(f.unpriced))
-        self.unpriced.setText(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
+        self.quote.show_price(doc, f)
 
     def _show_rows(self, rows: tuple[Count, ...]) -> None:
         """Show the counts, making anew only the rows that are no longer true."""

@@ -3,6 +3,7 @@
 from core.figures.cautions import CAUTIONS
 from core.figures.counts import BARE, COLUMNS, Count, counts, needed_instead, write_counts_csv
 from core.figures.hours import EFFORT, Work
+from core.figures.quote import Line, Quote, tax_line, work_parts
 from core.figures.weights import grout_kg_m2, kilo_off, reckoned_a_kg, short_grout_kg_m2
 from core.figures.whole import Figures, Good, figures
 from core.place import WALLS
@@ -16,6 +17,8 @@ __all__ = [
     "Count",
     "Figures",
     "Good",
+    "Line",
+    "Quote",
     "Work",
     "counts",
     "figures",
@@ -24,5 +27,7 @@ __all__ = [
     "needed_instead",
     "reckoned_a_kg",
     "short_grout_kg_m2",
+    "tax_line",
+    "work_parts",
     "write_counts_csv",
 ]

@@ -18,14 +18,20 @@ EFFORT: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """The hours that one way of laying takes: `pieces` at `seconds` each, times its `effort`."""
+    """The hours that one way of laying takes: `pieces` at `seconds` each, times its `effort`.
+
+    `pace` is the studio's own time as a share of that, where it was measured; `what` says of which
+    size and kind the pieces are then.
+    """
 
     opus: str
     pieces: int
     seconds: float
     effort: float
+    pace: float = 1.0
+    what: str = ""
 
     @property
     def hours(self) -> float:
         """All of them."""
-        return self.pieces * self.seconds * self.effort / 3600
+        return self.pieces * self.seconds * self.effort * self.pace / 3600

@@ -6,15 +6,18 @@ is an estimate for the studio; the wall's own limits and local codes decide.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 
 from core.commission import Commission, Rates
 from core.figures.counts import Count, counts
-from core.figures.hours import EFFORT, Work
+from core.figures.hours import Work
 from core.figures.money import dec, money
+from core.figures.pace import work_of
+from core.figures.quote import NOT_PRICED, Quote, quote_of
 from core.figures.weights import short_grout_kg_m2
 from core.geometry import polygon_of
 from core.goods import GOODS
@@ -59,14 +62,13 @@ class Figures:
     grout_cost: Decimal
     adhesive_cost: Decimal
     work_cost: Decimal
-    margin: Decimal
-    tax: Decimal
     walls: tuple[tuple[str, float, bool], ...]
     short_grout_kg: float = 0.0
     bed_mm: float = 0.0
     adhesive_bought_kg: float = 0.0
     goods: tuple[Good, ...] = ()
     putty_kg: float = 0.0
+    price: Quote = NOT_PRICED
 
     @property
     def hours(self) -> float:
@@ -90,9 +92,19 @@ class Figures:
         return sum((g.cost for g in self.goods), Decimal("0.00"))
 
     @property
+    def margin(self) -> Decimal:
+        """The studio's, on what it costs."""
+        return self.price.amount("margin")
+
+    @property
+    def tax(self) -> Decimal:
+        """On the price with the margin and all fees."""
+        return self.price.tax
+
+    @property
     def quote(self) -> Decimal:
-        """Everything together, with the studio's margin and tax."""
-        return self.cost + self.margin + self.tax
+        """Everything together: what the client pays."""
+        return self.price.total
 
 
 def figures(doc: Commission, layout: Layout) -> Figures:
@@ -101,7 +113,6 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     table = counts(doc, layout)
     thickness = np.array([m.thickness_mm for m in doc.materials] or [4.0])
     area = grout_mm3 = short_kg = 0.0
-    laid_by: dict[str, int] = {}
     for laid in layout.fields:
         f = doc.field_by_id(laid.field_id)
         field_mm2 = polygon_of(f.outline).area
@@ -112,12 +123,7 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         grout_mm3 += max(field_mm2 - float(piece_mm2.sum()), 0.0) * float(deep)
         size, joint = f.laying.tessera_mm, f.laying.joint_mm
         short_kg += field_mm2 / 1e6 * short_grout_kg_m2(size, size, deep, joint, rates.grout_kg_dm3)
-        laid_by[f.laying.opus] = laid_by.get(f.laying.opus, 0) + len(laid.pieces)
-    work = tuple(
-        Work(opus, n, rates.seconds_a_piece, EFFORT.get(opus, 1.0))
-        for opus, n in laid_by.items()
-        if n
-    )
+    work = work_of(doc, layout)
     area_m2 = area / 1e6
     grout_kg = grout_mm3 / 1e6 * rates.grout_kg_dm3
     bed_mm = rates.goods.bed_mm(rates.bed_mm)
@@ -128,16 +134,14 @@ def figures(doc: Commission, layout: Layout) -> Figures:
     kg_m2 = (pieces_kg + grout_kg + adhesive_kg + putty_kg) / area_m2 if area_m2 else 0.0
     bought_grout = grout_kg * (1 + rates.grout_surplus)
     zero = Decimal("0.00")
-    parts = {
+    parts: dict[str, Any] = {
         "materials_cost": sum((c.cost for c in table if c.cost is not None), zero),
         "grout_cost": money(rates.grout_kg * dec(bought_grout)),
         "adhesive_cost": money(rates.adhesive_kg * dec(adhesive_bought)),
         "work_cost": money(rates.hour * dec(sum(w.hours for w in work))),
     }
     goods = _goods(rates, area_m2)
-    cost = sum(parts.values(), zero) + sum((g.cost for g in goods), zero)
-    margin = money(cost * dec(rates.margin))
-    return Figures(
+    whole = Figures(
         counts=table,
         pieces=len(layout),
         unmatched=sum(c.pieces for c in table if c.bare),
@@ -151,8 +155,6 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         work=work,
         unpriced=tuple(c.material.code for c in table if c.cost is None),
         **parts,
-        margin=margin,
-        tax=money((cost + margin) * dec(rates.tax)),
         walls=tuple((name, limit, kg_m2 <= limit) for name, limit in WALLS),
         short_grout_kg=short_kg,
         bed_mm=bed_mm,
@@ -160,6 +162,7 @@ def figures(doc: Commission, layout: Layout) -> Figures:
         goods=goods,
         putty_kg=putty_kg,
     )
+    return replace(whole, price=quote_of(doc, whole))
 
 
 def _goods(rates: Rates, area_m2: float) -> tuple[Good, ...]:

@@ -111,6 +111,6 @@ def test_a_figure_shows_what_it_is_made_of(table: Rig) -> None:
     )
     QTest.keyClick(figure, Qt.Key.Key_Space)
     assert not figure.unfolded
-    together = leaf.quote[-1]
+    together = leaf.quote.total
     parts = sum(Decimal(v.split()[0].replace(",", "")) for _, v in together.parts)
     assert parts == Decimal(together.figure.text().split()[0].replace(",", ""))

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import shapely
+from figures_rig import wall
 
-from core.commission import Commission, Rates, field_of
+from core.commission import Commission
 from core.figures import (
     CAUTIONS,
     COLUMNS,
@@ -22,8 +22,7 @@ from core.figures import (
     needed_instead,
     write_counts_csv,
 )
-from core.material import Material
-from core.pieces import LaidField, Layout, Pieces
+from core.pieces import Layout
 
 INCH = 25.4
 
@@ -41,31 +40,6 @@ def test_the_short_trade_form_runs_high_on_small_tesserae() -> None:
     """(L + W) / (L W) t j rho runs 31 % high at 10 x 10 mm with 2 mm joints."""
     short = (10 + 10) / (10 * 10) * 4 * 2 * 1.6
     assert short / grout_kg_m2(10, 10, 4, 2, 1.6) == pytest.approx(1.31, abs=0.005)
-
-
-def wall(columns: int = 10, rows: int = 5, stock: int = 0) -> tuple[Commission, Layout]:
-    """Squares of 10 mm with joints of 2 mm: the case of the handbook's formula."""
-    x, y = np.meshgrid(np.arange(columns) * 12 + 1.0, np.arange(rows) * 12 + 1.0)
-    polygons = shapely.box(x.ravel(), y.ravel(), x.ravel() + 10, y.ravel() + 10)
-    n = len(polygons)
-    w, h = columns * 12.0, rows * 12.0
-    outline = ((((0.0, 0.0), (w, 0.0), (w, h), (0.0, h)),),)
-    materials = (
-        Material("G", "glass", "vitreous", (50.0, 0.0, 0.0), thickness_mm=4.0,
-                 density_kg_m3=2500.0, price=Decimal("20"), price_unit="kg", pieces=40, waste=0.2),
-        Material("S", "sheet", "gold glass", (70.0, 0.0, 60.0), price=Decimal("9"),
-                 price_unit="sheet"),
-        Material("P", "piece", "marble", (90.0, 0.0, 0.0), length_mm=40.0, width_mm=21.0,
-                 price=Decimal("0.50"), price_unit="piece", waste=0.0),
-        Material("M", "by area", "marble", (90.0, 0.0, 0.0), price=Decimal("100"),
-                 price_unit="m2", waste=0.0),
-    )  # fmt: skip
-    pieces = Pieces(polygons, np.repeat(np.arange(rows), columns), np.arange(n), np.zeros(n))
-    laid = LaidField("f1", pieces, np.zeros((n, 3)), np.full(n, stock, dtype=np.int64), np.zeros(n))
-    field = field_of("f1", "Wall", outline, opus="regulatum", tessera_mm=10.0, joint_mm=2.0)
-    rates = Rates(hour=Decimal(30), grout_kg=Decimal(4), adhesive_kg=Decimal(2))
-    doc = Commission("Wall", w, h, fields=(field,), materials=materials, rates=rates)
-    return replace(doc, currency="EUR"), Layout((laid,))
 
 
 def test_grout_of_a_laid_grid_is_the_handbooks() -> None:
