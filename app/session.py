@@ -24,6 +24,7 @@ from core.checks import check_document
 from core.commission import Commission, Printed, add_swap, new_commission_id
 from core.errors import EmblemaError
 from core.kept import Kept
+from core.kept_rounds import Round
 from core.keptaside import LeftWork, Place
 from core.locks import Lock
 from core.material import Material
@@ -37,6 +38,9 @@ SETTLE_MS = 120  # a change waits so long for the next one before it is laid
 CALM_MS = 30  # counts and figures are on the screen so long after they were worked out
 KEEP_MS = 45_000  # unsaved work is kept aside this often
 MOST_UNDO = 500
+
+
+Stood = tuple[Commission, Kept, tuple[Round, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,8 @@ class Session(QObject):
         self._kept: Kept = {}
         self._undo: list[Step] = []
         self._redo: list[Step] = []
-        self._saved: tuple[Commission, Kept] | None = (self._doc, self._kept)
+        self._rounds: tuple[Round, ...] = ()
+        self._saved: Stood | None = self._stood
         self._path: Path | None = None
         self._selection: tuple[str, ...] = ()
         self._piece: tuple[str, int] | None = None
@@ -112,7 +117,7 @@ class Session(QObject):
         self._keep.start()
         self._place = Place()
         self._place_used = False
-        self._put_aside: tuple[Commission, Kept] | None = None  # what was last kept aside
+        self._put_aside: Stood | None = None  # what was last kept aside
         self._may_be_kept = False  # whether there may be anything to forget
         self.changed.connect(lambda: None if self._edited else self.forget_kept())
         self._aside = Errands(self)
@@ -167,18 +172,21 @@ class Session(QObject):
     @property
     def dirty(self) -> bool:
         """Whether there is anything to save: an edit, or pieces that the file does not keep yet."""
-        saved = self._saved
-        return saved is None or saved[0] is not self._doc or saved[1] is not self._kept
+        return not _same(self._saved, self._stood)
+
+    @property
+    def _stood(self) -> Stood:
+        return self._doc, self._kept, self._rounds
 
     @property
     def _edited(self) -> bool:
         """Whether there is anything to save that could not be laid again."""
-        if self._saved is None or self._saved[0] is not self._doc:
+        saved, now = self._saved, self._kept
+        if saved is None or saved[0] is not self._doc or saved[2] is not self._rounds:
             return True
-        saved, now = self._saved[1], self._kept
         return any(
             k in now and now[k].key == one.key and now[k].packed is not one.packed
-            for k, one in saved.items()
+            for k, one in saved[1].items()
         )
 
     @property
@@ -213,10 +221,7 @@ class Session(QObject):
         doc = self._with_consent(label, doc)
         if images:
             self._images = {**self._images, **images}
-        self._undo.append(Step(label, self._doc, self._kept))
-        self._redo.clear()
-        self._bound_undo()
-        self._set(doc, self._kept)
+        self._stand(label, doc, self._kept)
         for words in told:
             self.message.emit(words)
 
@@ -264,6 +269,16 @@ class Session(QObject):
             self.changed.emit()  # what a control shows already is taken back
             raise EmblemaError("Left as it is agreed.")
         return no_longer_agreed(doc, changed)
+
+    @property
+    def rounds(self) -> tuple[Round, ...]:
+        """What was agreed with the client, round by round; undo does not take one back."""
+        return self._rounds
+
+    def note_round(self, rounds: tuple[Round, ...]) -> None:
+        """Let rounds be those that are kept."""
+        self._rounds = rounds
+        self.changed.emit()
 
     def note_print(self, printed: Printed) -> None:
         """Note what was printed, for good: undo does not take it back."""
@@ -430,10 +445,10 @@ class Session(QObject):
                 )
         source = self._path if _stays(self._path, where) else None
         doc = self._doc if source is None else replace(self._doc, id=new_commission_id())
-        archive.save(where, doc, self._images, self._standing()())
+        archive.save(where, doc, self._images, self._standing()(), self._rounds)
         if source is not None:
             self._in_all(lambda d: replace(d, id=doc.id))
-        self._saved = (self._doc, self._kept)
+        self._saved = self._stood
         self._take_file(where, openfiles.seen(where), look=False)
         self.forget_kept()
         self.path_changed.emit()
@@ -460,18 +475,17 @@ class Session(QObject):
         if not self._edited:
             self.forget_kept()
             return
-        now = (self._doc, self._kept)
-        if self._put_aside is not None and all(map(operator.is_, now, self._put_aside)):
+        if _same(self._put_aside, self._stood):
             return
-        self._put_aside = now
+        self._put_aside = self._stood
         self._may_be_kept = self._place_used = True
         place, images, standing = self._place, dict(self._images), self._standing()
         path, seen = (None, None) if self._looking else (self._path, self._seen)
-        doc = self._doc
+        doc, rounds = self._doc, self._rounds
 
         def keep() -> str | None:
             try:
-                save = partial(archive.save, doc=doc, images=images, kept=standing())
+                save = partial(archive.save, doc=doc, images=images, kept=standing(), rounds=rounds)
                 place.keep(save, doc.title, path, seen)
             except EmblemaError as e:
                 return str(e)
@@ -533,14 +547,15 @@ class Session(QObject):
         self.forget_kept()
         self._leave_place()
         self._place = place or Place()
-        self._put_aside = (doc, work.kept) if place is not None else None
+        stood = doc, work.kept, work.rounds
+        self._put_aside = stood if place is not None else None
         self._may_be_kept = self._place_used = place is not None
         self._take_file(path, seen, look)
         self._undo.clear()
         self._redo.clear()
         self._images = dict(work.images)
-        self._kept = work.kept
-        self._saved = (doc, work.kept) if saved else None
+        self._kept, self._rounds = work.kept, work.rounds
+        self._saved = stood if saved else None
         self._layout = self._laid_doc = None
         self._recolours = False
         self._selection, self._piece = (), None
@@ -578,10 +593,25 @@ class Session(QObject):
             if not self.ask(question(doc, agreed, label)):
                 raise EmblemaError("Left as it is agreed.")
             doc = no_longer_agreed(doc, agreed)
+        self._stand(label, doc, layout.kept)
+
+    def stand(self, label: str, doc: Commission, kept: Kept) -> None:
+        """Let a document stand with the pieces that it had; one undo step.
+
+        Raises
+        ------
+        EmblemaError
+            It would change what is agreed, and the user would rather not.
+        """
+        doc = self._with_consent(label, doc)
+        check_document(doc)
+        self._stand(label, doc, kept)
+
+    def _stand(self, label: str, doc: Commission, kept: Kept) -> None:
         self._undo.append(Step(label, self._doc, self._kept))
         self._redo.clear()
         self._bound_undo()
-        self._set(doc, layout.kept)
+        self._set(doc, kept)
 
     def lay(self) -> None:
         """Begin to derive the layout of the document as it stands."""
@@ -629,9 +659,9 @@ class Session(QObject):
         ):
             self._piece = None  # another piece has its number now
         self._layout, self._laid_doc = layout, doc
-        if self._saved == (doc, {}) and not self._kept:
+        if self._saved == (doc, {}, self._rounds) and not self._kept:
             # a file from before pieces were kept: opened, nothing was changed in it
-            self._saved = doc, layout.kept
+            self._saved = doc, layout.kept, self._rounds
         stood, self._kept = self._kept is layout.kept, layout.kept
         self.laid.emit()
         self.message.emit(
@@ -694,6 +724,11 @@ class Session(QObject):
         self._settle.stop()
         self._worker.close()
         self._planner.close()
+
+
+def _same(before: Stood | None, now: Stood) -> bool:
+    """Return whether what stood is what stands, the very same."""
+    return before is not None and all(map(operator.is_, before, now))
 
 
 def _of_use(materials: Iterable[Material]) -> tuple[Material, ...]:

@@ -12,9 +12,8 @@ import io
 import json
 import reprlib
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,9 @@ from core.checks import check_document
 from core.commission import Colour, Commission, Laying
 from core.errors import EmblemaError, lowered
 from core.files import write_whole
-from core.kept import Kept, KeptColours, KeptField
+from core.kept import Kept
+from core.kept_rounds import Round, file
+from core.laidrows import kept_of, rows_of
 from core.members import (
     MOST_JSON,
     MOST_PICTURE,
@@ -31,12 +32,14 @@ from core.members import (
     json_fits,
     read_json,
 )
-from core.typed import typed
+from core.typed import to_json, typed
 
-VERSION = 3
+VERSION = 4
 DOCUMENT = "commission.json"
 LAID = "laid.json"  # what stands of each field
 PIECES = "laid.bin"  # its pieces and colours, packed
+ROUNDS = "rounds.json"  # what was agreed with the client, round by round
+ROUND_PIECES = "rounds.bin"  # their pieces and colours, where they are not those that stand
 MOST_PIECES_BYTES = 400_000_000
 _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, the same bytes
 
@@ -44,36 +47,50 @@ _EPOCH = (2000, 1, 1, 0, 0, 0)  # one time for all members: the same document, t
 MIGRATIONS: dict[int, Callable[[dict[str, Any]], dict[str, Any]]] = {
     1: lambda raw: raw,  # lots of their own colour and the commission's id came later
     2: lambda raw: _divided(raw),
+    3: lambda raw: raw,  # rounds came later
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """All that a file holds: the document, its pictures and what stands of its layout."""
+    """All that a file holds: the document, its pictures, what stands of its layout, its rounds."""
 
     doc: Commission
     images: Mapping[str, bytes]
     kept: Kept = field(default_factory=dict)
+    rounds: tuple[Round, ...] = ()
 
 
 def save(
-    path: str | Path, doc: Commission, images: Mapping[str, bytes], kept: Kept | None = None
+    path: str | Path,
+    doc: Commission,
+    images: Mapping[str, bytes],
+    kept: Kept | None = None,
+    rounds: Sequence[Round] = (),
 ) -> None:
-    """Write a commission, the pictures it uses and what stands of its layout.
+    """Write a commission, the pictures it uses, what stands of its layout, and its rounds.
 
     Raises
     ------
     EmblemaError
         The file cannot be written; what stood there before is untouched.
     """
-    used = doc.sketch.image if doc.sketch else None
-    if used is not None and used not in images:
-        raise EmblemaError(f"The sketch's picture '{used}' is missing; the file was not written.")
+    docs = (doc, *(r.doc for r in rounds))
+    used = tuple(dict.fromkeys(d.sketch.image for d in docs if d.sketch is not None))
+    for key in used:
+        if key not in images:
+            raise EmblemaError(
+                f"The sketch's picture '{key}' is missing; the file was not written."
+            )
+        if len(images[key]) > MOST_PICTURE:
+            raise _too_large("sketch's picture")
     body = {"emblema": VERSION, "commission": to_json(doc)}
     text = json.dumps(body, indent=1, ensure_ascii=False).encode()
-    if not json_fits(text) or (used is not None and len(images[used]) > MOST_PICTURE):
-        what = "sketch's picture" if json_fits(text) else "commission"
-        raise EmblemaError(f"The {what} is too large to be opened again; the file was not written.")
+    told, blocks = file.written(rounds, kept or {}) if rounds else (b"", b"")
+    if not json_fits(text):
+        raise _too_large("commission")
+    if not json_fits(told) or len(blocks) > MOST_PIECES_BYTES:
+        raise _too_large("list of its rounds")
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as z:
         _put(z, DOCUMENT, text, True)
@@ -81,9 +98,16 @@ def save(
             index, pieces = _laid(kept)
             _put(z, LAID, index, True)
             _put(z, PIECES, pieces, False)
-        if used is not None:
-            _put(z, f"images/{used}", images[used], False)
+        if rounds:
+            _put(z, ROUNDS, told, True)
+            _put(z, ROUND_PIECES, blocks, False)
+        for key in used:
+            _put(z, f"images/{key}", images[key], False)
     write_whole(path, lambda out: out.write(packed.getvalue()))
+
+
+def _too_large(what: str) -> EmblemaError:
+    return EmblemaError(f"The {what} is too large to be opened again; the file was not written.")
 
 
 def load(path: str | Path) -> tuple[Commission, dict[str, bytes]]:
@@ -101,34 +125,31 @@ def open_work(path: str | Path) -> Work:
         The file is missing, damaged, or written by a later Emblema.
     """
     name = Path(path).name
-    images = {}
     with Members(path) as members:
         if DOCUMENT not in members.names:
             raise EmblemaError(f"'{name}' is not an Emblema commission: {DOCUMENT} is missing.")
-        doc = _document(name, members.read(DOCUMENT, MOST_JSON))
-        if doc.sketch is not None:
-            images = _picture(name, members, doc.sketch.image)
+        doc, version = _document(name, members.read(DOCUMENT, MOST_JSON))
         kept = _kept(name, members) if {LAID, PIECES} <= set(members.names) else {}
-    return Work(doc, images, kept)
+        rounds = _rounds(name, members, kept, version) if ROUNDS in members.names else ()
+        sketches = (d.sketch for d in (doc, *(r.doc for r in rounds)) if d.sketch is not None)
+        keys = dict.fromkeys(sketch.image for sketch in sketches)
+        images = {key: _picture(name, members, key) for key in keys}
+    return Work(doc, images, kept, rounds)
 
 
 def _laid(kept: Kept) -> tuple[bytes, bytes]:
     """Return what stands as an index of JSON and the packed pieces, one field after the other."""
-    index: list[dict[str, Any]] = []
-    blocks = []
-    for field_id, one in kept.items():
-        row = {"field": field_id, "key": one.key, "solver": one.solver, "bytes": len(one.packed)}
-        blocks.append(one.packed)
-        if (c := one.colours) is not None:
-            colours = {"key": c.key, "codes": c.codes, "bytes": len(c.packed)}
-            row |= {"colours": colours | ({"unswapped": c.unswapped} if c.unswapped else {})}
-            blocks.append(c.packed)
-        index.append(row)
-    return json.dumps(index, ensure_ascii=False).encode(), b"".join(blocks)
+    blocks: list[bytes] = []
+
+    def put(block: bytes) -> int:
+        blocks.append(block)
+        return len(block)
+
+    return json.dumps(rows_of(kept, put), ensure_ascii=False).encode(), b"".join(blocks)
 
 
 def _kept(name: str, members: Members) -> Kept:
-    """Return what stands of each field; whoever reads its pieces finds whether they are sound."""
+    """Return what stands of each field."""
     data, at = members.read(PIECES, MOST_PIECES_BYTES), 0
 
     def block(size: Any) -> bytes:
@@ -139,40 +160,35 @@ def _kept(name: str, members: Members) -> Kept:
         return data[at - size : at]
 
     try:
-        kept = {}
-        for row in read_json(members.read(LAID, MOST_JSON)):
-            packed, colours = block(row["bytes"]), None
-            if "colours" in row:
-                c = row["colours"]
-                unswapped = tuple((_word(code), int(n)) for code, n in c.get("unswapped", ()))
-                codes = tuple(_word(code) for code in c["codes"])
-                colours = KeptColours(_word(c["key"]), codes, block(c["bytes"]), unswapped)
-            solver = row["solver"]
-            if type(solver) is not int:
-                raise ValueError("a version is no number")
-            kept[_word(row["field"])] = KeptField(_word(row["key"]), solver, packed, colours)
+        return kept_of(read_json(members.read(LAID, MOST_JSON)), block)
     except (ValueError, KeyError, TypeError) as e:
         raise EmblemaError(f"'{name}' is damaged: {LAID} cannot be read ({e}).") from e
-    return kept
 
 
-def _word(value: Any) -> str:
-    if not isinstance(value, str):
-        raise ValueError(f"{reprlib.repr(value)} is no word")
-    return value
+def _rounds(name: str, members: Members, kept: Kept, version: int) -> tuple[Round, ...]:
+    """Return the rounds that a file keeps; blocks that stand are not kept twice."""
+    try:
+        index = members.read(ROUNDS, MOST_JSON)
+        data = members.read(ROUND_PIECES, MOST_PIECES_BYTES)
+        return file.read(index, data, kept, lambda raw: _migrated(raw, version))
+    except EmblemaError as e:
+        raise EmblemaError(f"'{name}' cannot be opened: {lowered(e)}") from e
+    except (ValueError, KeyError, TypeError, IndexError, AttributeError) as e:
+        raise EmblemaError(f"'{name}' is damaged: {ROUNDS} cannot be read ({e}).") from e
 
 
-def _picture(name: str, members: Members, key: str) -> dict[str, bytes]:
+def _picture(name: str, members: Members, key: str) -> bytes:
     member = f"images/{key}"
     if member not in members.names:
         raise EmblemaError(f"'{name}': the sketch's picture is missing from the file.")
     data = members.read(member, MOST_PICTURE, MOST_UNPACKED)
     if hashlib.sha256(data).hexdigest() != key.split(".")[0]:
         raise EmblemaError(f"'{name}': the sketch's picture is damaged.")
-    return {key: data}
+    return data
 
 
-def _document(name: str, data: bytes) -> Commission:
+def _document(name: str, data: bytes) -> tuple[Commission, int]:
+    """Return the document, and the version of the file that it was read from."""
     try:
         body = read_json(data)
         version = body["emblema"]
@@ -186,14 +202,18 @@ def _document(name: str, data: bytes) -> Commission:
             f"'{name}' was written by a later Emblema (file version {version}, this one reads up "
             f"to {VERSION}). Open it with that one."
         )
-    for step in range(version, VERSION):
-        raw = MIGRATIONS[step](raw)
     try:
-        doc = typed(Commission, raw)
+        doc = typed(Commission, _migrated(raw, version))
         check_document(doc)
     except EmblemaError as e:
         raise EmblemaError(f"'{name}' cannot be opened: {lowered(e)}") from e
-    return doc
+    return doc, version
+
+
+def _migrated(raw: dict[str, Any], version: int) -> dict[str, Any]:
+    for step in range(version, VERSION):
+        raw = MIGRATIONS[step](raw)
+    return raw
 
 
 def _divided(raw: dict[str, Any]) -> dict[str, Any]:
@@ -218,27 +238,3 @@ def _put(z: zipfile.ZipFile, name: str, data: bytes, press: bool) -> None:
     info.compress_type = zipfile.ZIP_DEFLATED if press else zipfile.ZIP_STORED
     info.external_attr = 0o644 << 16
     z.writestr(info, data)
-
-
-# --- the document as JSON -------------------------------------------------------------------
-
-
-def to_json(value: Any) -> Any:
-    """Return a dataclass, or what one holds, as JSON; attributes at their default are left out."""
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        out = {}
-        for f in dataclasses.fields(value):
-            v = getattr(value, f.name)
-            default = (
-                f.default_factory() if f.default_factory is not dataclasses.MISSING else f.default
-            )
-            if default is dataclasses.MISSING or v != default or type(v) is not type(default):
-                out[f.name] = to_json(v)
-        return out
-    if isinstance(value, tuple | list):
-        return [to_json(v) for v in value]
-    if isinstance(value, dict):
-        return {str(k): to_json(v) for k, v in value.items()}
-    if isinstance(value, Decimal):
-        return str(value)
-    return value

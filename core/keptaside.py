@@ -168,12 +168,13 @@ def _read(folder: Path) -> LeftWork | None:
 
 def _is_news(kept: LeftWork) -> bool:
     try:
-        doc = archive.load(kept.work)[0]
+        work = archive.open_work(kept.work)
     except EmblemaError:  # nobody can open it
         return False
     if kept.file is not None:
         with suppress(EmblemaError):
-            if archive.load(kept.file)[0] == doc:
+            file = archive.open_work(kept.file)
+            if (file.doc, file.rounds) == (work.doc, work.rounds):
                 kept.throw_away()
                 return False
     return True

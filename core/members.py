@@ -16,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Final, Self
 
+from core.bounds import shown
 from core.errors import EmblemaError
 from core.files import what_it_is
 
@@ -113,9 +114,11 @@ class Members:
         except OSError as e:
             raise EmblemaError(f"'{name}' could not be read: {e.strerror or e}.") from e
         except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError) as e:
-            raise EmblemaError(f"'{name}' is damaged or is not an Emblema commission ({e}).") from e
+            raise EmblemaError(
+                f"'{name}' is damaged or is not an Emblema commission ({shown(str(e))})."
+            ) from e
         except Exception as e:  # zlib.error and its like are not one family
-            raise EmblemaError(f"'{name}' is damaged ({e}).") from e
+            raise EmblemaError(f"'{name}' is damaged ({shown(str(e))}).") from e
 
 
 def json_fits(data: bytes) -> bool:

@@ -1,10 +1,14 @@
-"""Turns what was read from JSON into the document's dataclasses, and never one kind of value into
-another: text is no number, a number no yes or no. What does not fit is told by its place.
+"""Turns what was read from JSON into the document's dataclasses, and those into JSON.
+
+Never one kind of value into another: text is no number, a number no yes or no. What does not fit
+is told by its place.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import re
+from decimal import Decimal
 from typing import Any, TypeVar
 
 import msgspec
@@ -112,3 +116,24 @@ def _what(value: Any) -> str:
     if value is None or isinstance(value, bool):
         return {None: "nothing", True: "yes", False: "no"}[value]
     return f"the text '{shown(value)}'" if isinstance(value, str) else shown(value)
+
+
+def to_json(value: Any) -> Any:
+    """Return a dataclass, or what one holds, as JSON; attributes at their default are left out."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        out = {}
+        for f in dataclasses.fields(value):
+            v = getattr(value, f.name)
+            default = (
+                f.default_factory() if f.default_factory is not dataclasses.MISSING else f.default
+            )
+            if default is dataclasses.MISSING or v != default or type(v) is not type(default):
+                out[f.name] = to_json(v)
+        return out
+    if isinstance(value, tuple | list):
+        return [to_json(v) for v in value]
+    if isinstance(value, dict):
+        return {str(k): to_json(v) for k, v in value.items()}
+    if isinstance(value, Decimal):
+        return str(value)
+    return value

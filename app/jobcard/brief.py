@@ -9,6 +9,7 @@ from PySide6.QtGui import QFocusEvent
 from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 
 from app.jobcard.base import Leaf
+from app.jobcard.keptrounds import KeptRounds
 from app.jobcard.studio import OfStudio
 from app.widgets import Number, button, row, text
 from core.agreed import agree
@@ -62,6 +63,8 @@ class BriefLeaf(Leaf):
         self.agree = button("All is agreed", self._agree)
         self.free = button("No longer agreed", self._free)
         self.group("Agreed with the client", self.agreed, row(self.agree, self.free))
+        self.rounds = KeptRounds(self.session)
+        self.group("Rounds kept", self.rounds)
         self.group(
             "The hand",
             text("Every laying has small irregularities. Lay it with other ones:", "hint"),
@@ -96,6 +99,7 @@ class BriefLeaf(Leaf):
         if not self.notes.hasFocus() and self.notes.toPlainText() != doc.notes:
             self.notes.setPlainText(doc.notes)
         self.studio.refresh()
+        self.rounds.refresh()
         self.width_mm.show_value(doc.width_mm)
         self.height_mm.show_value(doc.height_mm)
         self.agreed.setText(
@@ -104,3 +108,6 @@ class BriefLeaf(Leaf):
         )
         self.agree.setEnabled(len(doc.agreed) < len(doc.fields))
         self.free.setEnabled(bool(doc.agreed))
+
+    def draw(self) -> None:
+        self.rounds.draw()

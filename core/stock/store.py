@@ -16,12 +16,11 @@ import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from core.archive import to_json
 from core.commission import Studio
 from core.errors import EmblemaError
 from core.material import Key, Lot, Material, named
 from core.stock.shelf import Shelf, share_out
-from core.typed import typed
+from core.typed import to_json, typed
 
 
 @dataclass(frozen=True, slots=True)

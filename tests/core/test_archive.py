@@ -27,7 +27,7 @@ from core.commission import (
 )
 from core.errors import EmblemaError
 from core.material import Material
-from core.typed import typed
+from core.typed import to_json, typed
 
 CORNER = (((0.0, 0.0), (9.0, 0.0), (0.0, 9.0)),)
 number = st.floats(-5000, 5000, allow_nan=False).map(lambda x: round(x, 6))
@@ -245,6 +245,6 @@ def test_files_of_the_first_version_open(tmp_path: Path) -> None:
 
 def test_defaults_are_left_out_and_come_back() -> None:
     m = Material("a", "b", "marble", (1.0, 2.0, 3.0), price=Decimal("1.50"))
-    assert set(archive.to_json(m)) == {"code", "description", "kind", "lab", "price"}
-    assert typed(Material, archive.to_json(m)) == m
+    assert set(to_json(m)) == {"code", "description", "kind", "lab", "price"}
+    assert typed(Material, to_json(m)) == m
     assert len(fields(Material)) > 5

@@ -31,7 +31,7 @@ from core.plan import Planner
 from core.repeats import Arranged, Wish, add_repeat, arranged, carry, part_places
 from core.rounds import move_fields, remove_fields, resize_work, scale_fields
 from core.sizes import sizes_for
-from core.typed import typed
+from core.typed import to_json, typed
 
 FRAME = [(10.0, 10.0), (390.0, 290.0)]
 CENTRE = [(200.0, 150.0)]
@@ -340,7 +340,7 @@ def test_save_and_load_give_the_same(tmp_path, planner):
     ],
 )
 def test_broken_links_in_a_file_are_refused_in_one_sentence(change, words):
-    raw = archive.to_json(repeated())
+    raw = to_json(repeated())
     raw["repeats"][0]["places"][1] |= change
     with pytest.raises(EmblemaError, match=words) as e:
         check_document(typed(Commission, raw))

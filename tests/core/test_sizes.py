@@ -38,6 +38,7 @@ from core.pieces import Layout
 from core.plan import Planner, only_recoloured, setting_of
 from core.setting_out import read_setting_out
 from core.sizes import grade_of, least_within, scale_for, sizes_for, smallest_mm
+from core.typed import to_json
 
 
 def of(*shapes: tuple[str, Any, str], **choices: Any) -> Commission:
@@ -151,7 +152,7 @@ def test_it_is_saved_and_opened(face: Commission, tmp_path: Path) -> None:
     doc = toward(lined(face), finer_mm=3.5, finer_within=9)
     archive.save(tmp_path / "face.emblema", doc, {})
     assert archive.load(tmp_path / "face.emblema")[0] == doc
-    plain = archive.to_json(add_flow_line(face, ((0, 0), (9, 9)))[0])
+    plain = to_json(add_flow_line(face, ((0, 0), (9, 9)))[0])
     assert "tessera_mm" not in plain["flow_lines"][0] and "leads" not in plain["flow_lines"][0]
 
 
