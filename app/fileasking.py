@@ -1,12 +1,16 @@
-"""What is asked about files: work that a mishap left, a file open elsewhere, one changed since."""
+"""What is asked about files: which, and where; work that a mishap left, a file that is open
+elsewhere, changed since, or no longer where it was.
+"""
 
 from __future__ import annotations
 
 import time
+from pathlib import Path
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QStandardPaths, Qt
 from PySide6.QtWidgets import (
     QDialog,
+    QFileDialog,
     QHBoxLayout,
     QListWidget,
     QListWidgetItem,
@@ -15,11 +19,83 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import settings
 from app.widgets import button, text
 from core.keptaside import LeftWork
 
 COPY, LOOK, GO_ON = "Open a copy", "Only look", "Go on all the same"
 ANOTHER, REPLACE = "Save as another ...", "Replace it"
+LOOK_FOR, TAKE_OFF, SAVE_HERE = "Look for it ...", "Take it off the list", "Save it here again"
+
+
+def which_file(parent: QWidget, title: str, kinds: str, what: str) -> str:
+    """Ask which file to open, beginning where one of its kind was opened last; "" for none."""
+    path, _ = QFileDialog.getOpenFileName(parent, title, str(_begin(what)), kinds)
+    return _noted(path, what)
+
+
+def where_to(
+    parent: QWidget, title: str, name: str, kinds: str, what: str, beside: Path | None = None
+) -> str:
+    """Ask where to write a file; "" for nowhere.
+
+    It begins where the like was written last, the first time beside the commission's file. A
+    `name` with a folder of its own begins there.
+    """
+    first = Path(name)
+    if not first.is_absolute():
+        first = _begin(what, beside) / name
+    path, _ = QFileDialog.getSaveFileName(parent, title, str(first), kinds)
+    return _noted(path, what)
+
+
+def which_folder(parent: QWidget, title: str, what: str, beside: Path | None = None) -> str:
+    """Ask for a folder to write into; "" for none."""
+    path = QFileDialog.getExistingDirectory(parent, title, str(_begin(what, beside)))
+    if path:
+        settings.remember_folder(what, Path(path))
+    return path
+
+
+def _begin(what: str, beside: Path | None = None) -> Path:
+    """Return the folder to begin in: the last one, the commission's, or the user's documents."""
+    last = settings.folder_of(what)
+    if last is None and beside is not None and beside.parent.is_dir():
+        last = beside.parent
+    if last is None:
+        place = QStandardPaths.StandardLocation.DocumentsLocation
+        last = Path(QStandardPaths.writableLocation(place) or Path.home())
+    return last if last.is_dir() else Path.home()
+
+
+def _noted(path: str, what: str) -> str:
+    if path:
+        settings.remember_folder(what, Path(path).parent)
+    return path
+
+
+def ask_moved(parent: QWidget, path: Path) -> str | None:
+    """Ask about a recent file that is no longer there: LOOK_FOR, TAKE_OFF or None."""
+    return _ask(
+        parent,
+        "Not there any more",
+        f"'{path.name}' is no longer in '{path.parent}'.",
+        "It may have been moved, renamed or deleted, or its disk is not connected.",
+        (LOOK_FOR, TAKE_OFF),
+        "Cancel",
+    )
+
+
+def ask_moved_away(parent: QWidget, path: Path) -> str | None:
+    """Ask where to save work whose file was moved away meanwhile: SAVE_HERE, ANOTHER or None."""
+    return _ask(
+        parent,
+        "Moved away",
+        f"'{path.name}' is no longer in '{path.parent}'.",
+        "It was moved, renamed or deleted since it was opened here. Nothing of the work is lost.",
+        (SAVE_HERE, ANOTHER),
+        "Cancel",
+    )
 
 
 def ask_open_elsewhere(parent: QWidget, name: str) -> str | None:

@@ -17,9 +17,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import theme
 from app.painting import paint_page
 from app.session import Session
-from app.theme import BENCH
 from app.widgets import button, row
 from core.drawing import Page
 
@@ -49,7 +49,7 @@ class _Sheet(QWidget):
         if self.page is None:
             return
         p = QPainter(self)
-        p.fillRect(self.rect(), QColor(BENCH))
+        p.fillRect(self.rect(), QColor(theme.BENCH))
         p.translate(QPointF(EDGE_PX, EDGE_PX))
         w, h = self.page.width_mm * self.px_per_mm, self.page.height_mm * self.px_per_mm
         p.fillRect(0, 0, int(w), int(h), QColor("white"))
@@ -81,7 +81,7 @@ class Preview(QDialog):
         self.area = QScrollArea()
         self.area.setWidget(self.sheet)
         self.area.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.area.setStyleSheet(f"QScrollArea {{ background: {BENCH}; }}")
+        self.area.setProperty("role", "bench")
         self.said = QLabel("Drawing the pages ...")
         side = QVBoxLayout()
         side.addWidget(self.list, 1)

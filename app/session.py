@@ -7,7 +7,6 @@ All edits go through `apply`. The layout is derived in the background and may la
 from __future__ import annotations
 
 import operator
-import time
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
@@ -58,7 +57,6 @@ class Done:
 
     doc: Commission
     layout: Layout
-    seconds: float
     then: Callable[[Layout], object] | None
 
 
@@ -190,6 +188,21 @@ class Session(QObject):
         )
 
     @property
+    def moved_away(self) -> bool:
+        """Whether the file was there when it was opened or saved, and no longer is."""
+        return self._path is not None and self._seen is not None and not self._path.exists()
+
+    @property
+    def undo_labels(self) -> list[str]:
+        """What undo would take back, the newest edit first."""
+        return [step.label for step in reversed(self._undo)]
+
+    @property
+    def redo_labels(self) -> list[str]:
+        """What redo would do again, the next first."""
+        return [step.label for step in reversed(self._redo)]
+
+    @property
     def undo_label(self) -> str | None:
         """What undo would take back."""
         return self._undo[-1].label if self._undo else None
@@ -285,27 +298,32 @@ class Session(QObject):
         self._in_all(lambda doc: record_print(doc, printed))
         self.changed.emit()
 
-    def undo(self) -> None:
-        """Take the last edit back."""
-        if self._undo:
-            self._turn_back(self._undo, self._redo, "Taken back")
+    def undo(self, steps: int = 1) -> None:
+        """Take the last edits back."""
+        self._turn_back(self._undo, self._redo, "Taken back", steps)
 
-    def redo(self) -> None:
-        """Do the last edit taken back again."""
-        if self._redo:
-            self._turn_back(self._redo, self._undo, "Done again")
+    def redo(self, steps: int = 1) -> None:
+        """Do the last edits taken back again."""
+        self._turn_back(self._redo, self._undo, "Done again", steps)
 
-    def _turn_back(self, here: list[Step], there: list[Step], done: str) -> None:
+    def _turn_back(self, here: list[Step], there: list[Step], done: str, steps: int) -> None:
         """Return to a step, with the pieces that stood at it: they are not laid again."""
+        if not 1 <= steps <= len(here):
+            return
+        goal = here[-steps]
+        words = f"{done}: {goal.label}" + (f", and {steps - 1} more" if steps > 1 else "")
         try:
-            doc = self._with_consent(f"{done}: {here[-1].label}", here[-1].doc)
+            doc = self._with_consent(words, goal.doc)
         except EmblemaError as e:
             self.message.emit(str(e))
             return
-        step = here.pop()
-        there.append(Step(step.label, self._doc, self._kept))
-        self._set(doc, step.kept)
-        self.message.emit(f"{done}: {step.label}")
+        now = (self._doc, self._kept)
+        for _ in range(steps):
+            step = here.pop()
+            there.append(Step(step.label, *now))
+            now = (step.doc, step.kept)
+        self._set(doc, goal.kept)
+        self.message.emit(words)
 
     def _bound_undo(self) -> None:
         """Forget the oldest steps beyond a number and beyond what memory they may take."""
@@ -377,8 +395,11 @@ class Session(QObject):
 
     # files
 
-    def new(self, width_mm: float, height_mm: float, title: str) -> None:
-        """Begin a new commission with the studio's own stock, particulars and rates."""
+    def new(self, width_mm: float, height_mm: float, title: str, *, saved: bool = False) -> None:
+        """Begin a new commission with the studio's own stock, particulars and rates.
+
+        `saved` is for one that nobody asked for: until it is worked on there is nothing to save.
+        """
         doc = Commission(title, width_mm, height_mm, id=new_commission_id())
         try:
             with StockStore() as store:
@@ -386,7 +407,7 @@ class Session(QObject):
         except EmblemaError as e:
             doc = replace(doc, materials=starter_stock())
             self.message.emit(f"{e} The commission begins with the example stock.")
-        self.begin(archive.Work(doc, {}), None, saved=False)
+        self.begin(archive.Work(doc, {}), None, saved=saved)
 
     def open(self, path: str | Path, *, look: bool = False) -> None:
         """Open a file, only to look at it if so asked; a bad one changes nothing.
@@ -623,9 +644,8 @@ class Session(QObject):
         doc, images, kept = self._doc, dict(self._images), self._kept
 
         def work(progress: Progress, stop: Callable[[], bool]) -> Done:
-            begun = time.perf_counter()
             layout = self._planner.layout(doc, images, progress, stop, kept, anew)
-            return Done(doc, layout, time.perf_counter() - begun, then)
+            return Done(doc, layout, then)
 
         self._job = self._worker.ask(work)
         self._awaited = True
@@ -648,7 +668,7 @@ class Session(QObject):
     def _on_done(self, number: int, result: Done) -> None:
         if not self._over(number):
             return
-        doc, layout, seconds = result.doc, result.layout, result.seconds
+        doc, layout = result.doc, result.layout
         if doc is not self._doc:  # the document has moved on
             return
         if result.then is not None:
@@ -662,16 +682,13 @@ class Session(QObject):
         if self._saved == (doc, {}, self._rounds) and not self._kept:
             # a file from before pieces were kept: opened, nothing was changed in it
             self._saved = doc, layout.kept, self._rounds
-        stood, self._kept = self._kept is layout.kept, layout.kept
+        self._kept = layout.kept
         self.laid.emit()
-        self.message.emit(
-            f"{' and '.join(layout.broken)}: what the file kept of its pieces is damaged, so it "
-            "was laid again."
-            if layout.broken
-            else f"{len(layout):,} tesserae, as they stood"
-            if stood
-            else f"{len(layout):,} tesserae laid in {seconds:.1f} s"
-        )
+        if layout.broken:
+            self.message.emit(
+                f"{' and '.join(layout.broken)}: what the file kept of its pieces is damaged, so "
+                "it was laid again."
+            )
 
     def _over(self, number: int) -> bool:
         """Take note that a job has ended; return whether it was the newest."""

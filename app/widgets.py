@@ -16,6 +16,7 @@ from PySide6.QtGui import (
     QPen,
     QPixmap,
     QPolygonF,
+    QWheelEvent,
 )
 from PySide6.QtWidgets import (
     QCheckBox,
@@ -32,7 +33,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.theme import SLATE, STONE
+from app import theme
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.material import Material
@@ -97,7 +98,23 @@ def headed_menu(parent: QWidget, words: str) -> QMenu:
     return menu
 
 
-class Drop(QComboBox):
+class _Still:
+    """The wheel scrolls the leaf over this, and changes nothing that it merely passes."""
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Leave the wheel to what lies around."""
+        event.ignore()
+
+
+class Spin(_Still, QDoubleSpinBox):
+    """A number that is typed or stepped."""
+
+
+class Slider(_Still, QSlider):
+    """A slider for hand and keys."""
+
+
+class Drop(_Still, QComboBox):
     """A box of choices with a mark that it opens."""
 
     def __init__(self) -> None:
@@ -111,7 +128,7 @@ class Drop(QComboBox):
         super().paintEvent(event)
         p = QPainter(self)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
-        p.setPen(QPen(QColor(SLATE if self.isEnabled() else STONE), 1.8))
+        p.setPen(QPen(QColor(theme.SLATE if self.isEnabled() else theme.STONE), 1.8))
         x, y = self.width() - 15.0, self.height() / 2
         mark = [QPointF(x - 4.5, y - 2.5), QPointF(x, y + 2.5), QPointF(x + 4.5, y - 2.5)]
         p.drawPolyline(QPolygonF(mark))
@@ -133,7 +150,8 @@ class Number(QWidget):
         tip: str = "",
     ) -> None:
         super().__init__()
-        self.spin = QDoubleSpinBox()
+        self.spin = Spin()
+        self.spin.setAccessibleName(name)
         self.spin.setRange(low, high)
         self.spin.setDecimals(decimals)
         self.spin.setSingleStep(step)
@@ -141,14 +159,14 @@ class Number(QWidget):
         self.spin.setKeyboardTracking(False)
         # the stylesheet leaves no room for the text where the arrows are only switched off
         self.spin.setStyleSheet(NO_ARROWS)
-        self.spin.setFixedSize(106, 36)
+        theme.fix(self.spin, 106, 36)
         self.spin.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.spin.valueChanged.connect(changed)
         if tip:
             self.setToolTip(tip)
         label = QLabel(name)
         label.setWordWrap(True)
-        self.less, self.more = _stepper("\u2212"), _stepper("+")
+        self.less, self.more = _stepper("\u2212", f"{name}: less"), _stepper("+", f"{name}: more")
         self.less.clicked.connect(lambda: self.spin.stepBy(-1))
         self.more.clicked.connect(lambda: self.spin.stepBy(1))
         box = QHBoxLayout(self)
@@ -172,10 +190,11 @@ class Number(QWidget):
         self.spin.blockSignals(False)
 
 
-def _stepper(sign: str) -> QToolButton:
+def _stepper(sign: str, name: str) -> QToolButton:
     b = QToolButton()
     b.setText(sign)
-    b.setFixedSize(36, 36)
+    b.setAccessibleName(name)
+    theme.fix(b, 36, 36)
     b.setAutoRepeat(True)
     b.setAutoRepeatDelay(400)
     return b
@@ -189,6 +208,7 @@ class Choice(QWidget):
     ) -> None:
         super().__init__()
         self.box = Drop()
+        self.box.setAccessibleName(name)
         for value, shown in words:
             self.box.addItem(shown, value)
         self.box.currentIndexChanged.connect(lambda k: changed(self.box.itemData(k)))
@@ -239,7 +259,8 @@ class Slide(QWidget):
         shown: Callable[[int], str],
     ) -> None:
         super().__init__()
-        self.slider = QSlider(Qt.Orientation.Horizontal)
+        self.slider = Slider(Qt.Orientation.Horizontal)
+        self.slider.setAccessibleName(name)
         self.slider.setRange(low, high)
         self.slider.setMinimumHeight(36)
         self._shown = shown

@@ -249,8 +249,8 @@ class Bench(QWidget):
         chosen = set(self.session.selection)
         for f in doc.fields:
             if f.id in chosen:
-                for colour, width in ((QColor("white"), 5.0), (QColor(theme.VERDIGRIS), 2.6)):
-                    p.setPen(QPen(colour, width))
+                for colour, width in (("white", 5.0), (theme.DAY["VERDIGRIS"], 2.6)):
+                    p.setPen(QPen(QColor(colour), width))
                     for ring in self.outline_path(f):
                         p.drawPolyline(ring)
         piece = self.session.selected_piece
@@ -259,7 +259,7 @@ class Bench(QWidget):
             if row is not None:
                 a, b = self.table.starts[row], self.table.starts[row + 1]
                 corners = self.table.points[a:b].tolist()
-                p.setPen(QPen(QColor(theme.RUST), 2.6))
+                p.setPen(QPen(QColor(theme.DAY["RUST"]), 2.6))
                 p.setBrush(Qt.BrushStyle.NoBrush)
                 p.drawPolyline(QPolygonF([self.to_px(x, y) for x, y in corners]))
 
@@ -273,7 +273,6 @@ class Bench(QWidget):
         self.tool.pick_up()
         self.setCursor(self.tool.cursor)
         self.tool_changed.emit(name)
-        self.session.message.emit(self.tool.hint)
         self.update()
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
@@ -297,6 +296,11 @@ class Bench(QWidget):
             self.guarded(lambda: self.tool.move(event))  # type: ignore[union-attr]
         self._tell(*self.to_mm(event.position()))
         self.update()
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """Nothing lies under the hand any more."""
+        self.hovered.emit("")
+        super().leaveEvent(event)
 
     def mouseReleaseEvent(self, event: QMouseEvent) -> None:
         """End what the press began."""

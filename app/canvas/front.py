@@ -49,7 +49,7 @@ def paint_key(p: QPainter, high: int) -> None:
     """Paint the key of the map of colour differences in the lower left corner."""
     box = QRectF(RULER + 14, high - 82, 360, 70)
     p.setPen(QPen(QColor(theme.STONE)))
-    p.setBrush(QColor(251, 250, 246, 235))
+    p.setBrush(QColor(theme.CHALK))
     p.drawRoundedRect(box, 8, 8)
     font = p.font()
     font.setPixelSize(12)

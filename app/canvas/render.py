@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF, QTransform
 
+from app import theme
 from app.canvas.pieces import PieceTable
-from app.theme import BENCH
 from app.widgets import label
 from core.colour.convert import swatch_rgb
 from core.commission import Commission, Sketch
@@ -67,7 +67,7 @@ def render(want: Want, stop: Callable[[], bool]) -> tuple[View, QImage]:
     image = QImage(
         round(v.width * want.ratio), round(v.height * want.ratio), QImage.Format.Format_RGB32
     )
-    image.fill(QColor(BENCH))
+    image.fill(QColor(theme.BENCH))
     p = QPainter(image)
     try:
         p.scale(want.ratio, want.ratio)

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from app.canvas.bench import Bench
 
 LIGHT = QColor("white")
-CASED = ((LIGHT, 5.0), (QColor(theme.INK), 2.4))  # light under dark: seen on any material
-CHOSEN = ((LIGHT, 9.0), (QColor(theme.VERDIGRIS), 5.0))
+CASED = ((LIGHT, 5.0), (QColor(theme.DAY["INK"]), 2.4))  # light under dark: seen on any material
+CHOSEN = ((LIGHT, 9.0), (QColor(theme.DAY["VERDIGRIS"]), 5.0))
 PLATE = 30.0  # pixels: the plate that a sheet's number stands on
 MOST_LOOSE = 2000  # pieces on no sheet that are shown one by one
 
@@ -278,21 +278,21 @@ class Seams(QObject):
         """Paint what a person drew: seams to follow, places to spare, the level line."""
         whole, dashed = Qt.PenStyle.SolidLine, Qt.PenStyle.DashLine
         for line in doc.sheeting.seams:
-            for colour, width in ((LIGHT, 7.0), (QColor(theme.RUST), 3.4)):
+            for colour, width in ((LIGHT, 7.0), (QColor(theme.DAY["RUST"]), 3.4)):
                 p.setPen(_pen(colour, width))
                 p.drawPolyline([QPointF(*q) for q in line])
         p.setBrush(QColor(31, 122, 114, 60))
         for ring in doc.sheeting.spared:
             for colour, style in (
                 (LIGHT, Qt.PenStyle.SolidLine),
-                (QColor(theme.VERDIGRIS), dashed),
+                (QColor(theme.DAY["VERDIGRIS"]), dashed),
             ):
                 p.setPen(_pen(colour, 2.6, style))
                 p.drawPolygon([QPointF(*q) for q in ring])
         p.setBrush(Qt.BrushStyle.NoBrush)
         if doc.sheeting.level_mm:
             y = doc.height_mm - doc.sheeting.level_mm
-            for colour, style in ((LIGHT, whole), (QColor(theme.RUST), dashed)):
+            for colour, style in ((LIGHT, whole), (QColor(theme.DAY["RUST"]), dashed)):
                 p.setPen(_pen(colour, 2.0, style))
                 p.drawLine(QPointF(-20, y), QPointF(doc.width_mm + 20, y))
 
@@ -315,11 +315,11 @@ def _plate(p: QPainter, at: QPointF, sheet: Sheet, chosen: bool) -> None:
     wide = max(PLATE, p.fontMetrics().horizontalAdvance(words) + 16)
     box = QRectF(at.x() - wide / 2, at.y() - PLATE / 2, wide, PLATE)
     p.setPen(QPen(QColor("white"), 2.0))
-    p.setBrush(QColor(theme.VERDIGRIS if chosen else theme.INK))
+    p.setBrush(QColor(theme.DAY["VERDIGRIS"] if chosen else theme.DAY["INK"]))
     p.drawRoundedRect(box, PLATE / 2, PLATE / 2)
     p.drawText(box, Qt.AlignmentFlag.AlignCenter, words)
     if sheet.pinned:
-        p.setBrush(QColor(theme.RUST))
+        p.setBrush(QColor(theme.DAY["RUST"]))
         p.drawEllipse(box.topRight() + QPointF(-4, 4), 6.5, 6.5)
     p.restore()
 

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import theme
 from app.canvas import Bench
 from app.jobcard.base import Leaf
 from app.jobcard.brief import BriefLeaf
@@ -38,7 +39,7 @@ LEAVES: tuple[type[Leaf], ...] = (
     SheetsLeaf,
     FiguresLeaf,
 )
-WIDE = 352
+WIDE = 364
 
 
 class JobCard(QFrame):
@@ -46,7 +47,7 @@ class JobCard(QFrame):
 
     def __init__(self, session: Session, bench: Bench) -> None:
         super().__init__()
-        self.setFixedWidth(WIDE)
+        theme.fix(self, WIDE)
         self.leaves: dict[str, Leaf] = {}
         self._stack = QStackedWidget()
         tabs = QWidget()
@@ -66,7 +67,7 @@ class JobCard(QFrame):
             b.setText(kind.name)
             b.setCheckable(True)
             b.setProperty("role", "leaf")
-            b.setFixedSize(108, 36)
+            theme.fix(b, 108, 36)
             b.clicked.connect(lambda _, name=kind.name: self.turn_to(name))
             self._group.addButton(b)
             grid.addWidget(b, k // 3, k % 3)

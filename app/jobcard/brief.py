@@ -22,6 +22,8 @@ class Notes(QPlainTextEdit):
     def __init__(self, keep: Callable[[], object]) -> None:
         super().__init__()
         self._keep = keep
+        self.setTabChangesFocus(True)
+        self.setAccessibleName("Notes")
 
     def focusOutEvent(self, event: QFocusEvent) -> None:
         """Keep what was written."""
@@ -38,6 +40,7 @@ class BriefLeaf(Leaf):
     def build(self) -> None:
         self.title = QLineEdit()
         self.title.setPlaceholderText("Name of the commission")
+        self.title.setAccessibleName("Name of the commission")
         self.title.editingFinished.connect(
             lambda: self.change("Name the commission", title=self.title.text().strip())
         )

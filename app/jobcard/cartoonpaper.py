@@ -11,8 +11,8 @@ from PySide6.QtCore import QEvent, QPointF, QRectF, Qt
 from PySide6.QtGui import QBrush, QColor, QHelpEvent, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QToolTip, QVBoxLayout, QWidget
 
+from app import theme
 from app.session import Session
-from app.theme import INK, STONE, VERDIGRIS
 from app.widgets import Choice, Number, Switch, fit, text
 from core.cartoon import CODES, NUMBERS, division_of
 from core.commission import Commission
@@ -91,19 +91,19 @@ class PageMap(QWidget):
         by, left = self._placed()
         p.translate(left, 4)
         p.fillRect(QRectF(0, 0, doc.width_mm * by, doc.height_mm * by), QColor("white"))
-        p.setPen(QPen(QColor(STONE), 0.8))
+        p.setPen(QPen(QColor(theme.DAY["STONE"]), 0.8))
         for f in doc.fields:
             for part in f.outline:
                 for ring in part:
                     for a, b in zip(ring, (*ring[1:], ring[0]), strict=True):
                         ax, bx = abs(flip - a[0]) * by, abs(flip - b[0]) * by
                         p.drawLine(QPointF(ax, a[1] * by), QPointF(bx, b[1] * by))
-        hatch = QBrush(QColor(STONE), Qt.BrushStyle.BDiagPattern)
+        hatch = QBrush(QColor(theme.DAY["STONE"]), Qt.BrushStyle.BDiagPattern)
         for t in self._bare:
             p.fillRect(_box(t, by), hatch)
         p.setBrush(Qt.BrushStyle.NoBrush)
         for t in self._tiles:
-            p.setPen(QPen(QColor(VERDIGRIS), 1.2))
+            p.setPen(QPen(QColor(theme.DAY["VERDIGRIS"]), 1.2))
             p.drawRect(_box(t, by))
         if len(self._tiles) > 1:
             self._label(p, by)
@@ -117,7 +117,7 @@ class PageMap(QWidget):
         font.setPixelSize(max(1, min(13, int(box.height()) - 2)))
         fit(font, max((t.name for t in tiles), key=len), int(box.width()) - 4)
         p.setFont(font)
-        p.setPen(QColor(INK))
+        p.setPen(QColor(theme.DAY["INK"]))
         longest = max(p.fontMetrics().horizontalAdvance(t.name) for t in tiles)
         if font.pixelSize() >= LEAST_PX and longest <= box.width():
             for t in tiles:

@@ -82,7 +82,7 @@ class ColourChart(QWidget):
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
         plane, bar, reach = self._plane(), self._light(), self._reach
         p.setPen(QPen(QColor(theme.SAND), 1))
-        p.setBrush(QColor("white"))
+        p.setBrush(QColor(theme.PAPER))
         p.drawRoundedRect(plane, 6, 6)
         p.drawRoundedRect(bar, 6, 6)
         for r in range(20, int(reach) + 1, 20):

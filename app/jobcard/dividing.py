@@ -10,11 +10,11 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QColor, QHideEvent, QIcon, QPainter, QPixmap, QShowEvent
 from PySide6.QtWidgets import QMenu, QProgressBar, QPushButton, QVBoxLayout, QWidget
 
+from app import theme
 from app.canvas import Bench
 from app.jobcard.tables import ROW, Table
 from app.jobs import Progress, Worker
 from app.session import Session
-from app.theme import RUST
 from app.tools.seams import SHEET_TOOLS
 from app.widgets import Choice, Number, button, row, text
 from core.commission import Commission, Sheeting
@@ -271,7 +271,7 @@ class Dividing(QWidget):
         for k, s in enumerate(each):
             for column, over in ((2, _too_large(s, sheeting)), (3, s.kg > sheeting.weight_kg)):
                 if over:
-                    self.list.item(k, column).setForeground(QColor(RUST))
+                    self.list.item(k, column).setForeground(QColor(theme.RUST))
                     self.list.item(k, column).setToolTip("Over its limit")
         self.list.setFixedHeight(ROW * min(max(len(each), 2), MOST_ROWS) + 38)
 
@@ -346,7 +346,7 @@ def _pin_icon(pinned: bool) -> QIcon:
     p = QPainter(picture)
     p.setRenderHint(QPainter.RenderHint.Antialiasing)
     p.setPen(Qt.PenStyle.NoPen)
-    p.setBrush(QColor(RUST))
+    p.setBrush(QColor(theme.RUST))
     p.drawEllipse(3, 3, 18, 18)
     p.end()
     return QIcon(picture)

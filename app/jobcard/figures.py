@@ -9,17 +9,16 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QFileDialog,
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
 )
 
+from app import fileasking, theme
 from app.jobcard.base import Leaf
 from app.jobcard.quoting import QuotePart
 from app.jobcard.reckoned import weight_lines, work_line
 from app.jobcard.unfold import Unfold
-from app.theme import RUST
 from app.widgets import Number, button, row, swatch_icon, text
 from core.cutting import WIDEST_CUT_MM, write_dxf
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
@@ -127,7 +126,8 @@ class FiguresLeaf(Leaf):
         )
 
     def _ask(self, name: str, write: Callable[..., None]) -> None:
-        path, _ = QFileDialog.getSaveFileName(self, "Write", name, f"*{Path(name).suffix}")
+        kind, beside = f"*{Path(name).suffix}", self.session.path
+        path = fileasking.where_to(self, "Write", name, kind, "papers", beside)
         if path:
             self.write(path, write)
 
@@ -208,7 +208,7 @@ class FiguresLeaf(Leaf):
                         Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
                     )
                 if c.short or c.too_large or c.bare:
-                    item.setForeground(QColor(RUST))
+                    item.setForeground(QColor(theme.RUST))
                 self.table.setItem(k, j, item)
         self.table.setRowCount(len(rows))
 

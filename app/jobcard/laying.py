@@ -5,6 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QGridLayout, QLineEdit, QMessageBox, QToolButton, QWidget
 
+from app import theme
 from app.jobcard.base import Leaf
 from app.jobcard.pictures import laying_icon
 from app.widgets import Choice, Drop, Number, button, text
@@ -49,7 +50,7 @@ class LayingLeaf(Leaf):
             b.setText(laying)
             b.setToolTip(TELL[laying])
             b.setProperty("role", "leaf")
-            b.setFixedSize(92, 78)
+            theme.fix(b, 92, 78)
             b.setStyleSheet("QToolButton:checked { font-weight: 400; }")  # the long names fit
             b.clicked.connect(lambda _, name=laying: self._laying(name))
             cells.addWidget(b, k // 3, k % 3)

@@ -9,10 +9,10 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor, QHideEvent, QPainter, QPen, QShowEvent
 from PySide6.QtWidgets import QListWidget, QListWidgetItem
 
+from app import theme
 from app.canvas import Bench
 from app.jobcard.base import Leaf
 from app.jobs import Worker
-from app.theme import RUST
 from app.widgets import Choice, Number, Switch, button, row, text
 from core.commission import Commission, Limits
 from core.lookagain import Finding, look_again, mend, mend_all, scores
@@ -320,7 +320,7 @@ class LookAgainLeaf(Leaf):
             return
         p.setBrush(Qt.BrushStyle.NoBrush)
         now = self.chosen_finding()
-        for colour, width in ((QColor(255, 255, 255, 200), 3.4), (QColor(RUST), 1.6)):
+        for colour, width in ((QColor(255, 255, 255, 200), 3.4), (QColor(theme.RUST), 1.6)):
             p.setPen(QPen(colour, width))
             for f in self.listed:
                 r = 15.0 if f is now else 8.0

@@ -21,7 +21,6 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import theme
 from app.widgets import Number, Switch, button, material_rgb, row, text
 from core.colour.difference import ciede2000
 from core.colour.wanted import stocked_lab
@@ -29,12 +28,6 @@ from core.material import MOST_PIECES, Lab, Lot, Material
 
 _RANGES = (("L*", 0, 100), ("a*", -160, 160), ("b*", -160, 160))
 _TYPED = 999  # so far a wrong number can be typed, to be told what is wrong instead of ignored
-_CALENDAR = f"""
-QCalendarWidget QWidget#qt_calendar_navigationbar {{ background: {theme.LIME}; }}
-QCalendarWidget QToolButton {{ min-height: 30px; min-width: 36px; font-size: 14px; }}
-QCalendarWidget QAbstractItemView {{ selection-background-color: {theme.VERDIGRIS};
-  selection-color: white; outline: none; font-size: 14px; }}
-"""
 
 
 def lot_as_material(material: Material, lab: Lab | None) -> Material:
@@ -216,7 +209,6 @@ def _date(day: str) -> QDateEdit:
     edit.setFixedSize(182, 36)
     calendar = edit.calendarWidget()
     calendar.setMinimumSize(380, 320)
-    calendar.setStyleSheet(_CALENDAR)
     plain = QTextCharFormat()
     for weekend in (Qt.DayOfWeek.Saturday, Qt.DayOfWeek.Sunday):
         calendar.setWeekdayTextFormat(weekend, plain)

@@ -25,7 +25,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QWidget
 
-from app.theme import RUST, VERDIGRIS
+from app import theme
 
 Box = tuple[float, float, float, float]
 CLOSEST = 16.0  # pixels of the screen to one of the photograph
@@ -141,12 +141,12 @@ class Photo(QWidget):
         self._paint_picture(p)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
         boxes = [*self.boxes, *((self._drawn,) if self._drawn is not None else ())]
-        for colour, width in (("white", 4.0), (RUST, 2.0)):
+        for colour, width in (("white", 4.0), (theme.RUST, 2.0)):
             p.setPen(QPen(QColor(colour), width))
             for box in boxes:
                 p.drawRect(self._on_widget(box))
         points = [self.to_widget(*c) for c in self.corners]
-        for colour, width in (("white", 4.0), (VERDIGRIS, 2.0)):
+        for colour, width in (("white", 4.0), (theme.VERDIGRIS, 2.0)):
             p.setPen(QPen(QColor(colour), width))
             for point in points:
                 p.drawEllipse(point, 8, 8)

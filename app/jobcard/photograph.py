@@ -12,7 +12,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QDialog,
-    QFileDialog,
     QFrame,
     QHBoxLayout,
     QLineEdit,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.jobcard.photo import STEP, Box, Photo, copies_of
 from app.jobs import Worker
 from app.session import Session
@@ -149,7 +149,7 @@ class Photograph(QDialog):
 
     def choose(self) -> None:
         """Ask for a photograph."""
-        path, _ = QFileDialog.getOpenFileName(self, "A photograph with the chart", "", PICTURES)
+        path = fileasking.which_file(self, "A photograph with the chart", PICTURES, "pictures")
         if path:
             self.open_photo(path)
 

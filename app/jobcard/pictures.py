@@ -10,7 +10,7 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QColor, QIcon, QPainter, QPixmap, QPolygonF
 from shapely import MultiPoint, Point, Polygon, box
 
-from app.theme import SLATE
+from app import theme
 
 WIDE, HIGH = 128, 92  # drawn at twice the size it is shown
 FRAME = box(0, 0, WIDE, HIGH)
@@ -33,7 +33,7 @@ def laying_icon(laying: str) -> QIcon:
         shade = int(rng.integers(-10, 10))
         p.setBrush(QColor(*(v + shade for v in STONE)))
         _paint(p, shape)
-    p.setBrush(QColor(SLATE))
+    p.setBrush(QColor(theme.SLATE))
     for shape in figure:
         _paint(p, shape)
     p.end()

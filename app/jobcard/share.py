@@ -11,9 +11,9 @@ from typing import Protocol
 from PySide6.QtGui import QColor, QIcon
 from PySide6.QtWidgets import QPushButton, QVBoxLayout, QWidget
 
+from app import theme
 from app.jobcard.tables import SWATCH, Table
 from app.session import Session
-from app.theme import RUST
 from app.widgets import button, row, swatch_icon, text
 from core.commission import new_commission_id
 from core.figures import Count, counts
@@ -105,7 +105,7 @@ class Share(QWidget):
         for k in range(len(rows)):
             item = self.table.item(k, OURS.index("Short"))
             if item is not None:
-                item.setForeground(QColor(RUST))
+                item.setForeground(QColor(theme.RUST))
         was, where = self.store.title(doc.key), self._another_file()
         renamed = was not in ("", doc.title)
         self.apart.setVisible(renamed or where is not None)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from PySide6.QtWidgets import QFileDialog, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from app import fileasking
 from app.jobcard.printing import Made, Printing
 from app.jobcard.prints import print_of_sheets
 from app.preview import Preview
@@ -75,7 +76,9 @@ class SheetPapers(QWidget):
     def choose(self) -> None:
         """Ask where, and write."""
         if self._work() is not None:
-            folder = QFileDialog.getExistingDirectory(self, "A folder for the sheets")
+            folder = fileasking.which_folder(
+                self, "A folder for the sheets", "papers", self.session.path
+            )
             if folder:
                 self.write(folder)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from PySide6.QtWidgets import QFileDialog
-
+from app import fileasking
 from app.jobcard.base import Leaf
 from app.jobcard.cartoonpaper import CartoonPaper
 from app.jobcard.dividing import Dividing
@@ -76,8 +75,8 @@ class SheetsLeaf(Leaf):
 
     def choose(self) -> None:
         """Ask where, and write."""
-        path, _ = QFileDialog.getSaveFileName(
-            self, "Write the cartoon", "cartoon.pdf", "PDF (*.pdf)"
+        path = fileasking.where_to(
+            self, "Write the cartoon", "cartoon.pdf", "PDF (*.pdf)", "papers", self.session.path
         )
         if path:
             self.write(path)

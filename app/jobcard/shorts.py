@@ -8,9 +8,9 @@ from html import escape
 from PySide6.QtCore import QSize
 from PySide6.QtWidgets import QGridLayout, QVBoxLayout, QWidget
 
+from app import theme
 from app.jobcard.base import clear
 from app.session import Session
-from app.theme import RUST
 from app.widgets import Drop, button, swatch_icon, text
 from core.colour.matching import StandIn, stand_ins
 from core.commission import Commission, add_swap
@@ -99,7 +99,7 @@ class Shorts(QWidget):
             words = text(
                 f"<b>{escape(s.material.code)}</b> {escape(s.material.said)}<br>"
                 f"difference {s.delta_e:.1f}<br>{escape(price)}<br>"
-                + (stock if s.enough else f"<span style='color:{RUST}'>{stock}</span>")
+                + (stock if s.enough else f"<span style='color:{theme.RUST}'>{stock}</span>")
             )
             use = button(
                 "Lay it",

@@ -6,8 +6,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtWidgets import QFileDialog
-
+from app import fileasking
 from app.jobcard.base import Leaf
 from app.jobs import Worker
 from app.tools.corners import CornersTool
@@ -102,7 +101,7 @@ class SketchLeaf(Leaf):
 
     def choose(self) -> None:
         """Ask for a picture and bring it in."""
-        path, _ = QFileDialog.getOpenFileName(self, "The client's sketch", "", PICTURES)
+        path = fileasking.which_file(self, "The client's sketch", PICTURES, "pictures")
         if path:
             self.bring_in(path)
 

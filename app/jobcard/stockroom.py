@@ -11,7 +11,6 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import (
     QDialog,
-    QFileDialog,
     QHBoxLayout,
     QInputDialog,
     QLineEdit,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.jobcard.example import Example
 from app.jobcard.lotform import LotForm, lot_as_material, lot_off
 from app.jobcard.materialform import MaterialForm
@@ -386,7 +386,7 @@ class Stockroom(QDialog):
 
     def choose_list(self) -> None:
         """Ask for a stock list."""
-        path, _ = QFileDialog.getOpenFileName(self, "A stock list", "", "Lists (*.csv *.txt *.tsv)")
+        path = fileasking.which_file(self, "A stock list", "Lists (*.csv *.txt *.tsv)", "lists")
         if path:
             self.take_list(path)
 
@@ -414,7 +414,7 @@ class Stockroom(QDialog):
 
     def choose_measured(self) -> None:
         """Ask for measurements."""
-        path, _ = QFileDialog.getOpenFileName(self, "Measured colours", "", "CGATS (*.txt *.cgats)")
+        path = fileasking.which_file(self, "Measured colours", "CGATS (*.txt *.cgats)", "lists")
         if path:
             self.take_measured(path)
 
@@ -461,7 +461,7 @@ class Stockroom(QDialog):
 
     def choose_export(self) -> None:
         """Ask where to write the list."""
-        path, _ = QFileDialog.getSaveFileName(self, "Write the list", "stock.csv", "CSV (*.csv)")
+        path = fileasking.where_to(self, "Write the list", "stock.csv", "CSV (*.csv)", "lists")
         if path:
             self.try_to(lambda: write_stock_csv(path, self.store.materials()), f"Written to {path}")
 

@@ -9,7 +9,6 @@ from PySide6.QtGui import QMouseEvent
 from PySide6.QtWidgets import QFrame, QGridLayout, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from app.jobcard.base import clear
-from app.theme import SAND, SLATE
 from app.widgets import text
 
 Part = tuple[str, str]  # words, and the figure at the end of the line
@@ -24,9 +23,7 @@ class Unfold(QFrame):
         super().__init__()
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-        self.setStyleSheet(
-            f"Unfold {{ border-radius: 4px; }} Unfold:hover, Unfold:focus {{ background: {SAND}; }}"
-        )
+        self.setProperty("role", "unfold")
         self.mark, self.words, self.figure = QLabel(FOLDED), QLabel(), QLabel()
         self.mark.setFixedWidth(14)
         self.words.setWordWrap(True)
@@ -81,7 +78,7 @@ class Unfold(QFrame):
             label, value = text(words), QLabel(figure)
             value.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignTop)
             for w in (label, value):
-                w.setStyleSheet(f"color: {SLATE}; font-size: 12px;")
+                w.setProperty("role", "part")
             self._grid.addWidget(label, k, 0)
             self._grid.addWidget(value, k, 1)
 

@@ -72,7 +72,7 @@ class CurveTool(Tool):
         """Make what was drawn part of the commission."""
 
     def _paint_nodes(self, p: QPainter, points: list[Place]) -> None:
-        p.setPen(QPen(QColor(theme.VERDIGRIS), 1.6))
+        p.setPen(QPen(QColor(theme.DAY["VERDIGRIS"]), 1.6))
         p.setBrush(QColor("white"))
         for q in points:
             p.drawEllipse(self.bench.to_px(*q), NODE, NODE)
@@ -80,8 +80,8 @@ class CurveTool(Tool):
     def _paint_curve(self, p: QPainter, curve: list[Place]) -> None:
         path = QPolygonF([self.bench.to_px(*q) for q in curve])
         p.setBrush(Qt.BrushStyle.NoBrush)
-        for colour, width in ((QColor(255, 255, 255, 200), 4.5), (QColor(theme.VERDIGRIS), 2.2)):
-            p.setPen(QPen(colour, width))
+        for colour, width in (("#c8ffffff", 4.5), (theme.DAY["VERDIGRIS"], 2.2)):
+            p.setPen(QPen(QColor(colour), width))
             p.drawPolyline(path)
 
 

@@ -146,7 +146,7 @@ class HandTool(Tool):
         if a is None or b is None or not self._dragged:
             return
         shift = self.bench.to_px(*b) - self.bench.to_px(*a)
-        p.setPen(QPen(QColor(theme.VERDIGRIS), 2.0, Qt.PenStyle.DashLine))
+        p.setPen(QPen(QColor(theme.DAY["VERDIGRIS"]), 2.0, Qt.PenStyle.DashLine))
         for f in self.session.doc.fields:
             if f.id in self.session.selection:
                 for ring in self.bench.outline_path(f):
@@ -211,7 +211,7 @@ class MeasureTool(Tool):
         if self.ends is None:
             return
         a, b = (self.bench.to_px(*q) for q in self.ends)
-        for colour, width in ((QColor("white"), 4.0), (QColor(theme.RUST), 1.8)):
+        for colour, width in ((QColor("white"), 4.0), (QColor(theme.DAY["RUST"]), 1.8)):
             p.setPen(QPen(colour, width))
             p.drawLine(a, b)
         words = f"{math.dist(*self.ends):.1f} mm"

@@ -90,7 +90,7 @@ class OrnamentTool(PlacingTool):
                 shade += not ground
                 colour.setAlpha(CLEAR)
                 p.setBrush(colour)
-                p.setPen(QPen(QColor(theme.INK), 0.8))
+                p.setPen(QPen(QColor(theme.DAY["INK"]), 0.8))
                 p.drawPath(self.path_of(part.outline.geoms))
         self.paint_drawn(p, self._drawn)
 

@@ -124,7 +124,7 @@ class NipTool(PieceTool):
 
     def paint(self, p: QPainter) -> None:
         if self._line is not None:
-            p.setPen(QPen(QColor(theme.RUST), 2.2))
+            p.setPen(QPen(QColor(theme.DAY["RUST"]), 2.2))
             p.drawLine(self.bench.to_px(*self._line[0]), self.bench.to_px(*self._line[1]))
 
 
@@ -168,7 +168,7 @@ class JoinTool(PieceTool):
 
     def paint(self, p: QPainter) -> None:
         if self._line is not None:
-            p.setPen(QPen(QColor(theme.RUST), 2.2, Qt.PenStyle.DashLine))
+            p.setPen(QPen(QColor(theme.DAY["RUST"]), 2.2, Qt.PenStyle.DashLine))
             p.drawLine(self.bench.to_px(*self._line[0]), self.bench.to_px(*self._line[1]))
 
 
@@ -237,7 +237,7 @@ class ShiftTool(PieceTool):
             (cx + c * (x - cx) - s * (y - cy) + dx, cy + s * (x - cx) + c * (y - cy) + dy)
             for x, y in corners
         ]
-        p.setPen(QPen(QColor(theme.RUST), 2.0))
+        p.setPen(QPen(QColor(theme.DAY["RUST"]), 2.0))
         p.drawPolyline(QPolygonF([self.bench.to_px(*q) for q in moved]))
 
 
@@ -260,7 +260,7 @@ class PinTool(PieceTool):
 
     def paint(self, p: QPainter) -> None:
         p.setPen(QPen(QColor("white"), 1.5))
-        p.setBrush(QColor(theme.RUST))
+        p.setBrush(QColor(theme.DAY["RUST"]))
         for e in self.session.doc.edits:
             if e.kind == "pin":
                 p.drawEllipse(self.bench.to_px(*e.at_mm), 4.5, 4.5)

@@ -103,11 +103,11 @@ class RepeatTool(PlacingTool):
 
     def paint(self, p: QPainter) -> None:
         if self.seen is not None and not self._dragging:
-            colour = QColor(theme.VERDIGRIS)
+            colour = QColor(theme.DAY["VERDIGRIS"])
             colour.setAlpha(CLEAR)
-            p.setPen(QPen(QColor(theme.INK), 0.8))
+            p.setPen(QPen(QColor(theme.DAY["INK"]), 0.8))
             for f in self.fields():
                 for k, shape in enumerate(self.seen.shapes(self.bench.shape_of(f))):
-                    p.setBrush(colour if k else QColor(theme.RUST))
+                    p.setBrush(colour if k else QColor(theme.DAY["RUST"]))
                     p.drawPath(self.path_of(shapely.get_parts(shape)))
         self.paint_drawn(p, self.box_drawn)

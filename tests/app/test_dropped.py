@@ -93,7 +93,7 @@ def test_a_tray_dropped_beside_the_work_says_where_to(window):
     code = before.materials[0].code
     assert drop_tray(window, code, (-5, -5)) is None
     assert window.session.doc is before
-    assert window._banner.text() == "Drop the tray on a laid piece."
+    assert window.status.text() == "Drop the tray on a laid piece."
 
 
 def two_codes(w: Window, at: tuple[float, float]) -> tuple[str, str]:
@@ -145,7 +145,7 @@ def test_a_menu_left_open_does_nothing_to_what_is_gone(window, where, meanwhile,
     stood = s.doc
     pick(menu, where)
     assert s.doc is stood and s.undo_label == "Meanwhile"
-    assert w._banner.text() == told.format(new=new)
+    assert w.status.text() == told.format(new=new)
 
 
 def test_a_menu_left_open_does_nothing_to_another_piece_at_its_place(window):
@@ -166,7 +166,7 @@ def test_a_menu_left_open_does_nothing_to_another_piece_at_its_place(window):
     assert w.bench.piece_at(*at) is not None  # there is one, but not the one that was meant
     pick(menu, "This piece")
     assert s.doc is finer
-    assert w._banner.text() == "That piece is no longer there; drop the tray again."
+    assert w.status.text() == "That piece is no longer there; drop the tray again."
 
 
 def test_a_menu_left_open_waits_for_the_laying(window):
@@ -177,7 +177,7 @@ def test_a_menu_left_open_waits_for_the_laying(window):
     stood = s.doc
     pick(menu, "This piece")
     assert s.doc is stood
-    assert w._banner.text() == "The work is being laid; drop the tray again in a moment."
+    assert w.status.text() == "The work is being laid; drop the tray again in a moment."
     laid(w)
 
 
@@ -237,7 +237,7 @@ def test_after_swaps_close_together_the_bench_is_as_drawn_anew(window):
 def test_a_swap_does_not_flash_the_progress(window):
     w = window
     shown = []
-    w.session.busy.connect(lambda on: shown.append(w._stop.isVisible()))
+    w.session.busy.connect(lambda on: shown.append(w.status.stop.isVisible()))
     old, new = two_codes(w, AT)
     w.session.swap(old, new)
     laid(w)

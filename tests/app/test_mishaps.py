@@ -44,7 +44,7 @@ def shown():
     w = the(window.Window)[0]
     s = w.session
     dialogs = [(d.windowTitle(), getattr(d, "text", str)()) for d in the(QDialog)]
-    tell(title=s.doc.title, dirty=s.dirty, dialogs=dialogs, banner=w._banner.text())
+    tell(title=s.doc.title, dirty=s.dirty, dialogs=dialogs, banner=w.status.text())
 
 def do():
     line = sys.stdin.readline()

@@ -6,12 +6,11 @@ from dataclasses import replace
 
 import pytest
 from jobcard_rig import pump, small
-from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QTimer, QUrl
-from PySide6.QtGui import QDragEnterEvent, QDropEvent, QWheelEvent
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtGui import QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QApplication,
-    QDialog,
     QDoubleSpinBox,
     QFileDialog,
     QInputDialog,
@@ -19,13 +18,27 @@ from PySide6.QtWidgets import (
     QMessageBox,
     QPushButton,
 )
-from window_rig import LEFT, NONE, laid, make, panel, quiet, reopened, seen
+from window_rig import (
+    LEFT,
+    NONE,
+    answer,
+    choose,
+    drop_file,
+    hit,
+    laid,
+    make,
+    panel,
+    quiet,
+    reopened,
+    seen,
+)
 
 from app.canvas.sight import LEAST, MOST
-from app.fileasking import ANOTHER, COPY, GO_ON, LOOK, REPLACE, KeptDialog
+from app.fileasking import ANOTHER, COPY, GO_ON, LOOK, REPLACE, SAVE_HERE, KeptDialog
 from app.session import Session
+from app.shell.begin import NewDialog
 from app.tools import TOOLS
-from app.window import NewDialog, Window
+from app.window import Window
 from core import archive, keptaside
 from core.archive import Work
 from core.commission import change_field
@@ -54,36 +67,8 @@ def colour(w: Window, x: float, y: float) -> tuple[int, int, int]:
     return c.red(), c.green(), c.blue()
 
 
-def answer(kind: type, do) -> list[str]:
-    """Answer the next dialog of a kind as a person would; what it said is returned."""
-    said: list[str] = []
-    tries = [200]
-
-    def look() -> None:
-        top = QApplication.activeModalWidget()
-        if isinstance(top, kind):
-            said.append(top.text() if isinstance(top, QMessageBox) else top.windowTitle())
-            do(top)
-        elif tries[0] > 0:
-            tries[0] -= 1
-            QTimer.singleShot(10, look)
-
-    QTimer.singleShot(0, look)
-    return said
-
-
 def press(button: QMessageBox.StandardButton):
     return lambda box: QTest.mouseClick(box.button(button), LEFT)
-
-
-def choose(path):
-    """Return how a path is chosen in a file dialog."""
-
-    def do(dialog: QFileDialog) -> None:
-        dialog.findChild(QLineEdit, "fileNameEdit").setText(str(path))
-        dialog.accept()
-
-    return do
 
 
 # --- the demo ---------------------------------------------------------------------------------
@@ -97,11 +82,11 @@ def test_the_demo_opens_is_laid_and_every_leaf_shows_it(one):
     assert w.session.path is None and not w.session.dirty  # a save cannot fall upon the demo
     assert w.session.layout is None
     laid(w)
-    assert not w._progress.isVisible() and not w._stop.isVisible()
+    assert not w.status.progress.isVisible() and not w.status.stop.isVisible()
     layout = w.session.layout
     assert len(layout.fields) == len(w.session.doc.fields) > 3 and len(layout) > 2000
     assert not layout.dropped
-    assert w._banner.text() == f"{len(layout):,} tesserae, as they stood"
+    assert w.status.count.text() == f"{len(layout):,} tesserae" and not w.status.text()
     assert w.trays.trays and sum(t.count.pieces for t in w.trays.trays) == len(layout)
 
     titles = set()
@@ -240,7 +225,7 @@ def test_what_lies_under_the_hand_is_told(window):
     laid_field = window.session.layout.by_id("f2")
     x, y = laid_field.pieces.centre_mm[3]
     QTest.mouseMove(bench, bench.to_px(x, y).toPoint())
-    words = window._under_hand.text()
+    words = window.status.under_hand.text()
     code = window.session.doc.materials[laid_field.stock[3]].code
     assert "Right" in words and code in words and "mm²" in words
 
@@ -248,10 +233,10 @@ def test_what_lies_under_the_hand_is_told(window):
 def test_every_tool_is_taken_by_its_button_and_its_letter(window):
     for kind in TOOLS:
         window.bench.take("Hand" if kind.name != "Hand" else "Lift")
-        QTest.mouseClick(window._tool_buttons[kind.name], LEFT)
+        QTest.mouseClick(window.strip.buttons[kind.name], LEFT)
         assert window.bench.tool.name == kind.name
-        assert [n for n, b in window._tool_buttons.items() if b.isChecked()] == [kind.name]
-        assert window._banner.text() == kind.hint
+        assert [n for n, b in window.strip.buttons.items() if b.isChecked()] == [kind.name]
+        assert window.status._line.text() == " ".join(kind.hint.split())
         window.bench.take("Hand" if kind.name != "Hand" else "Lift")
         window.bench.setFocus()
         QTest.keyClick(window.bench, kind.key_letter)
@@ -281,10 +266,10 @@ def test_the_stop_button_stops_the_laying(window):
     stood = w.session.layout
     fine = change_field(w.session.doc, "f1", tessera_mm=1.5, joint_mm=0.2)
     w.session.apply("Fine", fine)
-    assert pump(w._stop.isVisible)
-    QTest.mouseClick(w._stop, LEFT)
-    assert pump(lambda: not w._stop.isVisible())
-    assert w._banner.text() == "Stopped; the layout before stands."
+    assert pump(w.status.stop.isVisible)
+    QTest.mouseClick(w.status.stop, LEFT)
+    assert pump(lambda: not w.status.stop.isVisible())
+    assert w.status.text() == "Stopped; the layout before stands."
     assert w.session.layout is stood and w.bench.table is not None
     w.session.undo()
 
@@ -297,22 +282,12 @@ def test_a_bad_file_shows_a_message_and_keeps_the_old_commission(window, tmp_pat
     bad.write_text("Dear client, the wall is ready.")
     doc, layout, picture = window.session.doc, window.session.layout, seen(window)
     assert not window.open(bad)
-    assert window._banner.isVisible() and window._banner.text().startswith("'letter.emblema'")
+    assert window.status.isVisible() and window.status.text().startswith("'letter.emblema'")
     assert window.session.doc is doc and window.session.layout is layout
     quiet(window)
     assert seen(window).size() == picture.size() and seen(window) == picture
     drop_file(window, bad)
-    assert "letter.emblema" in window._banner.text() and window.session.doc is doc
-
-
-def drop_file(w: Window, path) -> None:
-    data = QMimeData()
-    data.setUrls([QUrl.fromLocalFile(str(path))])
-    copy = Qt.DropAction.CopyAction
-    enter = QDragEnterEvent(QPoint(20, 20), copy, data, LEFT, NONE)
-    QApplication.sendEvent(w, enter)
-    assert enter.isAccepted()
-    QApplication.sendEvent(w, QDropEvent(QPointF(20, 20), copy, data, LEFT, NONE))
+    assert "letter.emblema" in window.status.text() and window.session.doc is doc
 
 
 def test_a_commission_or_a_picture_is_dropped_on_the_window(window, tmp_path):
@@ -331,8 +306,8 @@ def test_a_commission_or_a_picture_is_dropped_on_the_window(window, tmp_path):
     letter = tmp_path / "letter.txt"
     letter.write_text("no picture")
     drop_file(window, letter)
-    assert window.session.doc is doc and "Drop an Emblema commission" in window._banner.text()
-    window.session._saved = doc, window.session._kept
+    assert window.session.doc is doc and "Drop an Emblema commission" in window.status.text()
+    window.session._saved = window.session._stood
 
 
 def test_open_and_save_through_their_dialogs(window, tmp_path):
@@ -355,11 +330,13 @@ def test_a_save_that_cannot_be_made_is_said(window, tmp_path):
     answer(QFileDialog, lambda d: d.reject())
     assert not window.ask_save_as()
     window.session._path = tmp_path / "no folder" / "hall.emblema"
+    answer(QMessageBox, hit(SAVE_HERE))
     assert not window.save()
-    assert "could not be written" in window._banner.text() and window.session.dirty
+    assert "could not be written" in window.status.text() and window.session.dirty
     window.session._path = tmp_path / "hall.emblema"
+    answer(QMessageBox, hit(SAVE_HERE))
     window.actions_by_name["Save"].trigger()
-    assert not window.session.dirty and window._banner.text() == "Saved hall.emblema"
+    assert not window.session.dirty and window.status.text() == "Saved hall.emblema"
 
 
 def test_a_new_commission_asks_its_size(window):
@@ -378,7 +355,7 @@ def test_a_new_commission_asks_its_size(window):
     assert window.card.leaf.name == "Sketch" and not doc.fields
     assert window.windowTitle().startswith("Hearth *")
     laid(window)
-    window.session._saved = doc, window.session._kept
+    window.session._saved = window.session._stood
 
 
 def left(w: Window, title: str) -> None:
@@ -390,16 +367,6 @@ def left(w: Window, title: str) -> None:
     w.session._place, w.session._place_used = keptaside.Place(), False
     w.session._may_be_kept = False
     w.session.begin(Work(panel(), {}))
-
-
-def hit(words: str):
-    """Return how a button with these words is pressed."""
-
-    def do(dialog: QDialog) -> None:
-        (found,) = [b for b in dialog.findChildren(QPushButton) if b.text() == words]
-        QTest.mouseClick(found, LEFT)
-
-    return do
 
 
 def test_work_kept_aside_is_offered_and_opened_as_a_change(window):
@@ -491,7 +458,7 @@ def test_a_file_changed_by_another_is_asked_about_before_it_is_replaced(window, 
     assert window.session.dirty is (how == "Leave it")
     if how == ANOTHER:
         assert archive.load(tmp_path / "mine.emblema")[0].title == "Hall"
-    window.session._saved = window.session.doc, window.session._kept
+    window.session._saved = window.session._stood
 
 
 @pytest.mark.parametrize("button", ["Save", "Discard", "Cancel"])
@@ -505,7 +472,7 @@ def test_unsaved_work_is_asked_for_before_it_is_left(window, tmp_path, button):
     assert said == ["The commission has changes that are not saved."]
     assert window.session.doc.title == ("Hall" if button == "Cancel" else "Panel")
     assert archive.load(file)[0].title == ("Hall" if button == "Save" else "Threshold")
-    window.session._saved = window.session.doc, window.session._kept
+    window.session._saved = window.session._stood
 
 
 def test_closing_asks_for_unsaved_work():

@@ -7,9 +7,17 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from jobcard_rig import pump, small, square
-from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QTimer, QUrl
+from PySide6.QtGui import QDragEnterEvent, QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import (
+    QApplication,
+    QDialog,
+    QFileDialog,
+    QLineEdit,
+    QMessageBox,
+    QPushButton,
+)
 from shapely import Polygon
 
 from app.canvas import Bench
@@ -151,7 +159,7 @@ def quiet(w: Window) -> None:
 
 
 def laid(w: Window) -> None:
-    assert pump(lambda: w.session.layout_is_current, 120), w._banner.text()
+    assert pump(lambda: w.session.layout_is_current, 120), w.status.text()
     assert pump(lambda: w.session._worker.idle)
     seen(w)
 
@@ -174,3 +182,54 @@ def reopened(w: Window, folder: Path, leaf: str) -> Window:
     laid(w)
     quiet(w)
     return w
+
+
+# --- dialogs answered, files dropped
+
+
+def answer(kind: type, do) -> list[str]:
+    """Answer the next dialog of a kind as a person would; what it said is returned."""
+    said: list[str] = []
+    tries = [200]
+
+    def look() -> None:
+        top = QApplication.activeModalWidget()
+        if isinstance(top, kind):
+            said.append(top.text() if isinstance(top, QMessageBox) else top.windowTitle())
+            do(top)
+        elif tries[0] > 0:
+            tries[0] -= 1
+            QTimer.singleShot(10, look)
+
+    QTimer.singleShot(0, look)
+    return said
+
+
+def choose(path):
+    """Return how a path is chosen in a file dialog."""
+
+    def do(dialog: QFileDialog) -> None:
+        dialog.findChild(QLineEdit, "fileNameEdit").setText(str(path))
+        dialog.accept()
+
+    return do
+
+
+def hit(words: str):
+    """Return how a button with these words is pressed."""
+
+    def do(dialog: QDialog) -> None:
+        (found,) = [b for b in dialog.findChildren(QPushButton) if b.text() == words]
+        QTest.mouseClick(found, LEFT)
+
+    return do
+
+
+def drop_file(w: Window, path) -> None:
+    data = QMimeData()
+    data.setUrls([QUrl.fromLocalFile(str(path))])
+    copy = Qt.DropAction.CopyAction
+    enter = QDragEnterEvent(QPoint(20, 20), copy, data, LEFT, NONE)
+    QApplication.sendEvent(w, enter)
+    assert enter.isAccepted()
+    QApplication.sendEvent(w, QDropEvent(QPointF(20, 20), copy, data, LEFT, NONE))
