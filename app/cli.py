@@ -16,12 +16,24 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
+from app.cli_figures import add_to as add_figures
 from app.cli_sheets import add_to as add_sheets
 from core.errors import EmblemaError
 from core.files import data_folder, write_text
 from core.material import ILLUMINANTS
 
-COMMANDS = ("lay", "demo", "cartoon", "sheets", "keyplan", "counts", "match", "stock")
+COMMANDS = (
+    "lay",
+    "demo",
+    "cartoon",
+    "sheets",
+    "keyplan",
+    "counts",
+    "figures",
+    "order",
+    "match",
+    "stock",
+)
 FAULTS = "fault.txt"  # in the user's data folder: the newest fault of the program's own
 NAMED = 5  # lines of a list whose faults are told
 _BELOW_ZERO = re.compile(r"[-\u2212](\.?\d|inf|nan)", re.IGNORECASE)
@@ -147,6 +159,8 @@ def _parser() -> argparse.ArgumentParser:
     c.add_argument("file", type=Path)
     c.add_argument("--out", type=Path, required=True, metavar="CSV")
     c.set_defaults(run=_counts)
+
+    add_figures(sub, _open, _folder)
 
     c = sub.add_parser("match", help="name the stocked materials nearest to a colour")
     for name in ("L", "a", "b"):
