@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from app.cli_figures import add_to as add_figures
+from app.cli_quote import add_to as add_quote
 from app.cli_sheets import add_to as add_sheets
 from core.errors import EmblemaError
 from core.files import data_folder, write_text
@@ -31,6 +32,7 @@ COMMANDS = (
     "counts",
     "figures",
     "order",
+    "quote",
     "match",
     "stock",
 )
@@ -161,6 +163,7 @@ def _parser() -> argparse.ArgumentParser:
     c.set_defaults(run=_counts)
 
     add_figures(sub, _open, _folder)
+    add_quote(sub, _open)
 
     c = sub.add_parser("match", help="name the stocked materials nearest to a colour")
     for name in ("L", "a", "b"):

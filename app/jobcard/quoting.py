@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from app.jobcard.quoteroom import QuoteRoom
 from app.jobcard.unfold import Unfold
 from app.session import Session
-from app.widgets import text
+from app.widgets import button, text
 from core.commission import Commission
 from core.figures import Figures, Line, tax_line
 from core.figures.money import paid
@@ -30,6 +31,16 @@ class QuotePart(QWidget):
         box.addLayout(self._rows)
         for w in (self.total, self.unpriced, text("Click a figure to see its parts.", "hint")):
             box.addWidget(w)
+        box.addWidget(button("Quote ...", self.open, tip="Its terms, options and the document"))
+        self.room: QuoteRoom | None = None
+
+    def open(self) -> None:
+        """Open the room for the quote."""
+        if self.room is None:
+            self.room = QuoteRoom(self, self.session)
+        self.room.refresh()
+        self.room.show()
+        self.room.raise_()
 
     def show_price(self, doc: Commission | None, f: Figures | None) -> None:
         """Show the price of a layout, or none where nothing is laid."""

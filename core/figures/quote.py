@@ -210,12 +210,17 @@ def _fees(doc: Commission) -> list[Line]:
     terms, cur = doc.terms, doc.currency
     panel = terms.mount == "panel"
     revisions = money(terms.revision * terms.revisions)
-    told = (f"{terms.revisions} rounds at {terms.revision:,}", paid(revisions, cur))
+    told = f"{terms.revisions} rounds at {terms.revision:,}"
+    once = "the fee agreed, once"
     fees = (
-        Line("drawing", "Drawing", money(terms.drawing)),
-        Line("revisions", "Rounds of changes", revisions, (told,)),
-        Line("mounting", "Mounting on the panel", money(terms.mounting) if panel else NOTHING),
-        Line("transport", "Transport", money(terms.transport)),
-        Line("fixing", "Fixing in place", NOTHING if panel else money(terms.fixing)),
+        ("drawing", "Drawing", money(terms.drawing), once),
+        ("revisions", "Rounds of changes", revisions, told),
+        ("mounting", "Mounting on the panel", money(terms.mounting) if panel else NOTHING, once),
+        ("transport", "Transport", money(terms.transport), once),
+        ("fixing", "Fixing in place", NOTHING if panel else money(terms.fixing), once),
     )
-    return [fee for fee in fees if fee.amount]
+    return [
+        Line(key, words, amount, ((made, paid(amount, cur)),))
+        for key, words, amount, made in fees
+        if amount
+    ]
