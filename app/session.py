@@ -37,6 +37,7 @@ SETTLE_MS = 120  # a change waits so long for the next one before it is laid
 CALM_MS = 30  # counts and figures are on the screen so long after they were worked out
 KEEP_MS = 45_000  # unsaved work is kept aside this often
 MOST_UNDO = 500
+BESIDE = ("sheets", "sheeting", "openings", "site")  # of a document: no piece hangs on them
 
 
 Stood = tuple[Commission, Kept, tuple[Round, ...]]
@@ -363,11 +364,15 @@ class Session(QObject):
             self._settle.start()
 
     def _laid_as(self, doc: Commission, kept: Kept) -> bool:
-        """Return whether the layout is that of a document too: sheets only part what is laid."""
+        """Return whether the layout is that of a document too.
+
+        Sheets only part what is laid, and what opens in the wall takes ground by fields alone.
+        """
         laid, layout = self._laid_doc, self._layout
         if laid is None or layout is None or layout.kept is not kept:
             return False
-        return replace(laid, sheets=doc.sheets, sheeting=doc.sheeting) == doc
+        beside = {name: getattr(doc, name) for name in BESIDE}
+        return replace(laid, **beside) == doc
 
     # selection
 

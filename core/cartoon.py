@@ -18,11 +18,12 @@ from numpy.typing import NDArray
 
 from core.agreed import mark_of, piece_marks
 from core.commission import Commission
-from core.drawing import BLACK, Page, Paths, Rgb, Text, scaled
+from core.drawing import BLACK, Item, Page, Paths, Rgb, Text, scaled
 from core.figures import counts
 from core.flow import curve_of
 from core.geometry import polygon_of
 from core.keypage import KEY, key_page
+from core.openmarks import drawn
 from core.paper.division import FIRST_PAPERS, Division, Shown, Tile, as_first_divided, divided
 from core.paper.marks import JOIN, check_bars, join_marks, trim_marks
 from core.paper.printer import CHECK_MM, TRUE, Correction
@@ -230,12 +231,18 @@ def _tile_page(doc: Commission, drawing: _Drawing, tile: Tile, division: Divisio
     page_w, page_h = division.paper.true_mm(division.work_mm)
     shift = np.array([MARGIN_MM - tile.x0, MARGIN_MM - tile.y0])
     mine = _seen(drawing.tree, tile)
-    items: list[Paths | Text] = []
+    items: list[Item] = []
     if len(drawing.flow):
         items.append(_lines(drawing.flow, tile.box, shift, FLOW, 0.15))
     rings = Paths.around(drawing.pieces[mine], pen_mm=0.15)
     items.append(replace(rings, points=rings.points + shift))
     items.append(_lines(drawing.borders, tile.box, shift, BLACK, 0.4))
+
+    def on_page(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        seen = xy if not division.mirrored else np.array([doc.width_mm, 0]) + xy * (-1, 1)
+        return np.asarray(seen + shift)
+
+    items += drawn(doc, on_page, shapely.transform(tile.box, lambda xy: xy + shift))
     joins = [line + shift for line in join_marks(tile, division.tiles)]
     items.append(Paths.of(joins, closed=False, pen_mm=0.1, pen=JOIN))
     for k in mine:

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from shapely import Polygon
 
 from core.bounds import FAR_MM, money, one_of, said, shown, within, written
 from core.commission import (
@@ -34,7 +35,9 @@ from core.geometry import SNAP_MM, lies_as
 from core.goods import check_goods
 from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
 from core.moves import Move
+from core.openings import check_opening
 from core.place import check_place
+from core.site import OPENINGS
 from core.sizes import sizes_for
 from core.terms import MOST_DONE, check_days, check_measured, check_terms
 
@@ -56,6 +59,7 @@ _MOST = {
     "repeats": 5000,
     "sheets": 20_000,
     "done": MOST_DONE,
+    "openings": 500,
 }
 # attribute, words, least, most
 _LIMITS = (
@@ -122,6 +126,7 @@ def check_document(doc: Commission) -> None:
     _check_stands(doc, ids)
     _check_repeats(doc)
     _check_sheets(doc)
+    _check_site(doc)
     _check_numbers(doc.limits, doc.rates)
     check_place(doc.place)
     check_terms(doc.terms)
@@ -248,8 +253,14 @@ def _check_sheets(doc: Commission) -> None:
     within("The weight of a sheet", s.weight_kg, 0.05, 100, " kg")
     within("The level line", s.level_mm, -LARGEST_MM, LARGEST_MM, " mm")
     one_of("The way that sheets are laid", s.laid, WAYS_LAID)
-    for what, lines, least in (("Seam", s.seams, 2), ("Spared place", s.spared, 3)):
-        within(f"The number of {what.lower()}s", len(lines), 0, MOST_DRAWN)
+    drawn = (
+        ("Seam", "seams", s.seams, 2),
+        ("Spared place", "spared places", s.spared, 3),
+        ("Place spared a little", "places spared a little", s.spared_little, 3),
+        ("Place never cut", "places never cut", s.spared_never, 3),
+    )
+    for what, all_of_them, lines, least in drawn:
+        within(f"The number of {all_of_them}", len(lines), 0, MOST_DRAWN)
         for k, line in enumerate(lines, 1):
             check_points(f"{what} {k}", line, least)
     points = 0
@@ -264,6 +275,20 @@ def _check_sheets(doc: Commission) -> None:
     if points > MOST_POINTS:
         raise EmblemaError(f"The sheets have {points:,} points; {MOST_POINTS:,} are the most.")
     _once("sheets have the number", (str(sheet.number) for sheet in doc.sheets))
+
+
+def _check_site(doc: Commission) -> None:
+    if doc.site:
+        check_points("The wall's outline", doc.site, 3)
+        wall = Polygon(doc.site)
+        if not wall.is_valid or wall.area < 1.0:
+            raise EmblemaError("The wall's outline crosses itself or encloses nothing.")
+    for k, o in enumerate(doc.openings, 1):
+        who = f"Opening {k}"
+        one_of(f"{who}: its kind", o.kind, OPENINGS)
+        written(f"{who}: its name", o.name, LONGEST_NAME)
+        check_points(f"{who}: its outline", o.outline, 3)
+        check_opening(o)
 
 
 def _check_move(who: str, move: Move) -> None:

@@ -19,6 +19,7 @@ from core.goods import USUAL, Goods
 from core.material import Lab, Material, check_lab
 from core.moves import STILL, Move
 from core.place import ANYWHERE, Place
+from core.site import Opening
 from core.terms import NO_TERMS, USUAL_DAYS, Days, Measured, Terms, WorkDone
 
 Point = tuple[float, float]
@@ -374,7 +375,8 @@ class Sheeting:
 
     `width_mm`, `height_mm`: the largest sheet, either way round. `laid`: see `WAYS_LAID`. `seams`
     are drawn lines that a seam must follow: a corner of the room, a movement joint; `spared` are
-    rings that seams go round where they can. `level_mm` is the height above the work's lower edge
+    rings that seams go round where they can, `spared_little` where it costs them little, and
+    `spared_never` whatever it costs. `level_mm` is the height above the work's lower edge
     from which it is set, upwards first.
     """
 
@@ -385,6 +387,8 @@ class Sheeting:
     level_mm: float = 0.0
     seams: tuple[Ring, ...] = ()
     spared: tuple[Ring, ...] = ()
+    spared_little: tuple[Ring, ...] = ()
+    spared_never: tuple[Ring, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -428,7 +432,8 @@ class Commission:
     `studio` and `address` are who lays it, under whose `rates`, in `currency`.
     `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
     given once and stays whatever the title becomes. `place` is where it goes, `terms` are the
-    quote's, `days` when it is worked on, `done` what was ticked off.
+    quote's, `days` when it is worked on, `done` what was ticked off. `site` is the outline of the
+    wall about the work, an open ring in mm of the work, empty where none was measured.
     """
 
     title: str
@@ -461,6 +466,8 @@ class Commission:
     terms: Terms = NO_TERMS
     days: Days = USUAL_DAYS
     done: tuple[WorkDone, ...] = ()
+    openings: tuple[Opening, ...] = ()
+    site: Ring = ()
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property

@@ -20,6 +20,7 @@ from core.errors import EmblemaError
 from core.files import write_text, write_whole
 from core.flow import curve_of
 from core.geometry import lines_in, polygon_of
+from core.openings import lies_on_fields, shape_of
 from core.pieces import Layout
 from core.plaintext import csv_text, xml_text
 from core.sheets.made import sheet_of
@@ -148,6 +149,7 @@ def _not_laid(doc: Commission) -> list[str]:
         "borders": [polygon_of(f.outline).boundary for f in doc.fields],
         "flow lines": [curve_of(line) for line in doc.flow_lines],
         "sheets": [polygon_of(s.outline).boundary for s in doc.sheets],
+        "openings": [shape_of(o).exterior for o in doc.openings],
     }
     out = []
     for kind, shapes in kinds.items():
@@ -244,7 +246,7 @@ def write_geojson(path: str | Path, doc: Commission, layout: Layout) -> None:
 
 
 def write_setting_out(path: str | Path, doc: Commission) -> None:
-    """Write fields and flow lines in the form that `core.setting_out` reads."""
+    """Write fields, flow lines, openings and the wall in the form that `core.setting_out` reads."""
     features = []
     for f in doc.fields:
         properties: dict[str, object] = {"name": f.name, "motif": f.motif}
@@ -259,6 +261,11 @@ def write_setting_out(path: str | Path, doc: Commission) -> None:
         if line.tessera_mm is not None:
             properties |= {"tessera_mm": line.tessera_mm, "leads": line.leads}
         features.append(_feature(properties, curve_of(line)))
+    for o in doc.openings:
+        properties = {"opening": o.kind, "name": o.name, "leave_open": not lies_on_fields(doc, o)}
+        features.append(_feature(properties, shape_of(o)))
+    if doc.site:
+        features.append(_feature({"site": True}, shapely.Polygon(doc.site)))
     write_text(path, json.dumps({"type": "FeatureCollection", "features": features}, indent=1))
 
 

@@ -111,6 +111,15 @@ def add_fields(doc: Commission, new: Sequence[Field], shapes: Sequence[MultiPoly
     return Edited(out, new[0].id, tuple(told))
 
 
+def ground_left_open(doc: Commission, shape: MultiPolygon) -> tuple[Commission, tuple[str, ...]]:
+    """Take the ground of a shape from the fields, as one drawn over them would, and say how."""
+    number = next_id("f", (f.id for f in doc.fields))
+    hole = field_of(number, "", ())
+    out, told = _on_top(doc, [hole], [shape], doc.linked() | {number})
+    left = tuple(f for f in out.fields if f.id != number)
+    return replace(out, fields=left), tuple(told)
+
+
 def _on_top(
     doc: Commission, new: Sequence[Field], shapes: Sequence[MultiPolygon], fixed: Collection[str]
 ) -> tuple[Commission, list[str]]:
@@ -214,20 +223,25 @@ def closed_curve(points: Sequence[Point], step_mm: float = 2.0) -> np.ndarray[An
 
 
 def add_ground(doc: Commission, name: str = "Ground", **choices: Any) -> Edited:
-    """Make one field of whatever no field covers, beneath all others."""
+    """Make one field of whatever no field covers, beneath all others; openings stay open."""
     number = next_id("f", (f.id for f in doc.fields))
     new = field_of(number, name, (), **choices)
     check_field(new)
-    knitted = room_left(areas(doc), whole_work(doc))
-    if knitted[-1].area < LEAST_MM2:
+    *knitted, ground = room_left([*areas(doc), *_open(doc)], whole_work(doc))
+    if ground.area < LEAST_MM2:
         raise EmblemaError("The fields already cover the whole work.")
-    fields, _ = as_shaped((*doc.fields, new), knitted)
+    fields, _ = as_shaped((*doc.fields, new), [*knitted[: len(doc.fields)], ground])
     return Edited(replace(doc, fields=(fields[-1], *fields[:-1])), number)
 
 
 def areas(doc: Commission) -> list[MultiPolygon]:
     """Return every field's shape, in order."""
     return [polygon_of(f.outline) for f in doc.fields]
+
+
+def _open(doc: Commission) -> list[MultiPolygon]:
+    """Return the openings of the wall."""
+    return [polygons_of(Polygon(o.outline)) for o in doc.openings]
 
 
 def as_shaped(
@@ -414,10 +428,14 @@ def split(doc: Commission, field_id: str, points: Sequence[Point]) -> Edited:
 
 
 def gaps_and_overlaps(doc: Commission) -> tuple[tuple[str, float, MultiPolygon], ...]:
-    """Return what no field covers, and what two cover: ("gap" or "overlap", mm2, where)."""
+    """Return what no field covers, and what two cover: ("gap" or "overlap", mm2, where).
+
+    What opens in the wall is no gap.
+    """
     shapes = areas(doc)
     found = []
-    gap = polygons_of(shapely.difference(whole_work(doc), shapely.union_all(shapes)))
+    covered = shapely.union_all([*shapes, *_open(doc)])
+    gap = polygons_of(shapely.difference(whole_work(doc), covered))
     found += [("gap", p.area, MultiPolygon([p])) for p in gap.geoms if p.area > 1e-2]
     if shapes:
         a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")

@@ -3,7 +3,9 @@
 Polygons are fields (properties name, motif, laying, tessera_mm, joint_mm, follow_border and the
 other choices of a field); line strings are flow lines (properties.field: a field's name, or null
 for all fields; tessera_mm: how large pieces are along it, which then leads no courses unless
-`leads` is true). Where fields overlap, the later lies above, as on the bench.
+`leads` is true). Where fields overlap, the later lies above, as on the bench. A polygon with the
+property `opening` (a kind, such as socket) is no field but an opening of the wall, which fields are
+left open for unless `leave_open` is false; one whose `site` is true is the wall itself.
 
 References
 ----------
@@ -21,13 +23,16 @@ from typing import Any
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from core.bounds import one_of
 from core.checks import check_document, check_points
-from core.commission import Colour, Commission, Field, FlowLine, Laying, check_field
+from core.commission import Colour, Commission, Field, FlowLine, Laying, Ring, check_field
 from core.coverage import SPECK, polygons_of
 from core.errors import EmblemaError, lowered
 from core.geometry import outline_of, polygon_of
 from core.members import read_json
+from core.openings import with_opening
 from core.plaintext import decoded
+from core.site import OPENINGS, Opening
 from core.typed import typed
 
 _LAYING = {f.name for f in attributes(Laying)}
@@ -81,7 +86,7 @@ def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
         features = [_feature(k, raw) for k, raw in enumerate(_features(path), 1)]
         fields: list[Field] = []
         for f in features:
-            if f.areas:
+            if f.areas and not _is_site(f):
                 fields.append(_field(f, len(fields) + 1, notes))
         if not fields:
             raise EmblemaError("It holds no field: no Polygon among its features.")
@@ -104,10 +109,50 @@ def read_setting_out(path: str | Path) -> tuple[Commission, tuple[str, ...]]:
                 )
         laid = _one_above_another(fields, notes)
         doc = _commission(path.stem, laid, _flow(features, fields, laid, notes))
+        doc = _with_site(doc, [f for f in features if _is_site(f)], notes)
         check_document(doc)
     except EmblemaError as e:
         raise EmblemaError(f"'{path.name}': {lowered(e)}") from e
     return doc, tuple(notes)
+
+
+def _is_site(f: _Feature) -> bool:
+    """Return whether a feature is the wall or one of its openings, and no field."""
+    return bool(f.properties.get("opening") or f.properties.get("site"))
+
+
+def _with_site(doc: Commission, of_site: Sequence[_Feature], notes: dict[str, None]) -> Commission:
+    """Return a commission with the wall and its openings, fields left open for those."""
+    count = 0
+    for f in of_site:
+        if f.properties.get("site") is True:
+            doc = replace(doc, site=_one_ring("The wall", f, notes))
+            continue
+        count += 1
+        kind = _label(f.properties, "opening")
+        one_of(f"Opening {count}: its kind", kind, OPENINGS)
+        name = _label(f.properties, "name") or f"{kind.capitalize()} {count}"
+        leave = f.properties.get("leave_open", True)
+        if not isinstance(leave, bool):
+            raise EmblemaError(f"Opening '{name}': leave_open is neither true nor false.")
+        opening = Opening(kind, name, _one_ring(f"Opening '{name}'", f, notes))
+        doc, told = with_opening(doc, opening, leave)
+        notes |= dict.fromkeys(told)
+    return doc
+
+
+def _one_ring(who: str, feature: _Feature, notes: dict[str, None]) -> Ring:
+    """Return the outline of what is one area without holes."""
+    try:
+        rings = [r for area in typed(_Areas, {"outline": feature.areas}).outline for r in area]
+        if len(rings) != 1:
+            raise EmblemaError("It is not one area without holes.")
+        xy = _flat(rings[0], notes)
+        xy = xy[:-1] if len(xy) > 1 and xy[0] == xy[-1] else xy
+        check_points("Its outline", xy, 3)
+    except EmblemaError as e:
+        raise EmblemaError(f"{who}: {lowered(e)}") from e
+    return tuple(xy)
 
 
 def _commission(title: str, fields: Sequence[Field], lines: Sequence[FlowLine]) -> Commission:

@@ -49,7 +49,9 @@ def carry(before: Commission, after: Commission) -> tuple[Commission, tuple[str,
         for p in r.places
     )
     words = [PARTED] if spoilt else []
-    known = {r.id: r for r in before.repeats}
+    # an opening is in one place of the wall alone, and so is what it takes of a place
+    opened = before.openings != after.openings
+    known = {} if opened else {r.id: r for r in before.repeats}
     for repeat in doc.repeats:
         was = known.get(repeat.id)
         if was is not None and {p.fields for p in repeat.places} <= {p.fields for p in was.places}:

@@ -8,23 +8,24 @@ its pieces interlock.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from core.commission import Sheeting
 from core.errors import EmblemaError, Stopped
+from core.sheets.beside import all_round, both_whole, parted_beside, through
+from core.sheets.bond import WANDER, Places, bond, either_way
 from core.sheets.cut import cheapest_cut
 from core.sheets.graph import Floats, Ints, JointGraph
 
-WANDER = 0.08  # of a sheet's side, at least, that is left for its seams to wander in
 ALONG = 2.5  # times that a seam costs where it follows a course, since it then runs straight
 BETWEEN_FIELDS = 0.7  # times, where two fields meet: an edge of the drawing hides it
-SPARED = 8.0  # times, across a place that is to be spared
+SPARED = (2.5, 8.0, 1000.0)  # times, across a place that is to be spared a little, much, wholly
 UNEVEN = 0.85  # share by which joints cost more or less here and there, so that seams wander
 WAVE = 2.5  # tesserae between one such place and the next
 BACK = 0.5  # of a piece's side: what it costs to lie a whole wander from where its sheet began
@@ -40,10 +41,12 @@ def divide(
     seed: int = 1,
     stop: Callable[[], bool] = lambda: False,
     tell: Callable[[float], object] = lambda share: None,
+    openings: Sequence[Polygon] = (),
 ) -> Ints:
     """Return on which sheet each piece is, shape (n,), numbered from 0 in no order.
 
-    `tell` hears what share of the seams is laid.
+    `tell` hears what share of the seams is laid. No sheet goes all round one of the `openings`:
+    seams run into it, so that each sheet beside it can be set past what sticks out there.
 
     Raises
     ------
@@ -58,12 +61,14 @@ def divide(
     _check_limits(graph, sheeting, tessera)
     apart = ~_crossed(graph, sheeting.seams)
     part = graph.parts(np.zeros(len(graph), np.int64), apart)
+    never = [shapely.Polygon(r).buffer(0) for r in sheeting.spared_never]
+    places = Places.of(openings, never)
     label, begun = np.full(len(graph), -1), 0
     cells: list[Floats] = []
     for k in range(int(part.max()) + 1):
         mine = np.flatnonzero(part == k)
-        limits = _either_way(graph, mine, sheeting)
-        found, boxes = _bond(graph, mine, limits)
+        limits = either_way(graph, mine, sheeting)
+        found, boxes = bond(graph, mine, limits, places)
         label[mine] = begun + found
         begun += len(boxes)
         cells += boxes
@@ -83,17 +88,28 @@ def divide(
         label = whole(graph, label, apart, shape)
     label = _without_necks(graph, label, apart, shape, tessera)
     label, shape = _within_limits(graph, label, shape, sheeting, apart)
-    label = _joined(graph, label, shape, sheeting, apart)
+    if openings:
+        label, origin = parted_beside(graph, label, cost, openings)
+        shape = _Shape.of(graph, shape.window[origin], label)
+    label = _joined(graph, label, shape, sheeting, apart, openings)
     return np.unique(label, return_inverse=True)[1].astype(np.int64)
 
 
-def halves(graph: JointGraph, sheeting: Sheeting, seed: int = 1) -> NDArray[np.bool_]:
+def halves(
+    graph: JointGraph, sheeting: Sheeting, seed: int = 1, openings: Sequence[Polygon] = ()
+) -> NDArray[np.bool_]:
     """Return which pieces are on the second of two halves, shape (n,).
 
-    The seam runs across the longer side, where it costs least near the middle.
+    The seam runs across the longer side, where it costs least near the middle, or into one of the
+    `openings` that the pieces go all round.
     """
+    every = np.arange(len(graph))
+    cost = _cost(graph, sheeting, float(np.sqrt(np.median(graph.area_mm2))), seed)
+    for opening in openings:
+        if all_round(graph, every, opening):
+            return through(graph, every, cost, opening)
     n, area = len(graph), graph.area_mm2
-    box = _bounds(graph, np.arange(n))
+    box = graph.box_of(every)
     along = graph.centre_mm[:, int(box[3] - box[1] > box[2] - box[0])]
     order = np.argsort(along, kind="stable")
     share = np.empty(n)
@@ -101,14 +117,7 @@ def halves(graph: JointGraph, sheeting: Sheeting, seed: int = 1) -> NDArray[np.b
     one, two = np.zeros(n), np.zeros(n)
     one[share > 0.5 + WANDER], two[share < 0.5 - WANDER] = np.inf, np.inf
     one[order[-1]] = two[order[0]] = np.inf  # neither half is empty
-    cost = _cost(graph, sheeting, float(np.sqrt(np.median(area))), seed)
-    second = cheapest_cut(n, graph.a, graph.b, cost, one, two)
-    for half in (False, True):  # what is cut off from its half belongs to the other
-        part = graph.parts(second.astype(np.int64))
-        on = np.flatnonzero(second == half)
-        main = np.bincount(part[on], area[on]).argmax()
-        second[on[part[on] != main]] = not half
-    return second
+    return both_whole(graph, cheapest_cut(n, graph.a, graph.b, cost, one, two))
 
 
 def _check_limits(graph: JointGraph, sheeting: Sheeting, tessera: float) -> None:
@@ -134,84 +143,6 @@ def _crossed(
     return out
 
 
-def _either_way(graph: JointGraph, mine: Ints, sheeting: Sheeting) -> tuple[float, float]:
-    """Return the largest sheet's width and height, mm, as drawn or turned: as fewer sheets do.
-
-    Never so large that it weighs more than its limit.
-    """
-    box = _bounds(graph, mine)
-    per_mm2 = float(graph.kg[mine].sum() / graph.area_mm2[mine].sum())
-    w, h = sheeting.width_mm, sheeting.height_mm
-    by = min(1.0, math.sqrt(0.92 * sheeting.weight_kg / (per_mm2 * w * h)))
-    w, h = w * by, h * by
-
-    def number(size: tuple[float, float]) -> int:
-        sides = zip(box[2:] - box[:2], size, _spacing(graph, mine, size), strict=True)
-        across, down = (_steps(*side) for side in sides)
-        return across * down
-
-    return min(((w, h), (h, w)), key=number)
-
-
-def _spacing(graph: JointGraph, mine: Ints, size: tuple[float, float]) -> tuple[float, float]:
-    """Return how far sheets of a size begin from one another, so that their seams can wander."""
-    largest = np.percentile(graph.bounds[mine, 2:] - graph.bounds[mine, :2], 95, axis=0)
-    across, down = (
-        s - min(max(WANDER * s, 1.5 * most), 0.5 * s) for s, most in zip(size, largest, strict=True)
-    )
-    return across, down
-
-
-def _steps(extent: float, size: float, spacing: float) -> int:
-    """Return how many sheets go side by side; where one is enough no seam has to wander."""
-    return 1 if extent <= size else math.ceil(extent / spacing)
-
-
-def _bond(graph: JointGraph, mine: Ints, size: tuple[float, float]) -> tuple[Ints, list[Floats]]:
-    """Return pieces parted in rows, and each row in columns, and the box that each sheet may fill.
-
-    Rows are alike in height; a row's columns hold alike much.
-    """
-    across, down = _spacing(graph, mine, size)
-    centre, bounds = graph.centre_mm[mine], graph.bounds[mine]
-    low, high = centre[:, 1].min(), centre[:, 1].max()
-    rows = _steps(bounds[:, 3].max() - bounds[:, 1].min(), size[1], down)
-    row = np.minimum((centre[:, 1] - low) * rows / max(high - low, 1e-9), rows - 1).astype(np.int64)
-    label = np.zeros(len(mine), np.int64)
-    boxes: list[Floats] = []
-    for r in range(rows):
-        on = np.flatnonzero(row == r)
-        for run in _runs(centre[on, 0], across):
-            some = on[run]
-            x = centre[some, 0]
-            order = np.argsort(x, kind="stable")
-            wide = bounds[some, 2].max() - bounds[some, 0].min()
-            columns = _steps(wide, size[0], across)
-            share = np.cumsum(graph.area_mm2[mine[some]][order])
-            place = np.minimum(columns * (share - share[0] / 2) / share[-1], columns - 1e-9)
-            column = np.empty(len(some), np.int64)
-            column[order] = place.astype(np.int64)
-            if columns > 1 and max(np.ptp(x[column == c]) for c in np.unique(column)) > across:
-                column = np.minimum((x - x.min()) * columns / np.ptp(x), columns - 1).astype(
-                    np.int64
-                )
-            for c in np.unique(column):
-                here = some[column == c]
-                label[here] = len(boxes)
-                box = graph.bounds[mine[here]]
-                middle = (box[:, :2].min(axis=0) + box[:, 2:].max(axis=0)) / 2
-                half = np.array(size) / 2
-                boxes.append(np.r_[middle - half, middle + half])
-    return label, boxes
-
-
-def _runs(x: Floats, far: float) -> list[Ints]:
-    """Return places that are not parted by a gap as wide as a sheet, run by run."""
-    order = np.argsort(x, kind="stable")
-    gaps = np.flatnonzero(np.diff(x[order]) > far)
-    return [np.asarray(r, np.int64) for r in np.split(order, gaps + 1) if len(r)]
-
-
 @dataclass(frozen=True, slots=True)
 class _Shape:
     """Where each sheet may be, and where it began; both boxes (k, 4), mm."""
@@ -221,7 +152,7 @@ class _Shape:
 
     @staticmethod
     def of(graph: JointGraph, window: Floats, label: Ints) -> _Shape:
-        begun = np.array([_bounds(graph, label == k) for k in range(len(window))])
+        begun = np.array([graph.box_of(label == k) for k in range(len(window))])
         return _Shape(window, begun)
 
     def may_hold(self, bounds: Floats, sheet: int) -> NDArray[np.bool_]:
@@ -231,12 +162,6 @@ class _Shape:
             bounds[:, 2:] <= w[2:] + NOTHING_MM
         ).all(1)
         return out
-
-
-def _bounds(graph: JointGraph, on: NDArray[np.bool_] | Ints) -> Floats:
-    b = graph.bounds[on]
-    out: Floats = np.r_[b[:, :2].min(axis=0), b[:, 2:].max(axis=0)]
-    return out
 
 
 def _pairs(graph: JointGraph, label: Ints, kept: NDArray[np.bool_]) -> tuple[Ints, Floats]:
@@ -250,11 +175,16 @@ def _pairs(graph: JointGraph, label: Ints, kept: NDArray[np.bool_]) -> tuple[Int
 
 
 def _joined(
-    graph: JointGraph, label: Ints, shape: _Shape, sheeting: Sheeting, apart: NDArray[np.bool_]
+    graph: JointGraph,
+    label: Ints,
+    shape: _Shape,
+    sheeting: Sheeting,
+    apart: NDArray[np.bool_],
+    openings: Sequence[Polygon] = (),
 ) -> Ints:
     """Join what is smaller than half a sheet to its neighbour, where both together are one.
 
-    What is begun larger moves its window over both.
+    What is begun larger moves its window over both. None is made that goes round an opening.
     """
     label = label.copy()
     usual = np.median(np.bincount(label, graph.area_mm2))
@@ -272,13 +202,16 @@ def _joined(
             ]
             if not _fits(both, shape.window[one]):
                 continue
-            if best is None or (small, -shared) < best[:2]:
+            if best is not None and (small, -shared) >= best[:2]:
+                continue
+            pieces = (label == one) | (label == two)
+            if not any(all_round(graph, pieces, o) for o in openings):
                 best = small, -shared, one, two
         if best is None:
             return label
         one, two = best[2:]
         label[label == two] = one
-        shape.begun[one] = _bounds(graph, label == one)
+        shape.begun[one] = graph.box_of(label == one)
         middle = (shape.begun[one, :2] + shape.begun[one, 2:]) / 2
         half = (shape.window[one, 2:] - shape.window[one, :2]) / 2
         shape.window[one] = np.r_[middle - half, middle + half]
@@ -298,9 +231,12 @@ def _cost(graph: JointGraph, sheeting: Sheeting, tessera: float, seed: int) -> F
     times[~alike] = BETWEEN_FIELDS
     # fine work is spared by itself: its joints are near, and hands see them
     times *= np.clip(tessera / np.sqrt((graph.area_mm2[a] + graph.area_mm2[b]) / 2), 1.0, 3.0)
-    if sheeting.spared:
-        spared = shapely.union_all([shapely.Polygon(r).buffer(0) for r in sheeting.spared])
-        times[shapely.contains_xy(spared, graph.middle_mm)] *= SPARED
+    rings = (sheeting.spared_little, sheeting.spared, sheeting.spared_never)
+    dear = np.ones(len(a))
+    for some, by in zip(rings, SPARED, strict=True):
+        spared = shapely.union_all([shapely.Polygon(r).buffer(0) for r in some])
+        dear[shapely.contains_xy(spared, graph.middle_mm)] = by
+    times *= dear
     return graph.length_mm * times * _wavering(graph.middle_mm, WAVE * tessera, seed)
 
 
@@ -453,7 +389,7 @@ def _within_limits(
     while todo:
         k = todo.pop()
         mine = np.flatnonzero(label == k)
-        box = _bounds(graph, mine)
+        box = graph.box_of(mine)
         over = (box[2:] - box[:2]) / (window[k][2:] - window[k][:2])
         if len(mine) < 2 or (
             over.max() <= 1 + NOTHING_MM / 100 and graph.kg[mine].sum() <= sheeting.weight_kg

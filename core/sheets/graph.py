@@ -66,6 +66,12 @@ class JointGraph:
         out: Floats = (self.bounds[:, :2] + self.bounds[:, 2:]) / 2
         return out
 
+    def box_of(self, which: Ints | NDArray[np.bool_]) -> Floats:
+        """Return the box about some pieces, shape (4,)."""
+        b = self.bounds[which]
+        out: Floats = np.r_[b[:, :2].min(axis=0), b[:, 2:].max(axis=0)]
+        return out
+
     def only(self, which: Ints) -> JointGraph:
         """Return some of the pieces, and the joints between them."""
         number = np.full(len(self), -1)

@@ -27,32 +27,38 @@ from core.errors import EmblemaError
 from core.figures import CAUTIONS
 from core.geometry import polygon_of, polygons_in
 from core.lettering import CAPITAL, LEAST_MM, fitted, wide_mm, wrapped
+from core.openmarks import drawn
 from core.paper.sizes import PAPERS as SIZES
 from core.pieces import Layout
 from core.sheets.made import OnSheet, Sheets
 from core.sheets.panel import ordinal
+from core.sheets.planparts import (
+    FAINT,
+    FOOT_MM,
+    MARGIN_MM,
+    TITLE_MM,
+    Box,
+    far_from,
+    foot_of,
+    sized,
+    table,
+)
+from core.sheets.wallplan import wall_pages
 
 Floats = NDArray[np.float64]
 
 PAPERS = ("A4", "A3")
-MARGIN_MM = 10.0
-TITLE_MM = 15.0
-FOOT_MM = 6.0
 TABLE_MM = 94.0  # wide
 APART_MM = 6.0  # one table from the next
 BELOW_MM = 104.0  # high, of the table where it stands below the plan
 ADVICE_MM = 52.0  # high, where it stands below the plan
-ROW_MM = 5.0
 ADVICE_SIZES_MM = (3.2, 2.9, 2.6, LEAST_MM)
 DIMENSION_MM = 9.0  # beside the plan, for the sizes of the work
 
-FAINT: Rgb = (190, 190, 190)
-GREY: Rgb = (110, 110, 110)
 BLUE: Rgb = (20, 90, 170)
 RED: Rgb = (176, 28, 28)
 
 
-Box = tuple[float, float, float, float]
 # heading and where each column ends, mm from the table's left
 COLUMNS = (
     ("set", 6.0),
@@ -99,7 +105,7 @@ def _parting(side_mm: float, apart_mm: float) -> int:
 def keyplan_pages(
     doc: Commission, layout: Layout, sheets: Sheets, paper: str = "A4"
 ) -> tuple[Page, ...]:
-    """Return the key plan, and further pages where the table is long.
+    """Return the key plan, further pages where its table is long, and the wall's where known.
 
     Parameters
     ----------
@@ -132,7 +138,7 @@ def keyplan_pages(
         items += _advice(doc, [(x + TABLE_MM + 8, y, w - MARGIN_MM, low)])
     foot = f"mark {mark_of(piece_marks(doc, layout))}   {doc.title}   key plan"
     rows, left = _table(doc, sorted(sheets.each, key=lambda s: s.order), x, y, low)
-    pages = [Page(w, h, "Key plan", (*items, *rows, *_foot(foot, w, h)))]
+    pages = [Page(w, h, "Key plan", (*items, *rows, *foot_of(foot, w, h)))]
     while left:
         more: list[Item] = []
         for k in range(int((w - 2 * MARGIN_MM + APART_MM) / (TABLE_MM + APART_MM))):
@@ -140,7 +146,8 @@ def keyplan_pages(
             more += rows
             if not left:
                 break
-        pages.append(Page(w, h, "Key plan, sheets", (*more, *_foot(f"{foot}, sheets", w, h))))
+        pages.append(Page(w, h, "Key plan, sheets", (*more, *foot_of(f"{foot}, sheets", w, h))))
+    pages += wall_pages(doc, sheets, (long, short), f"{foot}, wall")
     return tuple(pages)
 
 
@@ -172,11 +179,6 @@ def _title(doc: Commission, sheets: Sheets, by: float, w: float) -> list[Item]:
     ]
 
 
-def _foot(words: str, w: float, h: float) -> list[Text]:
-    words, size = fitted(words, 2.8, w - 2 * MARGIN_MM, LEAST_MM)
-    return [Text(MARGIN_MM, h - MARGIN_MM + 1.0, words, size, colour=GREY)]
-
-
 def _plan(doc: Commission, sheets: Sheets, by: float, box: Box) -> list[Item]:
     """Return the wall with its borders, seams, numbers, level line and sizes."""
     corner = np.array(box[:2])
@@ -195,6 +197,7 @@ def _plan(doc: Commission, sheets: Sheets, by: float, box: Box) -> list[Item]:
         around([shapely.box(0, 0, doc.width_mm, doc.height_mm)], 0.7),
     ]
     items += _named(sheets, by, corner)
+    items += drawn(doc, lambda xy: xy * by + corner, shapely.box(x0, y0, x0 + w, y0 + h), True)
     seams = [np.array(line) * by + corner for line in doc.sheeting.seams]
     items.append(Paths.of(seams, closed=False, pen_mm=0.9, pen=RED))
     level = y0 + h - doc.sheeting.level_mm * by
@@ -204,24 +207,8 @@ def _plan(doc: Commission, sheets: Sheets, by: float, box: Box) -> list[Item]:
     items.append(Text(x0 - 7, level - 2.0, "level", 2.6, colour=BLUE, bold=True))
     return [
         *items,
-        *_size(f"{round(doc.width_mm, 1):g} mm", (x0, y0 + h + 5), (x0 + w, y0 + h + 5)),
-        *_size(f"{round(doc.height_mm, 1):g} mm", (x0 - 4, y0 + h), (x0 - 4, y0)),
-    ]
-
-
-def _size(words: str, a: tuple[float, float], b: tuple[float, float]) -> list[Item]:
-    """Return a dimension line, its words in a gap at its middle."""
-    one, two = np.array(a), np.array(b)
-    way = (two - one) / np.hypot(*(two - one))
-    across = 1.3 * np.array([-way[1], way[0]])
-    middle, half = (one + two) / 2, wide_mm(words, 3.2) / 2 + 1
-    lines = [np.stack([end - across, end + across]) for end in (one, two)]
-    if 2 * half < np.hypot(*(two - one)):
-        lines += [np.stack([one, middle - half * way]), np.stack([middle + half * way, two])]
-    turn = float(np.degrees(np.arctan2(way[1], way[0])))
-    return [
-        Paths.of(lines, closed=False, pen_mm=0.2),
-        Text(float(middle[0]), float(middle[1]), words, 3.2, "middle", turn),
+        *sized(f"{round(doc.width_mm, 1):g} mm", (x0, y0 + h + 5), (x0 + w, y0 + h + 5)),
+        *sized(f"{round(doc.height_mm, 1):g} mm", (x0 - 4, y0 + h), (x0 - 4, y0)),
     ]
 
 
@@ -268,25 +255,12 @@ def _table(
     doc: Commission, each: list[OnSheet], x: float, y: float, low: float
 ) -> tuple[list[Item], list[OnSheet]]:
     """Return the sheets' distances to the edges of the work, and those there is no room for."""
-    size = 2.9
-    items: list[Item] = [
-        Text(x, y + 1, "From each edge of the work to the sheet, mm", size, colour=GREY)
+    whole = 0.0, 0.0, doc.width_mm, doc.height_mm
+    rows = [
+        [*far_from(s, whole), "{:.0f} × {:.0f}".format(*s.size_mm), f"{s.kg:.2f}"] for s in each
     ]
-    y += 6
-    for name, end in COLUMNS:
-        items.append(Text(x + end, y, name, size, "end", bold=True))
-    fit = max(1, int((low - y) / ROW_MM))
-    rules = []
-    for s in each[:fit]:
-        y += ROW_MM
-        x0, y0, x1, y1 = s.box_mm
-        w, h = s.size_mm
-        far = (x0, doc.width_mm - x1, y0, doc.height_mm - y1)
-        told = (*(f"{v:.0f}" for v in far), f"{w:.0f} × {h:.0f}", f"{s.kg:.2f}")
-        for (_, end), words in zip(COLUMNS, (str(s.order), str(s.number), *told), strict=True):
-            items.append(Text(x + end, y, words, size, "end", bold=end == COLUMNS[1][1]))
-        rules.append(np.array([[x, y + ROW_MM / 2], [x + TABLE_MM, y + ROW_MM / 2]]))
-    items.append(Paths.of(rules, closed=False, pen_mm=0.08, pen=FAINT))
+    title = "From each edge of the work to the sheet, mm"
+    items, fit = table(title, COLUMNS, rows, (x, y, low))
     return items, each[fit:]
 
 

@@ -15,15 +15,18 @@ import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from core.bounds import shown
 from core.commission import Commission, Sheet
 from core.errors import EmblemaError
 from core.files import write_text
 from core.geometry import outline_of, polygon_of, polygons_in
+from core.openings import gone_round, shape_of
 from core.pieces import Layout
 from core.plaintext import csv_text
 from core.sheets.divide import divide, halves
 from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
 from core.sheets.order import setting_order
+from core.site import Opening
 
 NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
 SIDES = ("left", "above", "right", "below")
@@ -133,7 +136,7 @@ def divided(
     held = sheet_of(stay, graph.polygons)
     free = np.flatnonzero(held == 0)
     label = np.full(len(graph), -1)
-    label[free] = divide(graph.only(free), doc.sheeting, doc.seed, stop, tell)
+    label[free] = divide(graph.only(free), doc.sheeting, doc.seed, stop, tell, opened(doc))
     rooms = [np.flatnonzero(label == k) for k in range(int(label.max(initial=-1)) + 1)]
     boxes = np.array([shapely.total_bounds(graph.polygons[r]) for r in rooms]).reshape(-1, 4)
     numbers = (n for n in count(1) if n not in {s.number for s in stay})
@@ -141,6 +144,11 @@ def divided(
         _sheet(graph, rooms[k], next(numbers)) for k in setting_order(boxes, _level(doc)).tolist()
     ]
     return replace(doc, sheets=tuple(sorted((*stay, *made), key=lambda s: s.number)))
+
+
+def opened(doc: Commission) -> tuple[Polygon, ...]:
+    """Return the areas of the wall's openings, mm of the work."""
+    return tuple(shape_of(o) for o in doc.openings)
 
 
 def _level(doc: Commission) -> float:
@@ -412,7 +420,7 @@ def parted(
     if len(which) < 2:
         raise EmblemaError(f"Sheet {sheet} is a single piece.")
     new = max(s.number for s in doc.sheets) + 1
-    on[which[halves(graph.only(which), doc.sheeting, doc.seed)]] = new
+    on[which[halves(graph.only(which), doc.sheeting, doc.seed, opened(doc))]] = new
     return _with_changed(doc, graph, on, [sheet, new])
 
 
@@ -441,15 +449,31 @@ def _by_hand(
     return graph, on, np.flatnonzero(on == sheets[0])
 
 
+def _gone_round(doc: Commission, sheet: Sheet) -> tuple[Opening, ...]:
+    return gone_round(doc, polygon_of(sheet.outline))
+
+
 def _with_changed(doc: Commission, graph: JointGraph, on: Ints, changed: list[int]) -> Commission:
     """Return the commission with the rooms of some sheets made anew, those without pieces gone.
 
     Numbers stay: what is written on paper does not change.
+
+    Raises
+    ------
+    EmblemaError
+        A sheet would go all round an opening that none went round before.
     """
     each = {s.number: s for s in doc.sheets}
+    before = {o for k in changed if k in each for o in _gone_round(doc, each[k])}
     for k in changed:
         which = np.flatnonzero(on == k)
         was = each.pop(k, None)
         if len(which):
             each[k] = _sheet(graph, which, k, was is not None and was.pinned)
+            round_it = [o for o in _gone_round(doc, each[k]) if o not in before]
+            if round_it:
+                raise EmblemaError(
+                    f"Sheet {k} would go all round '{shown(round_it[0].name)}' and could not be "
+                    "set past it; leave a seam that runs into it."
+                )
     return replace(doc, sheets=tuple(each[k] for k in sorted(each)))

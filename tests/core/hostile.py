@@ -36,6 +36,7 @@ from core.goods import Goods
 from core.material import Material
 from core.moves import Move
 from core.place import Place
+from core.site import OPENINGS, Opening
 
 DEEP = "[" * 50_000 + "]" * 50_000
 VALUES: tuple[Any, ...] = (
@@ -96,7 +97,11 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
             *(30.0, 40.0, 2.0, "mirrored", 8.0),
             seams=(((24.0, 0.0), (24.0, 32.0)),),
             spared=(hole,),
+            spared_little=(box(2, 2, 8, 8),),
+            spared_never=(box(30, 2, 40, 8),),
         ),
+        openings=(Opening("socket", "Socket", box(26, 20, 34, 28)),),
+        site=box(-100, -200, 300, 100),
         sheets=(
             Sheet(1, ((box(0, 0, 24, 32), hole),), pinned=True),
             Sheet(4, ((box(24, 0, 48, 32),),)),
@@ -320,6 +325,8 @@ def _sheets(doc: Commission, rng: random.Random) -> Commission:
         level_mm=_number(rng),
         seams=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
         spared=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
+        spared_little=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
+        spared_never=tuple(senseless_ring(rng) for _ in range(rng.choice((0, 1, 5)))),
     )
     sheets = tuple(
         Sheet(
@@ -329,7 +336,11 @@ def _sheets(doc: Commission, rng: random.Random) -> Commission:
         )
         for n in rng.sample(range(1, 100), rng.choice((0, 0, 1, 2, 6)))
     )
-    return replace(doc, sheeting=sheeting, sheets=sheets)
+    openings = tuple(
+        Opening(rng.choice(OPENINGS), "", senseless_ring(rng)) for _ in range(rng.choice((0, 1, 4)))
+    )
+    site = senseless_ring(rng) if rng.random() < 0.3 else ()
+    return replace(doc, sheeting=sheeting, sheets=sheets, openings=openings, site=site)
 
 
 def _sizes(doc: Commission, rng: random.Random) -> Commission:
