@@ -33,6 +33,7 @@ COMMANDS = (
     "figures",
     "order",
     "quote",
+    "calendar",
     "match",
     "stock",
 )

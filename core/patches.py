@@ -22,6 +22,7 @@ from scipy import sparse
 from core.commission import Commission
 from core.errors import Stopped
 from core.figures import EFFORT
+from core.figures.pace import paces
 from core.sheets.graph import Floats, Ints, JointGraph, held_by_paper
 
 BY_PAPER_MM = 1e-3  # of joint: what two runs share that lie near one another and touch nowhere
@@ -56,9 +57,13 @@ class Patch:
 
 
 def seconds_each(doc: Commission, graph: JointGraph) -> Floats:
-    """Return how long each piece of a graph takes to lay, shape (n,): rate and way of laying."""
-    effort = np.array([EFFORT.get(f.laying.opus, 1.0) for f in doc.fields])
-    out: Floats = doc.rates.seconds_a_piece * effort[graph.field]
+    """Return how long each piece of a graph takes to lay, shape (n,): rate, way of laying, and the
+    studio's own pace where it was measured.
+    """
+    known = paces(doc)
+    opus = [f.laying.opus for f in doc.fields]
+    times = np.array([EFFORT.get(o, 1.0) * known.share_of_laying(o) for o in opus])
+    out: Floats = doc.rates.seconds_a_piece * times[graph.field]
     return out
 
 

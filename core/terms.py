@@ -152,6 +152,8 @@ class Days:
         Single days off (YYYY-MM-DD).
     curing : str
         One of `CURING`.
+    setting_m2_a_day : float
+        How much is set on the wall in a day.
     """
 
     promised: str = ""
@@ -159,6 +161,7 @@ class Days:
     free_weekdays: tuple[int, ...] = (5, 6)
     free_days: tuple[str, ...] = ()
     curing: str = "normal"
+    setting_m2_a_day: float = 3.0
 
 
 USUAL_DAYS = Days()
@@ -238,6 +241,7 @@ def check_days(days: Days, done: tuple[WorkDone, ...]) -> None:
     for day in days.free_days:
         day_of("The day off", day)
     one_of("The adhesive", days.curing, CURING)
+    within("What is set in a day", days.setting_m2_a_day, 0.05, 1000, " m2")
     for k, one in enumerate(done, 1):
         who = f"Work done {k}"
         one_of(f"{who}: what it is", one.what, DONE)

@@ -125,6 +125,12 @@ class Paces:
         took, expected = self._took.get(group, 0.0), self._expected.get(group, 0.0)
         return (PRIOR_HOURS * self._all + took) / (PRIOR_HOURS + expected)
 
+    def share_of_laying(self, opus: str) -> float:
+        """Return the same of a laying, whatever the size and kind of its pieces."""
+        took = sum(h for g, h in self._took.items() if g[0] == opus)
+        expected = sum(h for g, h in self._expected.items() if g[0] == opus)
+        return (PRIOR_HOURS * self._all + took) / (PRIOR_HOURS + expected)
+
     def of(self, group: Group) -> Pace:
         """Return the pace of a group."""
         seconds = self._seconds * EFFORT.get(group[0], 1.0)

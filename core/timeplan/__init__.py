@@ -1,0 +1,1 @@
+"""Time: what is laid and what is left, the days it takes, and the calendar of them."""
