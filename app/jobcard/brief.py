@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 from app.jobcard.base import Leaf
 from app.jobcard.keptrounds import KeptRounds
 from app.jobcard.studio import OfStudio
+from app.jobcard.whereto import Takes, WhereTo
 from app.widgets import Number, button, row, text
 from core.agreed import agree
 from core.rounds import resize_work
@@ -60,8 +61,12 @@ class BriefLeaf(Leaf):
                 "hint",
             ),
         )
+        self.place = WhereTo(self.session, self.try_to)
+        self.group("Where it goes", self.place)
         self.studio = OfStudio(self.session, self.try_to)
         self.group("The studio and its rates", self.studio)
+        self.takes = Takes(self.session, self.try_to)
+        self.column.addWidget(self.takes)
         self.agreed = text("", "hint")
         self.agree = button("All is agreed", self._agree)
         self.free = button("No longer agreed", self._free)
@@ -102,6 +107,8 @@ class BriefLeaf(Leaf):
         if not self.notes.hasFocus() and self.notes.toPlainText() != doc.notes:
             self.notes.setPlainText(doc.notes)
         self.studio.refresh()
+        self.place.refresh()
+        self.takes.refresh()
         self.rounds.refresh()
         self.width_mm.show_value(doc.width_mm)
         self.height_mm.show_value(doc.height_mm)

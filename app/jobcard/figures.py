@@ -12,17 +12,25 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
+    QVBoxLayout,
 )
 
 from app import fileasking, theme
+from app.figurefiles import write_figures, write_orders
 from app.jobcard.base import Leaf
+from app.jobcard.fold import Fold
+from app.jobcard.quantities import Card, Lines, losses, setting_goods, suits, to_order, wall_said
 from app.jobcard.quoting import QuotePart
 from app.jobcard.reckoned import weight_lines, work_line
 from app.jobcard.unfold import Unfold
 from app.widgets import Number, button, row, swatch_icon, text
+from core.commission import Commission
 from core.cutting import WIDEST_CUT_MM, write_dxf
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
-from core.figures import Count, figures, write_counts_csv
+from core.figures import Count, Figures, figures, write_counts_csv
+from core.figures.money import paid
+from core.pieces import Layout
+from core.suitability import unsuited
 
 TIGHT = (
     "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
@@ -45,7 +53,7 @@ class FiguresLeaf(Leaf):
     purpose = "Counted from the pieces as they are laid."
 
     def build(self) -> None:
-        self._shown: object = None
+        self._shown: tuple[object, object] = None, None
         self._rows: tuple[Count, ...] = ()
         self.sum = text("", "figure")
         self.more = text("", "hint")
@@ -61,7 +69,7 @@ class FiguresLeaf(Leaf):
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
         self.table.setShowGrid(False)
-        self.table.setMinimumHeight(300)
+        self.table.setMinimumHeight(240)
         head = self.table.horizontalHeader()
         head.setMinimumSectionSize(30)
         self.table.setStyleSheet(TIGHT)
@@ -69,10 +77,14 @@ class FiguresLeaf(Leaf):
         self.table.setIconSize(QSize(20, 14))
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(len(HEADS) - 1, QHeaderView.ResizeMode.Stretch)
-        self.group("By material", self.table)
+        self.materials = Fold("By material", self.table)
+        self.order = Card(
+            "To order", to_order, button("Write the orders ...", self.choose_orders, "main")
+        )
+        self.suits = Card("Suits the place", suits)
         self.weights = [Unfold(strong=k == 0) for k in range(4)]
         self.walls = text("", "hint")
-        self.group(
+        self.weight = Fold(
             "Weight on the wall",
             *self.weights,
             self.walls,
@@ -82,8 +94,25 @@ class FiguresLeaf(Leaf):
                 "hint",
             ),
         )
+        self.goods = Lines()
+        self.setting = Fold("Grout, adhesive, paper", self.goods)
+        self.losses = Card("Cut and sorted", losses)
         self.quote = QuotePart(self.session)
-        self.group("Quote", self.quote)
+        self.price = Fold("Quote", self.quote)
+        self.folds = (
+            self.materials,
+            self.order,
+            self.suits,
+            self.weight,
+            self.setting,
+            self.losses,
+            self.price,
+        )
+        folds = QVBoxLayout()
+        folds.setSpacing(4)
+        for fold in self.folds:
+            folds.addWidget(fold)
+        self.column.addLayout(folds)
         self.fineness = Number(
             "Fineness of the picture",
             "px a mm",
@@ -95,6 +124,7 @@ class FiguresLeaf(Leaf):
         self.cut.show_value(1.0)
         self.group(
             "Write",
+            button("All figures into a folder ...", self.choose_figures, "main"),
             row(
                 button("Counts ...", lambda: self._ask("counts.csv", write_counts_csv)),
                 button("Tesserae ...", lambda: self._ask("tesserae.csv", write_tesserae_csv)),
@@ -114,6 +144,22 @@ class FiguresLeaf(Leaf):
             ),
         )
 
+    def choose_figures(self) -> None:
+        """Ask where, and write all figures."""
+        self._ask_folder("A folder for the figures", write_figures)
+
+    def choose_orders(self) -> None:
+        """Ask where, and write an order for each supplier."""
+        self._ask_folder("A folder for the orders", write_orders)
+
+    def _ask_folder(self, words: str, write: Callable[..., object]) -> None:
+        if self.session.layout is None:
+            self.session.message.emit("Nothing is laid yet.")
+            return
+        folder = fileasking.which_folder(self, words, "papers", self.session.path)
+        if folder:
+            self.write(folder, write)
+
     def _ask_picture(self) -> None:
         fine = self.fineness.value or None
         self._ask("layout.png", lambda path, doc, layout: write_png(path, doc, layout, fine))
@@ -131,7 +177,7 @@ class FiguresLeaf(Leaf):
         if path:
             self.write(path, write)
 
-    def write(self, path: str, write: Callable[..., None]) -> None:
+    def write(self, path: str, write: Callable[..., object]) -> None:
         """Write something of the layout as it stands."""
         doc, layout = self.session.laid_doc, self.session.layout
         if layout is None:
@@ -141,16 +187,18 @@ class FiguresLeaf(Leaf):
 
     def refresh(self) -> None:
         layout, doc = self.session.layout, self.session.laid_doc
-        if layout is not None and layout is self._shown:
+        if layout is not None and layout is self._shown[0] and doc is self._shown[1]:
             return
-        self._shown = layout
+        self._shown = layout, doc
         laid = layout is not None and doc is not None
-        for line in (self.hours, *self.weights):
-            line.setVisible(laid)
+        self.hours.setVisible(laid)
+        for fold in self.folds:
+            fold.setVisible(laid)
+        for card in (self.order, self.suits, self.losses):
+            card.work_changed(None if layout is None or doc is None else (doc, layout))
         if layout is None or doc is None:
             self.sum.setText("Nothing laid yet")
-            for words in (self.more, self.walls):
-                words.setText("")
+            self.more.setText("")
             self.quote.show_price(None, None)
             self._show_rows(())
             return
@@ -167,14 +215,31 @@ class FiguresLeaf(Leaf):
         self._show_rows(f.counts)
         for line, what in zip(self.weights, weight_lines(doc, f), strict=True):
             line.fill(*what)
-        good = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if ok) or "none of these"
-        bad = ", ".join(f"{n} ({limit:g})" for n, limit, ok in f.walls if not ok)
-        self.walls.setText(
-            f"Within the limit, kg/m², of {good}."
-            + (f" Too heavy for {bad}." if bad else "")
-            + " (BS 5385-1:2018)"
-        )
+        self.walls.setText(wall_said(doc, f))
+        self.goods.show_lines(setting_goods(doc, f))
         self.quote.show_price(doc, f)
+        self._show_heads(doc, layout, f)
+
+    def draw(self) -> None:
+        """Make anew what is open."""
+        for card in (self.order, self.suits, self.losses):
+            if card.unfolded:
+                card.bring_up_to_date()
+
+    def _show_heads(self, doc: Commission, layout: Layout, f: Figures) -> None:
+        """Show at the head of each fold what is asked most."""
+        short = sum(bool(c.short) for c in f.counts)
+        self.order.say(f"{short} materials" if short else "nothing", bool(short))
+        found = unsuited(doc, layout)
+        no = sum(u.level == "no" for u in found)
+        asked = bool(doc.place.kind or doc.place.cooker)
+        words = f"{no} no, {len(found) - no} with care" if found else "yes"
+        self.suits.say(words if asked else "which place?", bool(no))
+        limit = doc.place.limit_kg_m2
+        self.weight.say(f"{f.kg_m2:.1f} kg/m²", limit is not None and f.kg_m2 > limit)
+        self.materials.say(f"{sum(not c.bare for c in f.counts)}")
+        self.setting.say(f"{f.grout_bought_kg + f.adhesive_bought_kg:.1f} kg")
+        self.price.say(paid(f.quote, doc.currency))
 
     def _show_rows(self, rows: tuple[Count, ...]) -> None:
         """Show the counts, making anew only the rows that are no longer true."""

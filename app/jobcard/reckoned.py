@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.jobcard.unfold import Part
 from core.commission import Commission
 from core.figures import Figures, work_parts
+from core.figures.sums import bed_said
 
 Line = tuple[str, str, list[Part]]
 
@@ -27,9 +28,11 @@ def weight_lines(doc: Commission, f: Figures) -> list[Line]:
         pieces.append((f"{f.unmatched:,} pieces without a material", "not weighed"))
     grout = [(f"joints {f.joint_dm3:.2f} dm³ x {r.grout_kg_dm3:g} kg/dm³", f"{f.grout_kg:.2f} kg")]
     bed = [
-        (f"{f.area_m2:.3f} m² x {r.bed_mm:g} mm x {r.adhesive_kg_m2_mm:.2f} kg/m² mm",
+        (f"{f.area_m2:.3f} m² x {bed_said(r)} x {r.adhesive_kg_m2_mm:.2f} kg/m² a mm",
          f"{f.adhesive_kg:.2f} kg")
     ]  # fmt: skip
+    if f.putty_kg:
+        bed.append(("putty, not in this", f"{f.putty_kg:.2f} kg"))
     return [
         ("On the wall", f"{f.kg_m2:.1f} kg/m²",
          [(f"{f.total_kg:.2f} kg on {f.area_m2:.3f} m²", f"{f.kg_m2:.1f} kg/m²")]),

@@ -48,7 +48,7 @@ PIECE = (560.0, 262.0), "SP-75"  # and one piece, by the menu of a tray dropped 
 # the Colour leaf is the heaviest, and the first swap of all the slowest
 FIGURES = {
     "Colour": ("near",),
-    "Figures": ("sum", "table", "weight", "quote"),
+    "Figures": ("sum", "order", "weight", "price"),
     "Fields": ("list",),
     "Look again": (),
 }
