@@ -77,6 +77,17 @@ def row(*widgets: QWidget | str, gap: int = 8) -> QWidget:
     return w
 
 
+def column(*widgets: QWidget) -> QWidget:
+    """Return widgets one below the other."""
+    w = QWidget()
+    box = QVBoxLayout(w)
+    box.setContentsMargins(0, 0, 0, 0)
+    box.setSpacing(8)
+    for x in widgets:
+        box.addWidget(x)
+    return w
+
+
 def button(words: str, do: Callable[[], object], role: str = "", tip: str = "") -> QPushButton:
     """Return a button."""
     b = QPushButton(words)

@@ -28,6 +28,7 @@ from PySide6.QtWidgets import QWidget
 from app import theme
 from app.canvas.dropped import MATERIAL, drop_menu
 from app.canvas.front import paint_key, paint_rulers, paint_welcome
+from app.canvas.openings import Openings
 from app.canvas.picture import Picture
 from app.canvas.pieces import PieceTable
 from app.canvas.render import View, Want, sketch_image
@@ -56,7 +57,12 @@ class Bench(QWidget):
         self.sketch_opacity = 1.0
         self.seams = Seams(session, self)
         self.seams.changed.connect(self.update)
-        self.overlays: list[Callable[[QPainter, Bench], None]] = [self.seams.paint]
+        self.openings = Openings(session, self)
+        self.openings.changed.connect(self.update)
+        self.overlays: list[Callable[[QPainter, Bench], None]] = [
+            self.openings.paint,
+            self.seams.paint,
+        ]
         self.table: PieceTable | None = None
         self.tool: Tool | None = None
         self.tools: dict[str, Tool] = {}

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QLineEdit, QPlainTextEdit
 
 from app.jobcard.base import Leaf
 from app.jobcard.keptrounds import KeptRounds
+from app.jobcard.site import OfSite
 from app.jobcard.studio import OfStudio
 from app.jobcard.whereto import Takes, WhereTo
 from app.widgets import Number, button, row, text
@@ -63,6 +64,8 @@ class BriefLeaf(Leaf):
         )
         self.place = WhereTo(self.session, self.try_to)
         self.group("Where it goes", self.place)
+        self.site = OfSite(self.session, self.bench, self.try_to)
+        self.group("The wall and its openings", self.site)
         self.studio = OfStudio(self.session, self.try_to)
         self.group("The studio and its rates", self.studio)
         self.takes = Takes(self.session, self.try_to)
@@ -109,6 +112,7 @@ class BriefLeaf(Leaf):
         self.studio.refresh()
         self.place.refresh()
         self.takes.refresh()
+        self.site.refresh()
         self.rounds.refresh()
         self.width_mm.show_value(doc.width_mm)
         self.height_mm.show_value(doc.height_mm)

@@ -16,7 +16,7 @@ from app.jobcard.tables import ROW, Table
 from app.jobs import Progress, Worker
 from app.session import Session
 from app.tools.seams import SHEET_TOOLS
-from app.widgets import Choice, Number, button, row, text
+from app.widgets import Choice, Number, button, column, row, text
 from core.commission import Commission, Sheeting
 from core.pieces import Layout
 from core.sheets.graph import JointGraph, joint_graph
@@ -89,10 +89,10 @@ class Dividing(QWidget):
         self.pin.setToolTip("A pinned sheet stays as it is when the work is divided again")
         self.drawn = text("", "hint")
         self.tools = {name: self._tool_button(name) for name in TOOL_WORDS}
-        self.edits = _column(
+        self.edits = column(
             self.list, row(self.join, self.part, self.pin, gap=6), self.tools["Seams"]
         )
-        self.limits = _column(
+        self.limits = column(
             *self.numbers.values(),
             self.laid,
             self.explained,
@@ -269,10 +269,10 @@ class Dividing(QWidget):
         self.list.verticalScrollBar().setValue(at)
         sheeting = self.session.doc.sheeting
         for k, s in enumerate(each):
-            for column, over in ((2, _too_large(s, sheeting)), (3, s.kg > sheeting.weight_kg)):
+            for cell, over in ((2, _too_large(s, sheeting)), (3, s.kg > sheeting.weight_kg)):
                 if over:
-                    self.list.item(k, column).setForeground(QColor(theme.RUST))
-                    self.list.item(k, column).setToolTip("Over its limit")
+                    self.list.item(k, cell).setForeground(QColor(theme.RUST))
+                    self.list.item(k, cell).setToolTip("Over its limit")
         self.list.setFixedHeight(ROW * min(max(len(each), 2), MOST_ROWS) + 38)
 
     def _show_chosen(self) -> None:
@@ -320,16 +320,6 @@ class Dividing(QWidget):
     def end(self) -> None:
         """End the background work."""
         self._worker.close()
-
-
-def _column(*widgets: QWidget) -> QWidget:
-    out = QWidget()
-    box = QVBoxLayout(out)
-    box.setContentsMargins(0, 0, 0, 0)
-    box.setSpacing(8)
-    for w in widgets:
-        box.addWidget(w)
-    return out
 
 
 def _row(s: OnSheet) -> tuple[str, ...]:
