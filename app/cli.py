@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from app.cli_figures import add_to as add_figures
+from app.cli_proof import add_to as add_proof
 from app.cli_quote import add_to as add_quote
 from app.cli_sheets import add_to as add_sheets
 from core.errors import EmblemaError
@@ -29,6 +30,7 @@ COMMANDS = (
     "cartoon",
     "sheets",
     "keyplan",
+    "proof",
     "counts",
     "figures",
     "order",
@@ -157,6 +159,7 @@ def _parser() -> argparse.ArgumentParser:
     c.set_defaults(run=_cartoon)
 
     add_sheets(sub, _open, _folder)
+    add_proof(sub, _open)
 
     c = sub.add_parser("counts", help="write the counts by material of a commission as CSV")
     c.add_argument("file", type=Path)

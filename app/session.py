@@ -37,8 +37,11 @@ SETTLE_MS = 120  # a change waits so long for the next one before it is laid
 CALM_MS = 30  # counts and figures are on the screen so long after they were worked out
 KEEP_MS = 45_000  # unsaved work is kept aside this often
 MOST_UNDO = 500
-# of a document: no piece hangs on them
-BESIDE = ("sheets", "sheeting", "openings", "site", "place")
+# of a document: nothing laid hangs on them
+BESIDE = (
+    *("sheets", "sheeting", "openings", "site", "place", "terms", "days", "done"),
+    *("proof", "in_place"),
+)
 
 
 Stood = tuple[Commission, Kept, tuple[Round, ...]]

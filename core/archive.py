@@ -75,15 +75,12 @@ def save(
     EmblemaError
         The file cannot be written; what stood there before is untouched.
     """
-    docs = (doc, *(r.doc for r in rounds))
-    used = tuple(dict.fromkeys(d.sketch.image for d in docs if d.sketch is not None))
-    for key in used:
+    used = _pictures_of(doc, rounds)
+    for key, what in used.items():
         if key not in images:
-            raise EmblemaError(
-                f"The sketch's picture '{key}' is missing; the file was not written."
-            )
+            raise EmblemaError(f"The {what} '{key}' is missing; the file was not written.")
         if len(images[key]) > MOST_PICTURE:
-            raise _too_large("sketch's picture")
+            raise _too_large(what)
     body = {"emblema": VERSION, "commission": to_json(doc)}
     text = json.dumps(body, indent=1, ensure_ascii=False).encode()
     told, blocks = file.written(rounds, kept or {}) if rounds else (b"", b"")
@@ -131,9 +128,10 @@ def open_work(path: str | Path) -> Work:
         doc, version = _document(name, members.read(DOCUMENT, MOST_JSON))
         kept = _kept(name, members) if {LAID, PIECES} <= set(members.names) else {}
         rounds = _rounds(name, members, kept, version) if ROUNDS in members.names else ()
-        sketches = (d.sketch for d in (doc, *(r.doc for r in rounds)) if d.sketch is not None)
-        keys = dict.fromkeys(sketch.image for sketch in sketches)
-        images = {key: _picture(name, members, key) for key in keys}
+        images = {
+            key: _picture(name, members, key, what)
+            for key, what in _pictures_of(doc, rounds).items()
+        }
     return Work(doc, images, kept, rounds)
 
 
@@ -177,13 +175,18 @@ def _rounds(name: str, members: Members, kept: Kept, version: int) -> tuple[Roun
         raise EmblemaError(f"'{name}' is damaged: {ROUNDS} cannot be read ({e}).") from e
 
 
-def _picture(name: str, members: Members, key: str) -> bytes:
+def _pictures_of(doc: Commission, rounds: Sequence[Round]) -> dict[str, str]:
+    """Return the pictures of a document and its rounds: what each is, by its key."""
+    return {key: what for d in (*(r.doc for r in rounds), doc) for key, what in d.pictures.items()}
+
+
+def _picture(name: str, members: Members, key: str, what: str) -> bytes:
     member = f"images/{key}"
     if member not in members.names:
-        raise EmblemaError(f"'{name}': the sketch's picture is missing from the file.")
+        raise EmblemaError(f"'{name}': the {what} is missing from the file.")
     data = members.read(member, MOST_PICTURE, MOST_UNPACKED)
     if hashlib.sha256(data).hexdigest() != key.split(".")[0]:
-        raise EmblemaError(f"'{name}': the sketch's picture is damaged.")
+        raise EmblemaError(f"'{name}': the {what} is damaged.")
     return data
 
 

@@ -37,6 +37,7 @@ from core.material import LONGEST_TEXT, MOST_PRICE, Lab, check_material
 from core.moves import Move
 from core.openings import check_opening
 from core.place import check_place
+from core.proof.asked import check_proof
 from core.site import OPENINGS
 from core.sizes import sizes_for
 from core.terms import MOST_DONE, check_days, check_measured, check_terms
@@ -127,6 +128,7 @@ def check_document(doc: Commission) -> None:
     _check_repeats(doc)
     _check_sheets(doc)
     _check_site(doc)
+    check_proof(doc.proof, doc.in_place)
     _check_numbers(doc.limits, doc.rates)
     check_place(doc.place)
     check_terms(doc.terms)

@@ -19,6 +19,7 @@ from core.goods import USUAL, Goods
 from core.material import Lab, Material, check_lab
 from core.moves import STILL, Move
 from core.place import ANYWHERE, Place
+from core.proof.asked import AS_IT_IS, InPlace, Proof
 from core.site import Opening
 from core.terms import NO_TERMS, USUAL_DAYS, Days, Measured, Terms, WorkDone
 
@@ -468,6 +469,8 @@ class Commission:
     done: tuple[WorkDone, ...] = ()
     openings: tuple[Opening, ...] = ()
     site: Ring = ()
+    proof: Proof = AS_IT_IS
+    in_place: InPlace | None = None
     extra: dict[str, Any] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -486,6 +489,12 @@ class Commission:
         terms = s.terms.for_client_of(self.terms)
         who = replace(self, studio=s.name, address=s.address, terms=terms)
         return replace(who, currency=s.currency, rates=s.rates)
+
+    @property
+    def pictures(self) -> dict[str, str]:
+        """The pictures that travel beside it: what each is, in words, by its key."""
+        used = {self.in_place.image: "photograph of the wall"} if self.in_place else {}
+        return used | ({self.sketch.image: "sketch's picture"} if self.sketch else {})
 
     def field_by_id(self, field_id: str) -> Field:
         """Return the field, or raise KeyError."""

@@ -7,6 +7,7 @@ made smaller as it comes, so that little more is ever held than the decoded pict
 
 from __future__ import annotations
 
+import hashlib
 import io
 import warnings
 from collections.abc import Callable, Iterator
@@ -29,6 +30,7 @@ from PIL import (
 from core.errors import EmblemaError
 
 FORMATS: Final = ("PNG", "JPEG", "TIFF", "WEBP", "BMP")
+LARGE_BYTES: Final = 8_000_000  # of a file that is kept: a photograph is then better a JPEG
 LONGEST_PX: Final = 8192  # longest side that is read; a larger picture is made smaller
 MOST_PX: Final = 1_000_000_000  # what can be decoded within half a minute or so
 WIDEST_PX: Final = 200_000
@@ -111,6 +113,19 @@ def read_picture(source: bytes | Path, name: str) -> Picture:
         raise EmblemaError(f"There is not enough memory to open the picture '{name}'.") from e
     except Exception as e:  # a decoder may stumble in any way over bytes that are not as they say
         raise EmblemaError(f"The picture '{name}' is damaged and cannot be read.") from e
+
+
+def as_kept(picture: Image.Image) -> tuple[str, bytes]:
+    """Return a picture as it is kept beside a document: its key, and its file."""
+    out = io.BytesIO()
+    picture.save(out, "PNG", compress_level=6)
+    data, kind = out.getvalue(), "png"
+    if len(data) > LARGE_BYTES:
+        out = io.BytesIO()
+        picture.save(out, "JPEG", quality=95, subsampling=0)
+        if out.tell() < len(data) / 2:
+            data, kind = out.getvalue(), "jpg"
+    return f"{hashlib.sha256(data).hexdigest()}.{kind}", data
 
 
 @contextmanager

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import io
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -15,7 +13,7 @@ from PIL import Image
 
 from core.commission import Commission, Point, Sketch
 from core.errors import EmblemaError
-from core.pictures import read_image, read_picture
+from core.pictures import as_kept, read_image, read_picture
 
 KEPT_PX = 4000  # longest side that is kept; finer than any tessera needs
 
@@ -56,15 +54,7 @@ def import_sketch(
 
 
 def _kept(picture: Image.Image) -> tuple[Sketch, Images]:
-    out = io.BytesIO()
-    picture.save(out, "PNG", compress_level=6)
-    data, kind = out.getvalue(), "png"
-    if len(data) > 8_000_000:
-        out = io.BytesIO()
-        picture.save(out, "JPEG", quality=95, subsampling=0)
-        if out.tell() < len(data) / 2:
-            data, kind = out.getvalue(), "jpg"
-    key = f"{hashlib.sha256(data).hexdigest()}.{kind}"
+    key, data = as_kept(picture)
     return Sketch(key, picture.width, picture.height, 1.0), {key: data}
 
 

@@ -19,6 +19,7 @@ from app import fileasking, theme
 from app.figurefiles import write_figures, write_orders
 from app.jobcard.base import Leaf
 from app.jobcard.fold import Fold
+from app.jobcard.proofwindow import ProofWindow
 from app.jobcard.quantities import Card, Lines, losses, setting_goods, suits, to_order, wall_said
 from app.jobcard.quoting import QuotePart
 from app.jobcard.reckoned import weight_lines, work_line
@@ -98,6 +99,11 @@ class FiguresLeaf(Leaf):
         self.setting = Fold("Grout, adhesive, paper", self.goods)
         self.losses = Card("Cut and sorted", losses)
         self.quote = QuotePart(self.session)
+        self.group(
+            "",
+            button("Proof for the client ...", self.prove, "main"),
+            text("The work as it will look, in its place; the client keeps and signs it.", "hint"),
+        )
         self.price = Fold("Quote", self.quote)
         self.folds = (
             self.materials,
@@ -159,6 +165,11 @@ class FiguresLeaf(Leaf):
         folder = fileasking.which_folder(self, words, "papers", self.session.path)
         if folder:
             self.write(folder, write)
+
+    def prove(self) -> None:
+        """Open the proof for the client."""
+        self.proof = ProofWindow(self.session, self)
+        self.proof.show()
 
     def _ask_picture(self) -> None:
         fine = self.fineness.value or None
