@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
-from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtCore import QDate, QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import (
     QColor,
     QFont,
@@ -16,11 +16,13 @@ from PySide6.QtGui import (
     QPen,
     QPixmap,
     QPolygonF,
+    QTextCharFormat,
     QWheelEvent,
 )
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QDateEdit,
     QDoubleSpinBox,
     QFrame,
     QHBoxLayout,
@@ -293,6 +295,21 @@ class Slide(QWidget):
         self.slider.setValue(value)
         self.slider.blockSignals(False)
         self._value.setText(self._shown(value))
+
+
+def day_edit(day: str) -> QDateEdit:
+    """Return a day (YYYY-MM-DD) to be typed or taken from a calendar; today where it is none."""
+    given = QDate.fromString(day, "yyyy-MM-dd")
+    edit = QDateEdit(given if given.isValid() else QDate.currentDate())
+    edit.setDisplayFormat("yyyy-MM-dd")
+    edit.setCalendarPopup(True)
+    edit.setFixedSize(182, 36)
+    calendar = edit.calendarWidget()
+    calendar.setMinimumSize(380, 320)
+    plain = QTextCharFormat()
+    for weekend in (Qt.DayOfWeek.Saturday, Qt.DayOfWeek.Sunday):
+        calendar.setWeekdayTextFormat(weekend, plain)
+    return edit
 
 
 @lru_cache(maxsize=4096)

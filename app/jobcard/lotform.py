@@ -8,10 +8,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from PySide6.QtCore import QDate, Qt, Signal
-from PySide6.QtGui import QTextCharFormat
+from PySide6.QtCore import QDate, Signal
 from PySide6.QtWidgets import (
-    QDateEdit,
     QDialog,
     QGridLayout,
     QLabel,
@@ -21,7 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app.widgets import Number, Switch, button, material_rgb, row, text
+from app.widgets import Number, Switch, button, day_edit, material_rgb, row, text
 from core.colour.difference import ciede2000
 from core.colour.wanted import stocked_lab
 from core.material import MOST_PIECES, Lab, Lot, Material
@@ -58,7 +56,7 @@ class LotForm(QDialog):
         self._tried = False
         self.pieces = Number("Pieces", "", 0, 10 * MOST_PIECES - 1, self._show, 0, 10)
         self.pieces.show_value(lot.bought)
-        self.date = _date(lot.bought_on)
+        self.date = day_edit(lot.bought_on)
         self.date.dateChanged.connect(self._show)
         self._first_date = self.date.date()
         self.note = QLineEdit(lot.note)
@@ -199,20 +197,6 @@ class LotForm(QDialog):
             if lab is None
             else f"{lot_off(m, lab):.1f} from the material (CIEDE2000); its colour is {under}."
         )
-
-
-def _date(day: str) -> QDateEdit:
-    bought_on = QDate.fromString(day, "yyyy-MM-dd")
-    edit = QDateEdit(bought_on if bought_on.isValid() else QDate.currentDate())
-    edit.setDisplayFormat("yyyy-MM-dd")
-    edit.setCalendarPopup(True)
-    edit.setFixedSize(182, 36)
-    calendar = edit.calendarWidget()
-    calendar.setMinimumSize(380, 320)
-    plain = QTextCharFormat()
-    for weekend in (Qt.DayOfWeek.Saturday, Qt.DayOfWeek.Sunday):
-        calendar.setWeekdayTextFormat(weekend, plain)
-    return edit
 
 
 def _paint(label: QLabel, material: Material) -> None:

@@ -13,6 +13,7 @@ from app.session import Session
 from app.widgets import Number, button, row, text
 from core.commission import Commission, Rates
 from core.errors import EmblemaError
+from core.figures.pace import measured_with
 from core.stock import StockStore
 
 MONEY = ("hour", "grout_kg", "adhesive_kg")
@@ -117,8 +118,15 @@ class OfStudio(QWidget):
 
     def keep(self) -> None:
         """Keep these for the studio."""
-        if self._with(lambda store: store.keep_studio(self.session.doc.reckoned_by)):
+        if self._with(self._keep):
             self.session.message.emit("New commissions begin with these rates.")
+
+    def _keep(self, store: StockStore) -> None:
+        """Keep them, the pace measured here beside that of earlier commissions."""
+        doc = self.session.doc
+        measured = measured_with(store.studio().rates.measured, doc)
+        own = doc.reckoned_by
+        store.keep_studio(replace(own, rates=replace(own.rates, measured=measured)))
 
     def take(self) -> None:
         """Take the studio's into this commission; one step."""

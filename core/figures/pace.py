@@ -23,6 +23,7 @@ from core.pieces import Layout
 from core.terms import Laid, Measured, WorkDone
 
 PRIOR_HOURS: Final = 4.0
+TELLS_HOURS: Final = 1.0  # of one kind: less is told as a part of all work
 FAR: Final = 3.0  # times the usual: beyond it is a slip of the pen
 # A piece's side (root of its area) in mm, from which it is of the next size.
 SIDES_MM: Final = (7.0, 14.0)
@@ -77,11 +78,11 @@ class Pace:
     @property
     def words(self) -> str:
         """How many, and where that is from."""
-        if self.hours:
+        if self.hours >= TELLS_HOURS:
             return f"your own {self.an_hour:.0f} pieces an hour, from {_hours(self.hours)}"
         if self.all_hours:
             return (
-                f"{self.an_hour:.0f} pieces an hour, by your pace in other work "
+                f"{self.an_hour:.0f} pieces an hour, by your pace in all work "
                 f"({_hours(self.all_hours)})"
             )
         return f"{self.an_hour:.0f} pieces an hour, by default"

@@ -13,7 +13,7 @@ practice unless the bag says otherwise.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -52,13 +52,18 @@ class Step:
     @property
     def runs(self) -> tuple[tuple[date, date], ...]:
         """The days as stretches without a break: first and last."""
-        out: list[tuple[date, date]] = []
-        for day in self.days:
-            if out and day - out[-1][1] == DAY:
-                out[-1] = out[-1][0], day
-            else:
-                out.append((day, day))
-        return tuple(out)
+        return runs_of(self.days)
+
+
+def runs_of(days: Iterable[date]) -> tuple[tuple[date, date], ...]:
+    """Return days, in their order, as stretches without a break: first and last."""
+    out: list[tuple[date, date]] = []
+    for day in days:
+        if out and day - out[-1][1] == DAY:
+            out[-1] = out[-1][0], day
+        else:
+            out.append((day, day))
+    return tuple(out)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
+import re
+from datetime import date, timedelta
 
-from core.timeplan.calendar import Plan, Step
+from core.errors import EmblemaError
+from core.terms import LONGEST_DAYS, day_of
+from core.timeplan.calendar import Plan, Step, runs_of
+
+_STRETCH = re.compile(r"(\S+)\s+(?:to|-|–)\s+(\S+)")
 
 
 def day_said(day: date) -> str:
@@ -32,3 +37,29 @@ def promise_said(plan: Plan) -> str:
     if plan.hours_needed is None:
         return f"{late}; no hours a day would keep that"
     return f"{late}; {plan.hours_needed:.1f} h a day would keep that"
+
+
+def free_days_of(words: str) -> tuple[str, ...]:
+    """Return days off from lines such as "2027-05-14" or "2026-12-24 to 2027-01-02", in order.
+
+    Raises
+    ------
+    EmblemaError
+        A line is no day or stretch of days.
+    """
+    out: set[date] = set()
+    for line in filter(None, map(str.strip, words.splitlines())):
+        found = _STRETCH.fullmatch(line)
+        ends = found.groups() if found else (line, line)
+        first, last = (day_of("The day off", end) for end in ends)
+        long = (last - first).days + 1
+        if not 1 <= long <= LONGEST_DAYS:
+            raise EmblemaError(f"'{line}' is no stretch of days; write the first day first.")
+        out |= {first + timedelta(k) for k in range(long)}
+    return tuple(day.isoformat() for day in sorted(out))
+
+
+def free_days_said(days: tuple[str, ...]) -> str:
+    """Return days off in lines, each a day or a stretch."""
+    runs = runs_of(sorted(map(date.fromisoformat, days)))
+    return "\n".join(f"{a}" if a == b else f"{a} to {b}" for a, b in runs)
