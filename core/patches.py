@@ -106,7 +106,7 @@ def patches(
     patch = _merged(_grown(own, limit, stop), own, limit)
     joint = np.array([f.laying.joint_mm for f in doc.fields])[graph.field]
     bed = shapely.area(shapely.buffer(graph.polygons, joint / 2, join_style="mitre"))
-    per_mm2 = doc.rates.bed_mm * doc.rates.adhesive_kg_m2_mm / 1e6
+    per_mm2 = doc.rates.goods.bed_mm(doc.rates.bed_mm) * doc.rates.adhesive_kg_m2_mm / 1e6
     pieces = _members(run, graph.place)
     out = []
     for runs in patch:

@@ -14,6 +14,7 @@ from core.paper.sizes import PAPERS
 MARGIN_MM = 14.0
 FOOT_MM = 8.0
 SIZE_MM = 3.0
+LONGEST_CELL = 400  # signs of a cell that are shown: the lists hold all
 LINE = 1.4  # of the size, from line to line
 GAP_MM = 3.0  # between columns
 GREY: Rgb = (110, 110, 110)
@@ -130,7 +131,7 @@ class Report:
         bold: bool = False,
     ) -> list[list[str]]:
         return [
-            [words] if c.figures else wrapped(words, size, x1 - x0, bold)
+            [words] if c.figures else wrapped(words[:LONGEST_CELL], size, x1 - x0, bold)
             for c, words, x0, x1 in zip(columns, row, lefts, rights, strict=True)
         ]
 

@@ -31,7 +31,9 @@ from core.cutting import WIDEST_CUT_MM, write_dxf
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import Count, Figures, figures, write_counts_csv
 from core.figures.money import paid
+from core.figures.pages import covers
 from core.pieces import Layout
+from core.quantities import kept_of
 from core.suitability import unsuited
 
 TIGHT = (
@@ -298,7 +300,8 @@ def _in_words(c: Count) -> str:
     if c.bare:
         return words
     words += f"\ncut from {c.take:,} of {m.length_mm:g} x {m.width_mm:g} mm, {c.take_kg:.2f} kg, "
-    words += f"of which sorting and cutting lose {m.waste:.0%}".replace("%", " %")
+    words += f"of which sorting and cutting lose {100 * (1 - kept_of(m)):.0f} %"
+    words += f"\nthe stock covers {covers(c)} of that"
     if c.too_large:
         words += f"\n{c.too_large:,} are larger than that: they cannot be cut from it"
     return words

@@ -6,6 +6,7 @@ from app.jobcard.unfold import Part
 from core.commission import Commission
 from core.figures import Figures, work_parts
 from core.figures.sums import bed_said
+from core.material import Material
 
 Line = tuple[str, str, list[Part]]
 
@@ -15,11 +16,18 @@ def work_line(f: Figures) -> Line:
     return "Laying", f"{f.hours:.1f} h", list(work_parts(f.work))
 
 
+def _by(m: Material) -> str:
+    """Return what an area is multiplied by to weigh it."""
+    if m.pieces_a_kg:
+        return f"at {m.pieces_a_kg:g} to the kilo"
+    return f"x {m.thickness_mm:g} mm x {m.density_kg_m3:g} kg/m³"
+
+
 def weight_lines(doc: Commission, f: Figures) -> list[Line]:
     """Return the weight on the wall and what it is made of."""
     r = doc.rates
     pieces = [
-        (f"{c.material.code}: {c.area_mm2 / 100:,.0f} cm² x {c.material.thickness_mm:g} mm",
+        (f"{c.material.code}: {c.area_mm2 / 100:,.0f} cm² {_by(c.material)}",
          f"{c.weight_kg:.2f} kg")
         for c in f.counts
         if not c.bare

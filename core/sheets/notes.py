@@ -66,7 +66,7 @@ def _set(title: str, sections: list[Section], size: float, w: float) -> tuple[li
 
 def said(doc: Commission, f: Figures, sheets: Sheets) -> list[Section]:
     """Return what is said, heading by heading."""
-    s, rates = doc.sheeting, doc.rates
+    s = doc.sheeting
     joints = movement_joints(doc.width_mm, doc.height_mm)
     heavy = max((one.kg for one in sheets.each), default=0.0)
     carries = [f"{name} (to {limit:g})" for name, limit, enough in f.walls if enough]
@@ -101,8 +101,8 @@ def said(doc: Commission, f: Figures, sheets: Sheets) -> list[Section]:
         (
             "Adhesive",
             [
-                f"A bed of {rates.bed_mm:g} mm, about {math.ceil(f.adhesive_kg)} kg in all. White "
-                "for glass; what its maker allows for this wall and for glass or stone.",
+                f"A bed of {f.bed_mm:g} mm, about {math.ceil(f.adhesive_bought_kg)} kg in all. "
+                "White for glass; what its maker allows for this wall and for glass or stone.",
                 "Contact with the backs: at least 80 % in dry rooms, 95 % in wet rooms and "
                 "outside (ANSI A108.5); transparent glass wants all of it. Fill the joints of the "
                 "backs first, comb one way, beat each sheet in with a flat board.",

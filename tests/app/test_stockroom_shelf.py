@@ -316,3 +316,22 @@ def test_of_a_vast_stock_the_first_are_shown_and_all_are_found(room: Stockroom) 
     assert room.more.isVisible() and room.more.text().startswith(f"{every - SHOWN:,} more")
     room.find.setText(f"z-{SHOWN - 1}")
     assert [m.code for m in room.materials] == [f"Z-{SHOWN - 1}"] and not room.more.isVisible()
+
+
+def test_how_a_material_is_bought_and_sorted_is_changed_in_the_form(room: Stockroom) -> None:
+    room.store.add_material(replace(SEA, code="Z-1", broken=0.0123456, pieces_a_kg=333.33))
+    room.refresh()
+    room.find.setText("Z-1")
+    room.shelf.selectRow(0)
+    shown = form(room)
+    assert shown.numbers["pack"].spin.text() == "loose"
+    shown.lines["supplier_no"].setText("S 12")
+    shown.numbers["pack"].spin.setValue(2.5)
+    shown.choices["pack_unit"].show_value("m2")
+    shown.numbers["wrong_size"].spin.setValue(15.0)
+    shown.numbers["frost_cycles"].spin.setValue(56)
+    press(shown, "Keep")
+    kept = room.store.material("Z-1")
+    assert (kept.supplier_no, kept.pack, kept.pack_unit) == ("S 12", 2.5, "m2")
+    assert (kept.wrong_size, kept.frost_cycles) == (0.15, 56)
+    assert (kept.broken, kept.pieces_a_kg) == (0.0123456, 333.33)  # not touched, not rounded

@@ -210,3 +210,22 @@ def test_damaged_pieces_are_laid_again_and_named(planner: Planner) -> None:
         layout = fresh.layout(doc, {}, kept=broken)
     assert layout.broken == ("Middle",)
     alike(layout, first)
+
+
+def test_how_a_material_is_bought_or_tested_colours_nothing_anew(planner: Planner) -> None:
+    """What sorting loses counts only where the match keeps within what is in hand."""
+    doc = bands(tessera_mm=9.5, joint_mm=1.0)
+    first = planner.layout(doc, {})
+
+    def again(within: bool, **changes: object) -> bool:
+        """Whether the colours of a changed document hang on the same as before."""
+        before = replace(doc, within_stock=within)
+        after = replace(before, materials=tuple(replace(m, **changes) for m in before.materials))
+        one, two = with_colours(before, first), with_colours(after, first)
+        return all(one[k].colours.key == two[k].colours.key for k in one)
+
+    bought = {"pack": 2.0, "pack_unit": "m2", "supplier_no": "7", "pieces_a_kg": 300.0}
+    tested = {"absorption": 1.0, "slip_ptv": 40.0, "frost_cycles": 56}
+    assert again(False, **bought) and again(True, **bought)
+    assert again(False, **tested) and again(True, **tested)
+    assert again(False, broken=0.1) and not again(True, broken=0.1)
