@@ -13,7 +13,6 @@ from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QButtonGroup,
     QDialog,
-    QFileDialog,
     QFrame,
     QHBoxLayout,
     QPlainTextEdit,
@@ -22,6 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app.fileasking import where_to, which_file
 from app.jobcard.photo import Photo, copies_of
 from app.jobs import Worker
 from app.painting import write_pdf
@@ -242,7 +242,7 @@ class ProofWindow(QDialog):
 
     def choose_photograph(self) -> None:
         """Ask for a photograph of the wall."""
-        path, _ = QFileDialog.getOpenFileName(self, "A photograph of the wall", "", PICTURES)
+        path = which_file(self, "A photograph of the wall", PICTURES, "pictures")
         if path:
             self.open_photograph(path)
 
@@ -343,9 +343,12 @@ class ProofWindow(QDialog):
             self.shown = Preview(self, self.session, "Proof", pages)
             self.shown.show()
 
+    def _where(self, title: str, name: str) -> str:
+        return where_to(self, title, name, f"*{Path(name).suffix}", "papers", self.session.path)
+
     def choose(self) -> None:
         """Ask where, and write the proof."""
-        path, _ = QFileDialog.getSaveFileName(self, "Proof", "proof.pdf", "*.pdf")
+        path = self._where("Proof", "proof.pdf")
         if path:
             self.write(path)
 
@@ -358,7 +361,7 @@ class ProofWindow(QDialog):
 
     def choose_picture(self) -> None:
         """Ask where, and write what is seen as a picture."""
-        path, _ = QFileDialog.getSaveFileName(self, "Picture", "proof.png", "*.png")
+        path = self._where("Picture", "proof.png")
         work = self._work()
         if path and work is not None:
             view, images = self._view, self.session.images
