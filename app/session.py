@@ -31,6 +31,7 @@ from core.pieces import Layout
 from core.plan import Planner, only_recoloured, with_colours
 from core.repeats import carry
 from core.stock import StockStore, starter_stock
+from core.terms import Quoted
 
 MOST_UNDO_BYTES = 256_000_000  # of packed pieces that undo holds on to
 SETTLE_MS = 120  # a change waits so long for the next one before it is laid
@@ -301,6 +302,11 @@ class Session(QObject):
     def note_print(self, printed: Printed) -> None:
         """Note what was printed, for good: undo does not take it back."""
         self._in_all(lambda doc: record_print(doc, printed))
+        self.changed.emit()
+
+    def note_quote(self, quoted: Quoted) -> None:
+        """Note a quote that was given, for good: undo does not take it back."""
+        self._in_all(lambda doc: replace(doc, quoted=(*doc.quoted, quoted)))
         self.changed.emit()
 
     def undo(self, steps: int = 1) -> None:

@@ -40,7 +40,7 @@ from core.place import check_place
 from core.proof.asked import check_proof
 from core.site import OPENINGS
 from core.sizes import sizes_for
-from core.terms import MOST_DONE, check_days, check_measured, check_terms
+from core.terms import MOST_DONE, check_days, check_measured, check_quoted, check_terms
 
 LARGEST_MM = 1_000_000.0  # a kilometre of wall
 LONGEST_NOTES = 1_000_000
@@ -133,6 +133,7 @@ def check_document(doc: Commission) -> None:
     check_place(doc.place)
     check_terms(doc.terms)
     check_days(doc.days, doc.done)
+    check_quoted(doc.quoted)
     check_measured(doc.rates.measured)
 
 

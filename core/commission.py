@@ -21,7 +21,7 @@ from core.moves import STILL, Move
 from core.place import ANYWHERE, Place
 from core.proof.asked import AS_IT_IS, InPlace, Proof
 from core.site import Opening
-from core.terms import NO_TERMS, USUAL_DAYS, Days, Measured, Terms, WorkDone
+from core.terms import NO_TERMS, USUAL_DAYS, Days, Measured, Quoted, Terms, WorkDone
 
 Point = tuple[float, float]
 Ring = tuple[Point, ...]
@@ -433,8 +433,9 @@ class Commission:
     `studio` and `address` are who lays it, under whose `rates`, in `currency`.
     `lightness_weight` above 1 keeps lightness before hue, below 1 hue before lightness. `id` is
     given once and stays whatever the title becomes. `place` is where it goes, `terms` are the
-    quote's, `days` when it is worked on, `done` what was ticked off. `site` is the outline of the
-    wall about the work, an open ring in mm of the work, empty where none was measured.
+    quote's, `quoted` the quotes that were given, `days` when it is worked on, `done` what was
+    ticked off. `site` is the outline of the wall about the work, an open ring in mm of the work,
+    empty where none was measured.
     """
 
     title: str
@@ -467,6 +468,7 @@ class Commission:
     terms: Terms = NO_TERMS
     days: Days = USUAL_DAYS
     done: tuple[WorkDone, ...] = ()
+    quoted: tuple[Quoted, ...] = ()
     openings: tuple[Opening, ...] = ()
     site: Ring = ()
     proof: Proof = AS_IT_IS

@@ -18,7 +18,7 @@ from core.agreed import mark_of, piece_marks
 from core.commission import Commission
 from core.drawing import Item, Page, Paths, Picture, Rgb, Text
 from core.export import picture, whole_frame
-from core.figures import Figures, Line, Quote, tax_line
+from core.figures import Figures, Line, Quote, figures, tax_line
 from core.figures.money import dec, money, paid
 from core.figures.options import Option, options
 from core.figures.panel import hung
@@ -26,6 +26,7 @@ from core.lettering import LEAST_MM, fitted, wrapped
 from core.material import Material
 from core.paper.sizes import PAPERS as SIZES
 from core.pieces import Layout
+from core.terms import Quoted
 
 INK: Rgb = (43, 44, 46)
 GREY: Rgb = (105, 104, 101)
@@ -79,6 +80,13 @@ def quote_pages(
     _accepted(page)
     mark = mark_of(piece_marks(doc, layout))
     return page.pages(f"{_titled(doc)}   {doc.title}   mark {mark}")
+
+
+def quoted_of(doc: Commission, layout: Layout, on: date) -> Quoted:
+    """Return what is noted of a quote that is given on a day."""
+    mark = mark_of(piece_marks(doc, layout))
+    total = figures(doc, layout).quote
+    return Quoted(on.isoformat(), doc.terms.number, total, doc.currency, mark)
 
 
 def client_lines(doc: Commission, f: Figures) -> tuple[Line, ...]:

@@ -20,6 +20,8 @@ LONGEST_WORDS = 4000
 LONGEST_DAYS = 3650
 MOST_STAGES = 12
 MOST_DONE = 100_000
+MOST_QUOTED = 10_000
+MOST_TOTAL = 10**15
 MOST_MEASURED = 20_000
 
 
@@ -105,6 +107,19 @@ class Terms:
 
 
 NO_TERMS = Terms()
+
+
+@dataclass(frozen=True, slots=True)
+class Quoted:
+    """A quote that was given: on which day (YYYY-MM-DD), its number, sum and currency, and the
+    mark of the pieces that it is for (`core.agreed.mark_of`).
+    """
+
+    on: str
+    number: str
+    total: Decimal
+    currency: str
+    mark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,6 +241,16 @@ def _check_stages(stages: tuple[Stage, ...]) -> None:
         raise EmblemaError(
             f"The payments make {100 * whole:.6g} % of the price; together they must make 100 %."
         )
+
+
+def check_quoted(quoted: tuple[Quoted, ...]) -> None:
+    """Raise EmblemaError where a quote that was given is none."""
+    within("The number of quotes given", len(quoted), 0, MOST_QUOTED)
+    for k, q in enumerate(quoted, 1):
+        day_of(f"Quote {k}: its day", q.on)
+        money(f"Quote {k}: its sum", q.total, MOST_TOTAL)
+        for word in (q.number, q.currency, q.mark):
+            written(f"Quote {k}", word, LONGEST_LINE)
 
 
 def check_days(days: Days, done: tuple[WorkDone, ...]) -> None:

@@ -9,7 +9,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QDialog,
     QFileDialog,
@@ -26,7 +27,7 @@ from app.jobcard.brief import Notes
 from app.jobcard.tables import Table
 from app.painting import write_pdf
 from app.preview import Preview
-from app.session import Session
+from app.session import SETTLE_MS, Session
 from app.widgets import Choice, Number, Switch, button, row, text
 from core.commission import Commission
 from core.drawing import Page
@@ -35,9 +36,9 @@ from core.figures.options import WORDS, Option, options
 from core.figures.panel import BOARDS
 from core.material import Material
 from core.pieces import Layout
-from core.quotepage import CONDITIONS, OPENING, quote_pages, side_by_side
+from core.quotepage import CONDITIONS, OPENING, quote_pages, quoted_of, side_by_side
 from core.stock import StockStore
-from core.terms import OPTIONS, ROUND_TO, Panel, Stage, Terms
+from core.terms import OPTIONS, ROUND_TO, Panel, Quoted, Stage, Terms
 
 ROOM = (1080, 690)
 FORM = 372
@@ -79,6 +80,9 @@ class QuoteRoom(QDialog):
         self.session = session
         self.setWindowTitle("Quote")
         self._stock: tuple[Material, ...] | None = None
+        self._asked = 0
+        self._soon = QTimer(self, singleShot=True, interval=SETTLE_MS)
+        self._soon.timeout.connect(self._reckon)
         self.numbers: dict[str, Number] = {}
         self.lines: dict[str, QLineEdit] = {}
         self.notes: dict[str, Notes] = {}
@@ -280,16 +284,31 @@ class QuoteRoom(QDialog):
         if not self.payments.hasFocus():
             lines = (f"{100 * s.share:.6g} % {s.words}" for s in terms.stages)
             self.payments.setPlainText("\n".join(lines))
-        self._show_sums()
+        if self.isVisible():
+            self._soon.start()
 
-    def _show_sums(self) -> None:
+    def showEvent(self, event: QShowEvent) -> None:
+        """What was not shown while nobody looked is shown now."""
+        super().showEvent(event)
+        self.refresh()
+
+    def _reckon(self) -> None:
+        """Price the options aside: in a large work that takes a while."""
         work = self._work()
+        self._asked += 1
         if work is None:
             self.head.setText("Nothing is laid yet")
             self.table.setRowCount(0)
             return
-        doc = work[0]
-        each = options(*work, self._offered())
+        asked, stock = self._asked, self._offered()
+
+        def then(each: tuple[Option, ...]) -> None:
+            if asked == self._asked:
+                self._show_sums(work[0], each)
+
+        self.session.errands.run(lambda: options(*work, stock), then)
+
+    def _show_sums(self, doc: Commission, each: tuple[Option, ...]) -> None:
         had = [o for o in each if o.figures is not None]
         rows = side_by_side(doc, had)
         self.head.setText(f"{doc.title or 'This work'}: {rows[-2][1][0]} {doc.currency}".rstrip())
@@ -362,10 +381,16 @@ class QuoteRoom(QDialog):
 
     def write(self, path: str) -> None:
         """Write the quote as PDF."""
-        make = self.pages()
-        if make is not None:
-            title = self.session.doc.title
-            self.session.write(path, lambda: write_pdf(path, make(), title))
+        work, make = self._work(), self.pages()
+        if work is None or make is None:
+            return
+        today = date.today()
+
+        def do() -> Quoted:
+            write_pdf(path, make(), work[0].title)
+            return quoted_of(*work, today)
+
+        self.session.write(path, do, self.session.note_quote)
 
 
 def _said(option: Option) -> str:

@@ -21,7 +21,7 @@ class QuotePart(QWidget):
         self.session = session
         self.lines: dict[str, Unfold] = {}
         self.total = Unfold(strong=True)
-        self.unpriced = text("", "hint")
+        self.unpriced, self.given = text("", "hint"), text("", "hint")
         self._rows = QVBoxLayout()
         self._rows.setContentsMargins(0, 0, 0, 0)
         self._rows.setSpacing(2)
@@ -29,7 +29,12 @@ class QuotePart(QWidget):
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(8)
         box.addLayout(self._rows)
-        for w in (self.total, self.unpriced, text("Click a figure to see its parts.", "hint")):
+        for w in (
+            self.total,
+            self.given,
+            self.unpriced,
+            text("Click a figure to see its parts.", "hint"),
+        ):
             box.addWidget(w)
         box.addWidget(button("Quote ...", self.open, tip="Its terms, options and the document"))
         self.room: QuoteRoom | None = None
@@ -51,6 +56,8 @@ class QuotePart(QWidget):
         self._fill(shown, doc.currency)
         parts = [(x.words, paid(x.amount, doc.currency)) for x in shown]
         self.total.fill("Together", paid(f.quote, doc.currency), parts)
+        self.given.setText(_given(doc, f))
+        self.given.setVisible(bool(doc.quoted))
         self.unpriced.setVisible(bool(f.unpriced))
         self.unpriced.setText(f"Sold by the sheet, not reckoned: {', '.join(f.unpriced)}")
 
@@ -63,3 +70,15 @@ class QuotePart(QWidget):
             if self._rows.indexOf(line) != k:
                 self._rows.insertWidget(k, line)
             line.fill(x.words, paid(x.amount, currency), x.parts)
+
+
+def _given(doc: Commission, f: Figures) -> str:
+    """Return what was quoted last, and whether that is still the sum."""
+    if not doc.quoted:
+        return ""
+    last = doc.quoted[-1]
+    number = f"No. {last.number}, " if last.number else ""
+    words = f"Quoted {paid(last.total, last.currency)} ({number}{last.on})"
+    if (last.total, last.currency) == (f.quote, doc.currency):
+        return f"{words}, as it stands."
+    return f"{words}; it has changed since and stands at {paid(f.quote, doc.currency)} now."

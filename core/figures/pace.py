@@ -33,32 +33,30 @@ NO_KIND: Final = "no material"
 Group = tuple[str, str, str]  # laying, size, kind of material
 
 
-def by_group(
-    doc: Commission, layout: Layout, which: NDArray[np.int64] | None = None
-) -> tuple[Laid, ...]:
-    """Return how many pieces there are of each laying, size and kind, in the order of the fields.
-
-    Parameters
-    ----------
-    which : ndarray of int, optional
-        Places of pieces in the layout; all where left out.
-    """
+def groups_of(doc: Commission, layout: Layout) -> tuple[tuple[Group, ...], NDArray[np.int64]]:
+    """Return the groups in the order of the fields, and the number of each piece's, shape (n,)."""
     kinds = [*(m.kind for m in doc.materials), NO_KIND]
-    out: dict[Group, int] = {}
-    begin = 0
+    number: dict[Group, int] = {}
+    out = []
     for laid in layout.fields:
-        n = len(laid.pieces)
-        mine = np.arange(n) if which is None else which[(which >= begin) & (which < begin + n)]
-        if which is not None:
-            mine = mine - begin
-        begin += n
-        size = np.digitize(np.sqrt(laid.pieces.area_mm2[mine]), SIDES_MM)
-        both, many = np.unique(size * len(kinds) + laid.stock[mine] + 1, return_counts=True)
+        size = np.digitize(np.sqrt(laid.pieces.area_mm2), SIDES_MM)
+        both, mine = np.unique(size * len(kinds) + laid.stock + 1, return_inverse=True)
         opus = doc.field_by_id(laid.field_id).laying.opus
-        for k, count in zip(both.tolist(), many.tolist(), strict=True):
-            group = opus, SIZES[k // len(kinds)], kinds[k % len(kinds) - 1]
-            out[group] = out.get(group, 0) + count
-    return tuple(Laid(*group, n) for group, n in out.items())
+        some = [(opus, SIZES[k // len(kinds)], kinds[k % len(kinds) - 1]) for k in both.tolist()]
+        to = [number.setdefault(group, len(number)) for group in some]
+        out.append(np.array(to, np.int64)[mine.ravel()])
+    return tuple(number), np.concatenate(out or [np.empty(0, np.int64)])
+
+
+def counted(groups: Sequence[Group], of: NDArray[np.int64]) -> tuple[Laid, ...]:
+    """Return how many pieces there are of each group that has any; `of` (n,) is each piece's."""
+    many = np.bincount(of, minlength=len(groups)).tolist()
+    return tuple(Laid(*group, n) for group, n in zip(groups, many, strict=True) if n)
+
+
+def by_group(doc: Commission, layout: Layout) -> tuple[Laid, ...]:
+    """Return how many pieces there are of each laying, size and kind, in the order of fields."""
+    return counted(*groups_of(doc, layout))
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.commission import Commission
-from core.figures.pace import by_group, paces
+from core.figures.pace import counted, groups_of, paces
 from core.pieces import Layout
 from core.sheets.made import in_setting_order, sheet_of
 from core.terms import Laid, WorkDone
@@ -79,13 +79,13 @@ def units(doc: Commission, layout: Layout) -> tuple[Unit, ...]:
     else:
         for k, i in enumerate(ids):
             parts.append(("field", i, doc.field_by_id(i).name, np.flatnonzero(field == k)))
-    known = paces(doc)
+    known, (groups, of_piece) = paces(doc), groups_of(doc, layout)
     out = []
     for what, of, words, which in parts:
         if not len(which):
             continue
-        pieces = by_group(doc, layout, which)
-        left = known.hours_of(by_group(doc, layout, which[~laid[which]]))
+        pieces = counted(groups, of_piece[which])
+        left = known.hours_of(counted(groups, of_piece[which[~laid[which]]]))
         hours = known.hours_of(pieces)
         out.append(Unit(what, of, words, which, pieces, hours, left, done.get((what, of))))
     return tuple(out)

@@ -54,13 +54,17 @@ def test_what_is_typed_is_the_commissions_and_is_taken_back(table: Rig, room: Qu
 
 
 def test_the_table_shows_options_side_by_side(table: Rig, room: QuoteRoom) -> None:
-    assert room.table.columnCount() == 2
+    assert pump(lambda: heads(room) == ["Fixed in place"])
     room.beside["panel"].click()
-    heads = [room.table.horizontalHeaderItem(j).text() for j in range(1, room.table.columnCount())]
-    assert heads == ["Fixed in place", "On a removable panel"]
+    assert pump(lambda: heads(room) == ["Fixed in place", "On a removable panel"])
     assert not room.beside["fixed"].isEnabled()
     room.numbers["fixing"].spin.setValue(100)
     assert pump(lambda: "100.00" in shown(room))
+
+
+def heads(room: QuoteRoom) -> list[str]:
+    t = room.table
+    return [t.horizontalHeaderItem(j).text() for j in range(1, t.columnCount())]
 
 
 def shown(room: QuoteRoom) -> list[str]:
@@ -107,6 +111,20 @@ def test_the_document_is_written(table: Rig, room: QuoteRoom, tmp_path: Path) ->
     room.write(str(tmp_path / "q.pdf"))
     assert pump((tmp_path / "q.pdf").exists)
     assert "No. 77" in said(tmp_path / "q.pdf") and "Threshold" in said(tmp_path / "q.pdf")
+    assert pump(lambda: bool(table.session.doc.quoted))
+    given = table.session.doc.quoted[-1]
+    leaf = table.card.leaves["Figures"]
+    total = leaf.quote.total.figure.text()
+    assert given.number == "77" and f"{given.total:,.2f} EUR" == total
+    assert given.mark in said(tmp_path / "q.pdf")
+    table.lay()
+    assert leaf.quote.given.text().endswith("as it stands.")
+    room.numbers["drawing"].spin.setValue(999)
+    table.lay()
+    assert "changed since" in leaf.quote.given.text() and total in leaf.quote.given.text()
+    table.session.undo()
+    table.session.undo()
+    assert table.session.doc.quoted[-1] == given  # it was given all the same
 
 
 def test_the_command_writes_it(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

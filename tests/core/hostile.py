@@ -37,6 +37,7 @@ from core.material import Material
 from core.moves import Move
 from core.place import Place
 from core.site import OPENINGS, Opening
+from core.terms import Days, Laid, Quoted, Stage, Terms, WorkDone
 
 DEEP = "[" * 50_000 + "]" * 50_000
 VALUES: tuple[Any, ...] = (
@@ -88,6 +89,18 @@ def commission(sketch: tuple[Any, dict[str, bytes]] | None = None) -> Commission
         ),
         limits=Limits(sharp_deg=35),
         rates=Rates(bed_mm=4.0, goods=Goods(notch_mm=6.0, mesh_m2=1.05, mesh=Decimal("2.50"))),
+        terms=Terms(
+            client="A client",
+            overhead=0.1,
+            drawing=Decimal(300),
+            round_to=Decimal(10),
+            stages=(Stage("on order", 0.4), Stage("in place", 0.6)),
+            mount="panel",
+            options=("fixed", "vitreous"),
+        ),
+        days=Days("2027-03-31", 5.0, (6,), ("2026-12-25",), "fast"),
+        done=(WorkDone("field", "f1", 3.5, "2026-11-20", (Laid("musivum", "fine", "shell", 9),)),),
+        quoted=(Quoted("2026-11-20", "7", Decimal("810.50"), "EUR", "DGAUY4"),),
         place=Place("kitchen splash", True, "plasterboard", "C2", "CG2"),
         motif_palettes=(("sea", ("A", "C")),),
         notes="two lines\nof notes",

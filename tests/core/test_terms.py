@@ -15,7 +15,7 @@ from core import archive
 from core.checks import check_document
 from core.commission import Commission, Rates, Studio
 from core.errors import EmblemaError
-from core.terms import Days, Laid, Measured, Panel, Stage, Terms, WorkDone
+from core.terms import Days, Laid, Measured, Panel, Quoted, Stage, Terms, WorkDone
 
 DOC = Commission("Wall", 600.0, 400.0)
 STAGES = (Stage("On order", 0.4), Stage("On completion", 0.6))
@@ -28,19 +28,20 @@ TERMS = Terms(
 )  # fmt: skip
 DAYS = Days("2027-03-31", 5.5, (4, 5, 6), ("2026-12-25",), "fast")
 DONE = (WorkDone("sheet", "3", 6.5, "2026-11-27", (Laid("musivum", "medium", "smalti", 480),)),)
+QUOTED = (Quoted("2026-11-27", "7", Decimal("8710.80"), "EUR", "DGAUY4"),)
 MEASURED = (Measured("other", Laid("musivum", "fine", "marble", 300), 5.0),)
 
 
 def test_all_of_it_is_kept_in_a_file(tmp_path: Path) -> None:
     rates = Rates(measured=MEASURED)
-    doc = replace(DOC, terms=TERMS, days=DAYS, done=DONE, rates=rates)
+    doc = replace(DOC, terms=TERMS, days=DAYS, done=DONE, quoted=QUOTED, rates=rates)
     archive.save(tmp_path / "a.emblema", doc, {})
     assert archive.load(tmp_path / "a.emblema")[0] == doc
 
 
 def test_a_file_without_any_of_it_opens_with_the_usual(tmp_path: Path) -> None:
     said = archive.to_json(DOC)
-    assert not {"terms", "days", "done"} & set(said)
+    assert not {"terms", "days", "done", "quoted"} & set(said)
     archive.save(tmp_path / "a.emblema", DOC, {})
     doc = archive.load(tmp_path / "a.emblema")[0]
     assert (doc.terms, doc.days, doc.done) == (Terms(), Days(), ())
@@ -69,6 +70,8 @@ def test_a_file_without_any_of_it_opens_with_the_usual(tmp_path: Path) -> None:
         ({"done": (replace(DONE[0], hours=-1.0),)}, "Work done 1: its hours"),
         ({"done": (replace(DONE[0], what="wall"),)}, "Work done 1: what it is"),
         ({"done": (replace(DONE[0], laid=(Laid("a", "b", "c", -2),)),)}, "Work done 1: its pieces"),
+        ({"quoted": (replace(QUOTED[0], on="once"),)}, "Quote 1: its day 'once'"),
+        ({"quoted": (replace(QUOTED[0], total=Decimal(-1)),)}, "Quote 1: its sum -1"),
         ({"rates": Rates(measured=(replace(MEASURED[0], hours=-3.0),))}, "Rate measured 1"),
     ],
 )

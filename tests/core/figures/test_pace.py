@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.figures import figures
-from core.figures.pace import PRIOR_HOURS, Paces, by_group, measured_with, paces
+from core.figures.pace import PRIOR_HOURS, Paces, by_group, counted, groups_of, measured_with, paces
 from core.terms import Laid, Measured, WorkDone
 
 DOC, LAYOUT = wall()
@@ -26,7 +26,8 @@ def done(pieces: int, hours: float, group: tuple[str, str, str] = GROUP) -> Work
 def test_pieces_are_told_apart_by_laying_size_and_kind() -> None:
     (one,) = by_group(DOC, LAYOUT)
     assert one == Laid("regulatum", "medium", "vitreous", 50)
-    assert by_group(DOC, LAYOUT, np.arange(7, 19)) == (replace(one, pieces=12),)
+    groups, of = groups_of(DOC, LAYOUT)
+    assert counted(groups, of[7:19]) == (replace(one, pieces=12),)
     (laid,) = LAYOUT.fields
     mixed = replace(LAYOUT, fields=(replace(laid, stock=np.arange(50) % 3 - 1),))
     assert {(x.kind, x.pieces) for x in by_group(DOC, mixed)} == {
