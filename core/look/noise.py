@@ -41,12 +41,11 @@ def seeds_of(polygons: NDArray[np.object_]) -> Seeds:
 
 def even(seed: Seeds, which: int) -> Floats:
     """Return one number a piece, evenly drawn from 0 to 1; `which` tells the draws apart."""
-    bits: Seeds = _mixed(seed + np.uint64((which + 1) * int(_STEP) % 2**64))
-    out: Floats = (bits >> np.uint64(11)).astype(np.float64) / 2.0**53
-    return out
+    bits = _mixed(seed + np.uint64((which + 1) * int(_STEP) % 2**64))
+    return np.asarray((bits >> np.uint64(11)).astype(np.float64) / 2.0**53)
 
 
 def bell(seed: Seeds, which: int) -> Floats:
     """Return one number a piece about 0 with deviation 1: four even draws together, at most 3.5."""
     four = sum((even(seed, 1000 + 4 * which + k) for k in range(4)), np.zeros(len(seed)))
-    return (four - 2.0) * np.sqrt(3.0)
+    return np.asarray((four - 2.0) * np.sqrt(3.0))
