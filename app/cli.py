@@ -128,6 +128,12 @@ def _parser() -> argparse.ArgumentParser:
 
     c = sub.add_parser("demo", help="lay the demo commission and write everything")
     c.add_argument("--out", type=Path, required=True, metavar="DIR")
+    c.add_argument(
+        "--picture",
+        choices=("real", "flat"),
+        default="real",
+        help="whether layout.png shows the materials as they look (default) or flat colours",
+    )
     c.set_defaults(run=_demo)
 
     c = sub.add_parser("cartoon", help="write the full-size cartoon of a commission as PDF")
@@ -279,6 +285,7 @@ def _demo(a: argparse.Namespace) -> int:
     from core import archive
     from core.export import write_png, write_svg, write_tesserae_csv
     from core.figures import write_counts_csv
+    from core.look.light import STANDARD
     from core.plan import with_colours
     from core.resources import asset
 
@@ -289,7 +296,7 @@ def _demo(a: argparse.Namespace) -> int:
     write_counts_csv(out / "counts.csv", doc, layout)
     write_cartoon_pdf(out / "cartoon.pdf", doc, layout)
     write_svg(out / "layout.svg", doc, layout)
-    write_png(out / "layout.png", doc, layout)
+    write_png(out / "layout.png", doc, layout, light=STANDARD if a.picture == "real" else None)
     print(f"{doc.title}: {len(layout):,} tesserae in {out}")
     return 0
 

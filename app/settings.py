@@ -46,6 +46,8 @@ class Settings:
         Whether the last work is opened at the start.
     look, letters
         Dark or light, and how large the words are.
+    material_look : bool
+        Whether the bench shows materials as they look.
     toured : bool
         Whether the tour was offered already.
     """
@@ -58,6 +60,7 @@ class Settings:
     reopen: bool = True
     look: Look = "system"
     letters: Letters = "usual"
+    material_look: bool = True
     toured: bool = False
 
 

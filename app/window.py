@@ -43,6 +43,7 @@ class Window(QMainWindow):
         super().__init__()
         self.session = Session(self)
         self.bench = Bench(self.session)
+        self.bench.set_layer("look", settings.read().material_look)
         self.card = JobCard(self.session, self.bench)
         self.trays = Trays(self.session, self.bench)
         self.status = StatusLine()

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import json
+import struct
 from dataclasses import asdict
+from functools import cache
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageCms
 
 from core.colour.convert import bytes_from_lab
 from core.colour.distance_view import bytes_of, linear_picture
@@ -20,6 +22,8 @@ from core.errors import EmblemaError
 from core.files import write_text, write_whole
 from core.flow import curve_of
 from core.geometry import lines_in, polygon_of
+from core.look.light import Light
+from core.look.render import picture as look
 from core.openings import lies_on_fields, shape_of
 from core.pieces import Layout
 from core.plaintext import csv_text, xml_text
@@ -173,8 +177,9 @@ def write_png(
     layout: Layout,
     px_per_mm: float | None = None,
     frame: Frame | None = None,
+    light: Light | None = None,
 ) -> None:
-    """Write a picture of the laid work.
+    """Write a picture of the laid work in sRGB, and say so in it.
 
     Parameters
     ----------
@@ -183,6 +188,8 @@ def write_png(
         picture can hold.
     frame : tuple of float, optional
         As for `write_svg`.
+    light : Light, optional
+        Show the materials as they look in this light; flat in their colours where left out.
 
     Raises
     ------
@@ -203,9 +210,25 @@ def write_png(
                 f"{h * px_per_mm:,.0f} pixels, more than many programs open; "
                 f"{int(10 / finest_mm_per_px) / 10:g} a mm are the most for this work."
             )
-    image = Image.fromarray(picture(doc, layout, mm_per_px, (x0, y0, x1, y1)))
+    box = (x0, y0, x1, y1)
+    if light is None:
+        pixels = picture(doc, layout, mm_per_px, box)
+    else:
+        pixels = look(doc, layout, 1 / mm_per_px, box_mm=box, light=light)
+    image = Image.fromarray(pixels)
     dpi = 25.4 / mm_per_px
-    write_whole(path, lambda out: image.save(out, "PNG", dpi=(dpi, dpi)))
+    write_whole(
+        path,
+        lambda out: image.save(out, "PNG", dpi=(dpi, dpi), icc_profile=srgb_profile()),
+    )
+
+
+@cache
+def srgb_profile() -> bytes:
+    """Return sRGB as an ICC profile, the same bytes whenever it is asked for."""
+    made = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    # its day and time (ICC.1:2022, 7.2.1: bytes 24 to 35) would make each picture another
+    return made[:24] + struct.pack(">6H", 2000, 1, 1, 0, 0, 0) + made[36:]
 
 
 def picture(

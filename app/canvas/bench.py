@@ -31,14 +31,17 @@ from app.canvas.front import paint_key, paint_rulers, paint_welcome
 from app.canvas.openings import Openings
 from app.canvas.picture import Picture
 from app.canvas.pieces import PieceTable
-from app.canvas.render import View, Want, sketch_image
+from app.canvas.render import sketch_image
 from app.canvas.seams import Seams
 from app.canvas.sight import Sight
+from app.canvas.sun import Sun
+from app.canvas.view import View, Want
 from app.session import Session
 from app.tools.base import Tool
 from core.commission import Commission, Field
 from core.errors import EmblemaError
 from core.geometry import polygon_of
+from core.look.light import STANDARD, Light
 
 
 class Bench(QWidget):
@@ -51,10 +54,20 @@ class Bench(QWidget):
     def __init__(self, session: Session, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.session = session
-        self.layers = {"sketch": True, "outlines": True, "flow": True, "tesserae": True}
+        self.layers = {
+            "sketch": True,
+            "outlines": True,
+            "flow": True,
+            "tesserae": True,
+            "look": False,
+        }
         self.colours = "plain"
         self.lit: str | None = None
         self.sketch_opacity = 1.0
+        self.light_from = STANDARD
+        self.sun = Sun(self)
+        self.sun.moved.connect(self.set_light)
+        self.sun.hide()
         self.seams = Seams(session, self)
         self.seams.changed.connect(self.update)
         self.openings = Openings(session, self)
@@ -145,6 +158,7 @@ class Bench(QWidget):
             self.lit,
             self.sketch_opacity,
             self.devicePixelRatioF(),
+            self.light_from if self.layers["look"] else None,
         )
 
     def settled(self) -> bool:
@@ -183,14 +197,20 @@ class Bench(QWidget):
         self._picture.follow()
 
     def set_layer(self, name: str, on: bool) -> None:
-        """Show or hide the sketch, the outlines, the flow or the tesserae."""
+        """Show or hide the sketch, outlines, flow, tesserae or, when still, their material look."""
         self.layers[name] = on
+        self.sun.setVisible(self.layers["look"])
         self.redraw()
 
     def set_colours(self, view: str) -> None:
         """Colour the pieces as they are ("plain"), by "difference", or by a colour vision."""
         self.colours = view
         self.redraw()
+
+    def set_light(self, light: Light) -> None:
+        """Let the light come from elsewhere."""
+        self.light_from = light
+        self._picture.relight()
 
     def light(self, code: str | None) -> None:
         """Let the pieces of one material stand out."""
@@ -298,6 +318,8 @@ class Bench(QWidget):
             self.pan(event.position() - self._pan)
             self._pan = event.position()
             return
+        if event.buttons() != Qt.MouseButton.NoButton:
+            self._picture.wait()
         if self.tool is not None:
             self.guarded(lambda: self.tool.move(event))  # type: ignore[union-attr]
         self._tell(*self.to_mm(event.position()))
@@ -368,6 +390,7 @@ class Bench(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Keep the whole work in sight where it was."""
         super().resizeEvent(event)
+        self.sun.stand(self.width(), self.height())
         if self._sight.whole:
             self.fit()
         else:

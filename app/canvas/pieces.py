@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from operator import is_
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from PySide6.QtGui import QImage
 
 from core.colour.convert import bytes_from_lab
 from core.colour.distance_view import VISIONS, lab_seen_with
 from core.colour.shown import shown_lab
 from core.commission import Commission
+from core.export import whole_frame
+from core.geometry import polygon_of
+from core.look.light import Light
+from core.look.render import Scene
 from core.pieces import Layout, Pieces
 
 # CIEDE2000 from "cannot be told apart" to "another colour", and the colours that show it
@@ -20,6 +27,27 @@ SCALE = np.array(
     [[236, 240, 236], [196, 221, 208], [238, 208, 140], [205, 110, 70], [110, 30, 50]], float
 )
 UNMATCHED = (255, 0, 160)
+
+
+class Looked(NamedTuple):
+    """A stretch of the work painted in its materials, from `left`, `top` mm on."""
+
+    left: float
+    top: float
+    px_per_mm: float
+    light: Light
+    draft: bool
+    image: QImage
+
+    def covers(self, left: float, top: float, right: float, bottom: float) -> bool:
+        """Whether a stretch of the work, mm, lies in it but for half a pixel."""
+        half = 0.5 / self.px_per_mm
+        return (
+            self.left - half <= left
+            and self.top - half <= top
+            and self.left + self.image.width() / self.px_per_mm + half >= right
+            and self.top + self.image.height() / self.px_per_mm + half >= bottom
+        )
 
 
 class PieceTable:
@@ -31,7 +59,8 @@ class PieceTable:
         The shapes of 20,000 pieces take a second to look through; their colours take milliseconds.
         """
         some = [f for f in layout.fields if len(f.pieces)]
-        self.doc = doc
+        self.doc, self.layout = doc, layout
+        self.looked: Looked | None = None
         self._rgb: dict[str, NDArray[np.uint8]] = {}
         self.pieces = tuple(f.pieces for f in some)
         self.stock = _joined([f.stock for f in some], np.int64)
@@ -54,6 +83,27 @@ class PieceTable:
 
     def __len__(self) -> int:
         return len(self.polygons)
+
+    @cached_property
+    def scene(self) -> Scene:
+        """What the material look hangs on; made when it is first asked for, which takes a while."""
+        return Scene(self.doc, self.layout)
+
+    @cached_property
+    def extent(self) -> tuple[float, float, float, float]:
+        """The finished work with what is laid beyond it: x0, y0, x1, y1 mm."""
+        return whole_frame(self.doc, self.layout)
+
+    @cached_property
+    def beyond(self) -> NDArray[np.int64]:
+        """The rows of pieces that lie beyond their field's outline, in part or wholly."""
+        out = [np.empty(0, np.int64)]
+        for k, field_id in enumerate(self.field_ids):
+            shape = polygon_of(self.doc.field_by_id(field_id).outline)
+            shapely.prepare(shape)
+            rows = np.flatnonzero(self.field == k)
+            out.append(rows[~shapely.covers(shape, self.polygons[rows])])
+        return np.concatenate(out)
 
     def _same(self, before: PieceTable) -> bool:
         return (

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,54 +10,18 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF, QTransform
 
 from app import theme
+from app.canvas import look
 from app.canvas.pieces import PieceTable
+from app.canvas.view import View, Want
 from app.widgets import label
 from core.colour.convert import swatch_rgb
-from core.commission import Commission, Sketch
+from core.commission import Sketch
 from core.errors import Stopped
 from core.flow import curve_of
 
 MOST_AT_ONCE = 2500  # pieces that are repainted on the interface thread
 FLOW, SIZE = "#1a5c8c", "#8a4b12"  # lines that lead, and those that give a size alone
 ASK_STOP = 200  # pieces between looks at whether the picture is still wanted
-
-
-@dataclass(frozen=True)
-class View:
-    """A stretch of the work as it is seen: pixel (0, 0) lies at `left`, `top` mm."""
-
-    left: float
-    top: float
-    px_per_mm: float
-    width: int
-    height: int
-
-    def to_px(self, x: float, y: float) -> tuple[float, float]:
-        """Return pixels of a place on the work."""
-        return (x - self.left) * self.px_per_mm, (y - self.top) * self.px_per_mm
-
-    def to_mm(self, x: float, y: float) -> tuple[float, float]:
-        """Return the place on the work of a pixel."""
-        return self.left + x / self.px_per_mm, self.top + y / self.px_per_mm
-
-
-@dataclass(frozen=True)
-class Want:
-    """What the picture is to show."""
-
-    view: View
-    doc: Commission
-    table: PieceTable | None
-    sketch: QImage | None
-    show_sketch: bool
-    show_pieces: bool
-    show_outlines: bool
-    show_flow: bool
-    chosen: frozenset[str]  # fields; the flow lines of others are faint
-    colours: str
-    lit: str | None  # a material's code: its pieces stand out
-    sketch_opacity: float
-    ratio: float
 
 
 def render(want: Want, stop: Callable[[], bool]) -> tuple[View, QImage]:
@@ -90,7 +53,11 @@ def render(want: Want, stop: Callable[[], bool]) -> tuple[View, QImage]:
             p.setClipping(False)
         if pieces:
             assert want.table is not None
+            # joints are grout, whatever the sketch shows there
+            for path in look.laid_paths(want, want.table):
+                p.fillPath(path, QColor(*grout))
             _pieces(p, want, want.table, stop, _seen(want, want.table))
+            look.show(p, want)
         if stop():
             raise Stopped
         if want.show_outlines:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtCore import QPointF
 from PySide6.QtWidgets import QWidget
 
-from app.canvas.render import View
+from app.canvas.view import View
 from core.commission import Commission
 
 RULER = 22  # pixels at the upper and left edges that the rulers take

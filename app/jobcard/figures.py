@@ -25,13 +25,14 @@ from app.jobcard.quoting import QuotePart
 from app.jobcard.reckoned import weight_lines, work_line
 from app.jobcard.timing import TimePart
 from app.jobcard.unfold import Unfold
-from app.widgets import Number, button, row, swatch_icon, text
+from app.widgets import Choice, Number, button, row, swatch_icon, text
 from core.commission import Commission
 from core.cutting import WIDEST_CUT_MM, write_dxf
 from core.export import write_geojson, write_png, write_svg, write_tesserae_csv
 from core.figures import Count, Figures, figures, write_counts_csv
 from core.figures.money import paid
 from core.figures.pages import covers
+from core.look.light import STANDARD
 from core.pieces import Layout
 from core.quantities import kept_of
 from core.suitability import unsuited
@@ -40,6 +41,7 @@ TIGHT = (
     "* { font-size: 12px; } QHeaderView::section { padding: 5px 1px; }"
     " QTableView::item { padding: 0 1px; }"
 )
+SHOWN_AS = (("real", "materials as they look"), ("flat", "flat colours"))
 HEADS = ("Code", "Laid", "Take", "In hand", "Short")
 TIPS = (
     "",
@@ -131,6 +133,7 @@ class FiguresLeaf(Leaf):
             "Pixels to a mm of the work; 4 are about 100 dots an inch",
         )
         self.fineness.spin.setSpecialValueText("as fits")
+        self.shown_as = Choice("Picture shows", SHOWN_AS, lambda _: None)
         self.cut = Number("Width of the cut", "mm", 0.0, WIDEST_CUT_MM, lambda _: None, 2, 0.1)
         self.cut.show_value(1.0)
         self.group(
@@ -145,6 +148,7 @@ class FiguresLeaf(Leaf):
                 button("Drawing ...", lambda: self._ask("layout.svg", write_svg)),
             ),
             button("Pieces as GeoJSON ...", lambda: self._ask("layout.geojson", write_geojson)),
+            self.shown_as,
             self.fineness,
             self.cut,
             button("Paths for a cutting machine ...", self._ask_cutting),
@@ -178,7 +182,11 @@ class FiguresLeaf(Leaf):
 
     def _ask_picture(self) -> None:
         fine = self.fineness.value or None
-        self._ask("layout.png", lambda path, doc, layout: write_png(path, doc, layout, fine))
+        light = STANDARD if self.shown_as.value == "real" else None
+        self._ask(
+            "layout.png",
+            lambda path, doc, layout: write_png(path, doc, layout, fine, light=light),
+        )
 
     def _ask_cutting(self) -> None:
         cut, chosen = self.cut.value, self.session.selection

@@ -6,7 +6,7 @@ from PySide6.QtCore import QSize
 from PySide6.QtGui import QAction
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QToolButton
 
-from app import theme
+from app import settings, theme
 from app.canvas import Bench
 from app.icons import icon
 from app.shell.status import OneLine
@@ -17,6 +17,7 @@ LAYERS = (
     ("outlines", "Outlines"),
     ("flow", "Flow"),
     ("tesserae", "Tesserae"),
+    ("look", "Material look"),
 )
 
 
@@ -43,12 +44,15 @@ class Bar(QFrame):
             b = QToolButton()
             b.setText(words)
             b.setCheckable(True)
-            b.setChecked(True)
-            theme.fix(b, 76, 36)
+            b.setChecked(bench.layers[name])
+            theme.fix(b, b.sizeHint().width() if name == "look" else 76, 36)
             b.setToolTip(f"Show or hide the {words.lower()}")
             b.toggled.connect(lambda on, n=name: bench.set_layer(n, on))
             self.switches[name] = b
             self._box.addWidget(b)
+        look = self.switches["look"]
+        look.setToolTip("Show tesserae as their materials look, once nothing moves")
+        look.toggled.connect(lambda on: settings.change(material_look=on))
         self._box.addSpacing(6)
         self._add("Whole", commands["Whole"])
         theme.fix(self, high=HIGH)

@@ -24,10 +24,11 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 
-MEASURED_PX_PER_MM: Final = 2.5
-MEASURED_PIECES: Final = 160  # of one material, at most
+MEASURED_PX_PER_MM: Final = 2.0
+MEASURED_PIECES: Final = 100  # of one material, at most
 MEASURED_PX: Final = 400_000
-_TURNS: Final = 8  # of setting the colour where highlights are too bright for a screen
+_NEAR_ENOUGH: Final = 2e-4  # of linear light
+_TURNS: Final = 12  # of setting the colour where highlights are too bright for a screen
 _TINT: Final = 0.12  # of the spread of light, how far red, green and blue stray from one another
 _DIM: Final = 0.30  # of leaf away from the lamp
 _BRIGHT: Final = 2.0  # of leaf that faces it
@@ -97,7 +98,9 @@ def colours_of(
             light = low[piece, c] + high[piece, c] * body[:, 1 + c]
             gain, mean = 1.0, float(weight @ light)
             for _ in range(_TURNS):
-                now = weight @ np.clip(gain * light + tint[c] * mirrored, 0, 1)
+                now = float(weight @ np.clip(gain * light + tint[c] * mirrored, 0, 1))
+                if abs(now - target[c]) < _NEAR_ENOUGH:
+                    break
                 gain = max(0.0, gain + (target[c] - now) / max(mean, 1e-9))
             low[rows, c] *= gain
             high[rows, c] *= gain

@@ -110,13 +110,14 @@ def _cut(face: Face, hands: Hands, p: Patches) -> tuple[NDArray[np.complex64], f
     c, s, flip = c * per, s * per, flip
     u = (c * p.x_mm + ox) - s * p.y_mm
     v = (s * p.x_mm * flip + oy) + c * p.y_mm * flip
-    at = np.zeros(u.shape, np.int32)
+    at = np.zeros(u.shape, np.intp)
     for w in (v, u):
         w -= np.floor(w)
         w *= np.float32(n)
-        at *= np.int32(n)
-        at += np.minimum(w.astype(np.int32), np.int32(n - 1))
-    return slab.texels.ravel()[at], slab.rough_mm, slab.lost
+        np.minimum(w, np.float32(n - 0.5), out=w)
+        at *= n
+        at += w.astype(np.intp)
+    return slab.texels.ravel().take(at), slab.rough_mm, slab.lost
 
 
 def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> Lit:

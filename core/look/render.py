@@ -41,10 +41,10 @@ Fixed = NDArray[np.int32]
 
 ONE: Final = 65535
 UM: Final = 1000.0
-TILE_PX: Final = 1024
+TILE_PX: Final = (2048, 1024)  # across and down: large enough that many pieces are alike in size
 HANDS: Final = min(4, os.cpu_count() or 1)
-LEAST_PX_PER_MM: Final = 3.0  # below, several pixels are painted for one
-MOST_FINER: Final = 4
+LEAST_PX_PER_MM: Final = 2.4  # below, several pixels are painted for one
+MOST_FINER: Final = 3
 # 8-bit sRGB of each 65536th of linear light
 _SRGB: Final[Bytes] = np.rint(255 * srgb_from_linear(np.arange(ONE + 1) / ONE)).astype(np.uint8)
 
@@ -85,6 +85,7 @@ class Scene:
         *,
         origin_mm: tuple[float, float] = (0.0, 0.0),
         light: Light = STANDARD,
+        draft: bool = False,
     ) -> Bytes:
         """Return some pixels of the whole picture, alike whatever tile they are painted in.
 
@@ -92,13 +93,15 @@ class Scene:
         ----------
         box_px : tuple of int
             x0, y0, x1, y1; pixel (0, 0)'s upper left corner lies at `origin_mm`.
+        draft : bool
+            Paint one pixel for one however small the scale: sooner, and less even.
 
         Returns
         -------
         ndarray of uint8, shape (y1 - y0, x1 - x0, 3)
             sRGB.
         """
-        finer = min(MOST_FINER, max(1, math.ceil(LEAST_PX_PER_MM / px_per_mm)))
+        finer = 1 if draft else min(MOST_FINER, max(1, math.ceil(LEAST_PX_PER_MM / px_per_mm)))
         x0, y0, x1, y1 = (v * finer for v in box_px)
         fine = self._light((x0, y0, x1, y1), px_per_mm * finer, origin_mm, light)
         wide, high = box_px[2] - box_px[0], box_px[3] - box_px[1]
@@ -115,6 +118,7 @@ class Scene:
         box_mm: Box | None = None,
         light: Light = STANDARD,
         stop: Callable[[], bool] = lambda: False,
+        draft: bool = False,
     ) -> Bytes:
         """Return a stretch of the work as sRGB (height, width, 3); see `picture`.
 
@@ -130,12 +134,12 @@ class Scene:
         def paint(left: int, top: int) -> None:
             if stop():
                 raise Stopped
-            box = (left, top, min(left + TILE_PX, wide), min(top + TILE_PX, high))
+            box = (left, top, min(left + TILE_PX[0], wide), min(top + TILE_PX[1], high))
             out[box[1] : box[3], box[0] : box[2]] = self.tile(
-                px_per_mm, box, origin_mm=(x0, y0), light=light
+                px_per_mm, box, origin_mm=(x0, y0), light=light, draft=draft
             )
 
-        tiles = [(x, y) for y in range(0, high, TILE_PX) for x in range(0, wide, TILE_PX)]
+        tiles = [(x, y) for y in range(0, high, TILE_PX[1]) for x in range(0, wide, TILE_PX[0])]
         if len(tiles) == 1:
             paint(*tiles[0])
             return out

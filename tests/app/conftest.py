@@ -10,11 +10,16 @@ import pytest
 from jobcard_rig import Rig, rig
 from PySide6.QtWidgets import QApplication
 
+from app import settings
+
 
 @pytest.fixture(scope="session", autouse=True)
 def application() -> Iterator[QApplication]:
     app = QApplication.instance() or QApplication([])
     assert isinstance(app, QApplication)
+    settings.change(
+        material_look=False
+    )  # flat colours tell more of what is where; test_bench_look.py sees to the rest
     yield app
 
 

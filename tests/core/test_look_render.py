@@ -42,7 +42,7 @@ def test_pixels_are_the_same_whatever_the_tile(scene: Scene, data: st.DataObject
 
 def test_a_large_picture_is_its_tiles(monkeypatch: pytest.MonkeyPatch, scene: Scene) -> None:
     whole = scene.picture(4.0)
-    monkeypatch.setattr("core.look.render.TILE_PX", 100)
+    monkeypatch.setattr("core.look.render.TILE_PX", (100, 70))
     np.testing.assert_array_equal(scene.picture(4.0), whole)
 
 
