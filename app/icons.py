@@ -102,6 +102,7 @@ def _measure(p: QPainter) -> None:
     p.save()
     p.translate(12, 12)
     p.rotate(-35)
+    _pen(p, theme.DAY["INK"])
     p.setBrush(QColor("#f2e2c0"))
     p.drawRect(QRectF(-11, -4, 22, 8))
     for k in range(-3, 4):

@@ -49,6 +49,7 @@ ON_VERDIGRIS = DAY["ON_VERDIGRIS"]
 
 LETTERS = {"usual": 1.0, "larger": 1.15, "largest": 1.3}
 _scale = 1.0
+_worn: tuple[bool, str] | None = None  # the look that was put on last
 _FIXED = "designed"  # the property that keeps the size a widget has with letters as usual
 
 
@@ -200,10 +201,16 @@ def is_dark(look: str) -> bool:
 
 def dress(app: QApplication, look: str = "light", letters: str = "usual") -> None:
     """Give the application its look: "system", "light" or "dark", and its size of letters."""
-    global _scale
+    global _scale, _worn
+    worn = (is_dark(look), letters)
+    if app.styleSheet():
+        if worn == _worn:
+            return  # a thousand widgets take a second to dress
+    else:
+        app.setStyle("Fusion")
+    _worn = worn
     globals().update(NIGHT if is_dark(look) else DAY)
     _scale = LETTERS[letters]
-    app.setStyle("Fusion")
     roles = QPalette.ColorRole
     palette = QPalette()
     for role, colour in (

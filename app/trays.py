@@ -11,6 +11,7 @@ from PySide6.QtGui import (
     QDrag,
     QDragEnterEvent,
     QDropEvent,
+    QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
@@ -51,7 +52,8 @@ class Tray(QWidget):
         self.material, self.count, self.lit = material, count, lit
         self._over = False
         self._pressed: QPoint | None = None
-        self.setFixedSize(WIDE, HIGH)
+        theme.fix(self, WIDE, HIGH)
+        self.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.setAcceptDrops(True)
         self.setCursor(Qt.CursorShape.OpenHandCursor)
         self._tell()
@@ -71,17 +73,20 @@ class Tray(QWidget):
             if count.too_large:
                 words += f"\n{count.too_large:,} are larger than what is stocked"
         self.setToolTip(words)
+        self.setAccessibleName(f"Tray {self.material.code}")
+        self.setAccessibleDescription(words)
 
     def sizeHint(self) -> QSize:
         """A tray is always as large."""
-        return QSize(WIDE, HIGH)
+        return QSize(theme.px(WIDE), theme.px(HIGH))
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Paint the tray."""
         p = QPainter(self)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
-        edge = theme.VERDIGRIS if self.lit or self._over else theme.SAND
-        p.setPen(QPen(QColor(edge), 2.4 if self.lit or self._over else 1.0))
+        p.scale(self.width() / WIDE, self.height() / HIGH)
+        bright = self.lit or self._over or self.hasFocus()
+        p.setPen(QPen(QColor(theme.VERDIGRIS if bright else theme.SAND), 2.4 if bright else 1.0))
         p.setBrush(QColor(theme.VERDIGRIS_PALE if self._over else theme.CHALK))
         p.drawRoundedRect(QRectF(2, 2, WIDE - 4, HIGH - 4), 8, 8)
         paint_swatch(p, self.material, 9, 8, WIDE - 18, 26)
@@ -128,6 +133,13 @@ class Tray(QWidget):
         if self._pressed is not None:
             self.chosen.emit(self.material.code)
         self._pressed = None
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Space and Enter do what a click does."""
+        if event.key() in (Qt.Key.Key_Space, Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.chosen.emit(self.material.code)
+        else:
+            super().keyPressEvent(event)
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
         """Carry the tray away."""
@@ -181,7 +193,7 @@ class Trays(QFrame):
         super().__init__()
         self.session, self.bench = session, bench
         self.setProperty("role", "bar")
-        self.setFixedHeight(HIGH + 24)
+        theme.fix(self, high=HIGH + 24)
         self._all = False
         self._shown: tuple[object, ...] | None = None
         self._strip = QWidget()
@@ -195,7 +207,7 @@ class Trays(QFrame):
         scroll.setVerticalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._more = QPushButton("All stock")
         self._more.setCheckable(True)
-        self._more.setFixedSize(88, 40)
+        theme.fix(self._more, 88, 40)
         self._more.setToolTip("Show every material of this commission, laid or not")
         self._more.toggled.connect(self._show_all)
         self._words = QLabel()

@@ -20,6 +20,7 @@ from PySide6.QtGui import (
     QWheelEvent,
 )
 from PySide6.QtWidgets import (
+    QAbstractItemView,
     QCheckBox,
     QComboBox,
     QDateEdit,
@@ -27,7 +28,10 @@ from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
     QLabel,
+    QLineEdit,
     QMenu,
+    QPlainTextEdit,
+    QProgressBar,
     QPushButton,
     QSlider,
     QToolButton,
@@ -59,6 +63,14 @@ def fit(font: QFont, words: str, width: int) -> None:
     """Make a font smaller until words have room on one line, as far as they can still be read."""
     while font.pixelSize() > 9 and QFontMetrics(font).horizontalAdvance(words) > width:
         font.setPixelSize(font.pixelSize() - 1)
+
+
+def name_within(part: QWidget, head: str) -> None:
+    """Give what a screen reader has no name for that of its group, or of what is typed there."""
+    kinds = (QLineEdit, QPlainTextEdit, QAbstractItemView, QComboBox, QProgressBar)
+    for w in (part, *part.findChildren(QWidget)):
+        if isinstance(w, kinds) and not w.accessibleName():
+            w.setAccessibleName(getattr(w, "placeholderText", str)() or head)
 
 
 def line() -> QFrame:
@@ -222,6 +234,7 @@ class Choice(QWidget):
         super().__init__()
         self.box = Drop()
         self.box.setAccessibleName(name)
+        self.box.view().setAccessibleName(name)
         for value, shown in words:
             self.box.addItem(shown, value)
         self.box.currentIndexChanged.connect(lambda k: changed(self.box.itemData(k)))

@@ -26,6 +26,7 @@ from app.shell.files import Files
 from app.shell.menus import Menus
 from app.shell.status import StatusLine
 from app.shell.strip import Strip
+from app.shell.tour import Tour
 from app.tools import give_tools
 from app.tools.corners import CornersTool
 from app.trays import Trays
@@ -60,6 +61,7 @@ class Window(QMainWindow):
                 ("Ornament", "The demo", "a heron among reeds,\nlaid", self.files.open_demo),
             ),
             self.files.open_recent,
+            self.show_round,
         )
         menus = Menus(self)
         self.actions_by_name = menus.commands
@@ -134,6 +136,11 @@ class Window(QMainWindow):
             if first is not None:
                 first.setFocus(Qt.FocusReason.TabFocusReason)
                 return
+
+    def show_round(self) -> Tour:
+        """Take the first tour."""
+        names = ("bench", "strip", "card", "trays", "status")
+        return Tour(self, {name: getattr(self, name) for name in names})
 
     def full_screen(self) -> None:
         """Take the whole screen, or give it back."""

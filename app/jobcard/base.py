@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QFrame, QLayout, QVBoxLayout, QWidget
 
 from app.canvas import Bench
 from app.session import Session
-from app.widgets import text
+from app.widgets import name_within, text
 from core.commission import Commission, Field, change_field
 from core.errors import EmblemaError
 
@@ -56,6 +56,7 @@ class Leaf(QWidget):
             box.addWidget(text(head, "head"))
         for w in widgets:
             box.addWidget(w)
+            name_within(w, head or self.name)
         self.column.addWidget(card)
         return card
 

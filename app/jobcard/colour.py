@@ -106,6 +106,7 @@ class ColourLeaf(Leaf):
             lambda v: self.change("Weigh lightness", lightness_weight=2 ** (v / STEPS))
         )
         self.grout = button("", self._choose_grout)
+        self.grout.setAccessibleName("Colour of the grout")
         self.swaps = text("", "hint")
         self.unswap = button("Take back the last swap", self._unswap)
         self.group(

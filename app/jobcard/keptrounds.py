@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QDateEdit,
     QDialog,
     QDialogButtonBox,
-    QFileDialog,
     QLineEdit,
     QListWidget,
     QListWidgetItem,
@@ -20,6 +19,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.roundbook import RoundBook
 from app.session import Session
 from app.widgets import button, row, text
@@ -127,7 +127,8 @@ class KeptRounds(QWidget):
     def _ask_branch(self) -> None:
         if r := self.chosen:
             name = f"{self.session.doc.title or 'commission'}, round {r.number}.emblema"
-            path, _ = QFileDialog.getSaveFileName(self, "Branch", name, "*.emblema")
+            beside = self.session.path
+            path = fileasking.where_to(self, "Branch", name, "*.emblema", "commission", beside)
             if path:
                 path = path if path.endswith(".emblema") else f"{path}.emblema"
                 self.book.branch(r.number, path)

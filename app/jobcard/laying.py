@@ -117,6 +117,7 @@ class LayingLeaf(Leaf):
             "Smaller toward a motif", self.toward, self.finest, self.within, self.graded
         )
         self.hug = QLineEdit()
+        self.hug.setAccessibleName("Motifs whose border is hugged")
         self.hug.setPlaceholderText("motifs; none: its own border")
         self.hug.editingFinished.connect(self._hug)
         self.courses = Number(

@@ -165,6 +165,7 @@ class MaterialBox(QWidget):
     ) -> None:
         super().__init__()
         self.box = Drop()
+        self.box.setAccessibleName(name)
         self.box.setIconSize(QSize(28, 18))
         self.box.view().setMinimumWidth(260)
         self._none = none

@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 
 from app import settings, theme
 from app.icons import icon
-from app.widgets import Number, Switch, text
+from app.widgets import Number, Switch, button, text
 
 SHOWN = 4  # recent files on the welcome; the menu has them all
 
@@ -67,6 +67,8 @@ class Welcome(QFrame):
         Each way's icon, name, what it is, and how it is gone.
     reopen : callable
         Opens one of the recent files.
+    show_round : callable
+        Begins the first tour.
     """
 
     def __init__(
@@ -74,6 +76,7 @@ class Welcome(QFrame):
         bench: QWidget,
         ways: Sequence[tuple[str, str, str, Callable[[], object]]],
         reopen: Callable[[Path], object],
+        show_round: Callable[[], object],
     ) -> None:
         super().__init__(bench)
         self.setProperty("role", "card")
@@ -108,7 +111,11 @@ class Welcome(QFrame):
         self._again = Switch(
             "Open the last work when the program starts", lambda on: settings.change(reopen=on)
         )
-        box.addWidget(self._again)
+        self.tour = button("Show me round", show_round, tip="Five steps round the window")
+        foot = QHBoxLayout()
+        foot.addWidget(self._again, 1)
+        foot.addWidget(self.tour)
+        box.addLayout(foot)
         bench.installEventFilter(self)
         self.hide()
 

@@ -13,6 +13,8 @@ from PySide6.QtGui import QAction, QActionGroup, QKeySequence
 from PySide6.QtWidgets import QMenu
 
 from app import settings
+from app.shell.about import About
+from app.shell.help import read_keys, read_manual
 from app.tools import TOOLS
 
 if TYPE_CHECKING:
@@ -54,6 +56,12 @@ class Menus:
         add("Next part", "Go to the next part of the window", "F6", w.next_part)
         add("Full screen", "Full screen", "F11", w.full_screen)
         self.commands["Full screen"].setCheckable(True)
+        add("Manual", "Manual", KEYS.HelpContents, lambda: read_manual(w))
+        add("Keys", "Keys", "Shift+F1", lambda: read_keys(w))
+        add("Tour", "First tour", "", w.show_round)
+        add("About", "About Emblema", "", lambda: About(w).exec())
+        self.commands["About"].setMenuRole(QAction.MenuRole.AboutRole)
+        self.commands["Close"].setMenuRole(QAction.MenuRole.QuitRole)
 
     def _add(
         self, name: str, words: str, key: object, do: Callable[[], object], tip: str = ""
@@ -77,6 +85,7 @@ class Menus:
         self._edit()
         self._view()
         self._tools()
+        self._put(self._menu("&Help"), "Manual", "Keys", "Tour", "", "About")
 
     def _menu(self, words: str, parent: QMenu | None = None) -> QMenu:
         menu = (parent or self._window.menuBar()).addMenu(words)
@@ -144,8 +153,8 @@ class Menus:
             shown = menu.addAction(switch.text())
             shown.setCheckable(True)
             shown.setChecked(switch.isChecked())
-            shown.triggered.connect(switch.setChecked)
-            switch.toggled.connect(shown.setChecked)
+            shown.triggered.connect(lambda on, b=switch: b.setChecked(on))
+            switch.toggled.connect(lambda on, a=shown: a.setChecked(on))
         self._put(menu, "", "Whole", "Nearer", "Farther", "")
         leaves = self._menu("Leaf", menu)
         for k, name in enumerate(w.card.leaves, 1):
