@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QToolButton, QVBoxLayout, QWidget
 
 from app.jobcard.unfold import FOLDED, UNFOLDED
-from app.widgets import text
+from app.widgets import name_within, text
 
 
 class Fold(QFrame):
@@ -43,6 +43,7 @@ class Fold(QFrame):
         inner.setSpacing(8)
         for w in widgets:
             inner.addWidget(w)
+            name_within(w, head)
         self.body.hide()
         box = QVBoxLayout(self)
         box.setContentsMargins(10, 2, 12, 2)

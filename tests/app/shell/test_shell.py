@@ -23,6 +23,7 @@ from window_rig import LEFT, NONE, laid, make, quiet
 
 import app
 from app import settings, theme
+from app.jobcard.fold import Fold
 from app.window import Window
 from core import archive
 from core.commission import change_field
@@ -67,6 +68,8 @@ def leaves(w: Window):
     w.session.select((w.session.doc.fields[0].id,))
     for name in w.card.leaves:
         w.card.turn_to(name)
+        for fold in w.card.leaf.findChildren(Fold):
+            fold.unfold()
         QApplication.processEvents()
         yield w.card.leaf
 
@@ -248,7 +251,7 @@ def test_the_wheel_changes_nothing_that_it_passes_over(window) -> None:
     for leaf in leaves(window):
         for kind in (QAbstractSlider, QAbstractSpinBox, QComboBox):
             for w in leaf.findChildren(kind):
-                if isinstance(w, QScrollBar) or not w.isVisible():
+                if isinstance(w, QScrollBar) or not (w.isVisible() and w.isEnabled()):
                     continue
                 w.setFocus()
                 before = _value(w)
