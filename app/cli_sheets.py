@@ -21,6 +21,12 @@ def add_to(sub: Any, opened: Opened, folder: Callable[[Path], Path]) -> None:
     )
     c.add_argument("--fill", default="lines", choices=("lines", "colour", "patterns"))
     c.add_argument("--mirrored", action="store_true", help="seen from the back, as laid face down")
+    c.add_argument(
+        "--correct",
+        default="100x100",
+        metavar="ACROSSxUP",
+        help="what the check bars of an uncorrected print measure in mm, such as 99.6x100.2",
+    )
     c.set_defaults(run=lambda a: _sheets(a, opened, folder))
 
     c = sub.add_parser("keyplan", help="write the key plan of a commission's sheets as PDF")
@@ -49,10 +55,12 @@ def _divided(file: Path, opened: Opened) -> tuple[Any, Any, Any]:
 
 def _sheets(a: argparse.Namespace, opened: Opened, folder: Callable[[Path], Path]) -> int:
     from app.sheetfiles import write_sheets
+    from core.paper.printer import correction_of
 
+    correction = correction_of(a.correct)
     doc, layout, sheets = _divided(a.file, opened)
     out = folder(a.out)
-    write_sheets(out, doc, layout, a.paper, a.fill, a.mirrored or None, sheets)
+    write_sheets(out, doc, layout, a.paper, a.fill, a.mirrored or None, sheets, correction)
     print(f"{len(layout):,} tesserae on {len(sheets.each)} sheets in {out}")
     return 0
 

@@ -8,6 +8,8 @@ from app.painting import write_pdf
 from core.commission import Commission
 from core.errors import EmblemaError
 from core.export import write_tesserae_csv
+from core.paper.printer import TRUE as PLAIN
+from core.paper.printer import Correction
 from core.pieces import Layout
 from core.sheets.keyplan import keyplan_pages
 from core.sheets.made import Sheets, sheets_of, write_sheets_csv
@@ -23,11 +25,12 @@ def write_sheets(
     fill: str = "lines",
     mirrored: bool | None = None,
     sheets: Sheets | None = None,
+    correction: Correction = PLAIN,
 ) -> Sheets:
     """Write a page for each sheet, the key plan, the setter's notes and both lists.
 
-    As sheets.pdf, keyplan.pdf, notes.pdf, sheets.csv and tesserae.csv; `paper`, `fill` and
-    `mirrored` as for `core.sheets.pages.sheet_pages`.
+    As sheets.pdf, keyplan.pdf, notes.pdf, sheets.csv and tesserae.csv; `paper`, `fill`,
+    `mirrored` and `correction` as for `core.sheets.pages.sheet_pages`.
 
     Raises
     ------
@@ -38,9 +41,8 @@ def write_sheets(
         raise EmblemaError("There are no sheets yet; divide the work into sheets first.")
     sheets = sheets_of(doc, layout) if sheets is None else sheets
     out = Path(folder)
-    write_pdf(
-        out / "sheets.pdf", sheet_pages(doc, layout, sheets, paper, fill, mirrored), doc.title
-    )
+    pages = sheet_pages(doc, layout, sheets, paper, fill, mirrored, correction)
+    write_pdf(out / "sheets.pdf", pages, doc.title)
     plan = keyplan_pages(doc, layout, sheets, "A4" if paper == TRUE else paper)
     write_pdf(out / "keyplan.pdf", plan, doc.title)
     write_pdf(out / "notes.pdf", [notes_page(doc, layout, sheets)], doc.title)

@@ -15,6 +15,9 @@ from app.sheetfiles import write_sheets
 from app.widgets import Choice, Switch, button, row, text
 from core.commission import Commission, Printed
 from core.drawing import Page
+from core.errors import EmblemaError
+from core.paper.printer import TRUE as PLAIN
+from core.paper.printer import Correction, kept_correction
 from core.pieces import Layout
 from core.sheets.keyplan import keyplan_pages
 from core.sheets.made import sheets_of
@@ -82,8 +85,17 @@ class SheetPapers(QWidget):
             if folder:
                 self.write(folder)
 
-    def _how(self) -> tuple[str, str, bool | None]:
-        return self.paper.value, self.fill.value, self.mirrored.isChecked() or None
+    def _how(self) -> tuple[str, str, bool | None, Correction]:
+        back = self.mirrored.isChecked() or None
+        return self.paper.value, self.fill.value, back, self._correction()
+
+    def _correction(self) -> Correction:
+        """Return the correction of this computer's printer, as the cartoon has it."""
+        try:
+            return kept_correction()
+        except EmblemaError as e:
+            self.session.message.emit(str(e))
+            return PLAIN
 
     def _note(self, doc: Commission, layout: Layout, paper: str, back: bool | None) -> Printed:
         name = "true size" if paper == TRUE else paper
@@ -95,7 +107,7 @@ class SheetPapers(QWidget):
         if work is not None:
 
             def do() -> Printed:
-                write_sheets(folder, *work, *how)
+                write_sheets(folder, *work, *how[:3], correction=how[3])
                 return self._note(*work, how[0], how[2])
 
             self.session.write(folder, do, self.session.note_print)

@@ -101,8 +101,13 @@ class Sheets:
     each: tuple[OnSheet, ...]
     matches: tuple[Match, ...]
     sheet: Ints
-    polygons: Shapes
+    graph: JointGraph
     stock: Ints
+
+    @property
+    def polygons(self) -> Shapes:
+        """All pieces, shape (n,)."""
+        return self.graph.polygons
 
     @property
     def loose(self) -> int:
@@ -255,7 +260,7 @@ def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) 
             )
         )
     each.sort(key=lambda s: s.number)
-    return Sheets(tuple(each), _matches(seams), on, graph.polygons, stock)
+    return Sheets(tuple(each), _matches(seams), on, graph, stock)
 
 
 def write_sheets_csv(path: str | Path, sheets: Sheets) -> None:

@@ -7,7 +7,6 @@ that a tray can be filled for that sheet alone.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -21,16 +20,20 @@ from core.bounds import one_of
 from core.colour.convert import swatch_rgb
 from core.colour.wanted import stocked_lab
 from core.commission import Commission
-from core.drawing import BLACK, Page, Paths, Rgb, Text
+from core.drawing import BLACK, Item, Page, Paths, Rgb, Text, scaled
 from core.errors import EmblemaError
-from core.figures import EFFORT
 from core.geometry import polygons_in
 from core.lettering import LEAST_MM, fitted, wide_mm
+from core.openmarks import drawn as drawn_openings
+from core.paper.printer import TRUE as PLAIN
+from core.paper.printer import Correction
 from core.paper.sizes import PAPERS as SIZES
+from core.patches import Patch, patches
 from core.pieces import Layout
 from core.sheets import panel
 from core.sheets.labels import Drawn, named
 from core.sheets.made import OnSheet, Sheets
+from core.sheets.patchmarks import lines, numbers, rooms
 from core.sheets.patterns import PATTERNS, Pattern, drawn
 
 Ints = NDArray[np.int64]
@@ -45,37 +48,12 @@ FOOT_MM = 6.0
 BAND_MM = 10.0  # about the drawing, for its neighbours' names
 SMALLER = 0.7  # a sheet may be drawn so much smaller, so that its table stands beside it
 MARK_MM = 3.5  # half the length of a tick or cross on paper
-PUTTY_MINUTES = 20.0  # working time of two-part epoxy putty (common practice)
 
 GREY: Rgb = (120, 120, 120)
 RED: Rgb = (176, 28, 28)
 _TURN = {"left": -90.0, "right": 90.0, "above": 0.0, "below": 0.0}
 _OUT = {"left": (-1.0, 0.0), "right": (1.0, 0.0), "above": (0.0, -1.0), "below": (0.0, 1.0)}
 _BACK = {"left": "right", "right": "left", "above": "above", "below": "below"}
-
-
-@dataclass(frozen=True, slots=True)
-class Patches:
-    """How often putty is mixed for some pieces: so many patches of `least` to `most` pieces."""
-
-    number: int
-    least: int
-    most: int
-    seconds: float
-
-
-def patches(seconds_each: Floats) -> Patches:
-    """Return the patches that pieces are laid in within the working time of the putty.
-
-    Parameters
-    ----------
-    seconds_each : ndarray (n,)
-        To lay each piece.
-    """
-    n, seconds = len(seconds_each), float(np.mean(seconds_each))
-    most = max(1, math.floor(PUTTY_MINUTES * 60 / seconds)) if seconds > 0 else n
-    number = math.ceil(n / most)
-    return Patches(number, n // number, math.ceil(n / number), seconds)
 
 
 def sheet_pages(
@@ -85,6 +63,7 @@ def sheet_pages(
     paper: str = "A4",
     fill: str = "lines",
     mirrored: bool | None = None,
+    correction: Correction = PLAIN,
 ) -> Iterator[Page]:
     """Yield a page for each sheet in the order of setting, and more where its table needs them.
 
@@ -97,6 +76,8 @@ def sheet_pages(
         One of `FILLS`.
     mirrored : bool, optional
         Drawn as seen from the back; left out as the work is laid.
+    correction : Correction
+        Of the printer; all is drawn so much larger that its print is true.
 
     Raises
     ------
@@ -110,7 +91,8 @@ def sheet_pages(
     back = doc.sheeting.laid == "mirrored" if mirrored is None else mirrored
     work = _Work(doc, layout, sheets, fill, back)
     for sheet in sorted(sheets.each, key=lambda s: s.order):
-        yield from _pages(work, sheet, paper)
+        for page in _pages(work, sheet, paper, correction):
+            yield scaled(page, *correction.scale)
 
 
 class _Work:
@@ -129,8 +111,6 @@ class _Work:
         self.angle = np.concatenate([f.pieces.angle_rad for f in laid])
         self.marks = piece_marks(doc, layout)
         self.joint_mm = np.array([f.laying.joint_mm for f in doc.fields])[self.field]
-        effort = np.array([EFFORT.get(f.laying.opus, 1.0) for f in doc.fields])
-        self.seconds = doc.rates.seconds_a_piece * effort[self.field]
         kinds, many = np.unique(sheets.stock[sheets.stock >= 0], return_counts=True)
         # as the key of the cartoon numbers them
         self.number = {int(k): n for n, k in enumerate(kinds, 1)}
@@ -180,10 +160,11 @@ class _Placed:
         return np.asarray(out)
 
 
-def _ways(sheet: OnSheet, paper: str) -> list[_Placed]:
+def _ways(sheet: OnSheet, paper: str, correction: Correction) -> list[_Placed]:
     """Return how a page may be taken, upright or lying, its panel aside or below.
 
-    What draws the sheet largest comes first.
+    What draws the sheet largest comes first. Papers are as large as what is printed on them as
+    that truly measures.
     """
     w, h = sheet.size_mm
     edge = MARGIN_MM + BAND_MM
@@ -195,7 +176,8 @@ def _ways(sheet: OnSheet, paper: str) -> list[_Placed]:
         return [_Placed(page, box, (edge, MARGIN_MM + (high - h) / 2), 1.0)]
     long, short = SIZES[paper]
     found = []
-    for pw, ph in ((long, short), (short, long)):
+    across, up = correction.scale
+    for pw, ph in ((long / across, short / up), (short / across, long / up)):
         for aside in (True, False):
             right, low = pw - MARGIN_MM, ph - MARGIN_MM - FOOT_MM
             if aside:
@@ -219,7 +201,8 @@ def _chosen(ways: list[_Placed], facts: panel.Facts, rows: list[panel.Row]) -> _
     return ways[0]
 
 
-def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
+def _pages(work: _Work, sheet: OnSheet, paper: str, correction: Correction) -> Iterator[Page]:
+    mixes = patches(work.doc, work.sheets.graph.only(sheet.which))
     facts = panel.Facts(
         title=work.doc.title,
         number=sheet.number,
@@ -228,22 +211,27 @@ def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
         size_mm=sheet.size_mm,
         kg=sheet.kg,
         pieces=len(sheet.which),
-        putty=_putty(patches(work.seconds[sheet.which])),
+        putty=_putty(mixes),
         by=1.0,
         mirrored=work.mirrored,
         laid=work.doc.sheeting.laid,
         unnamed=0,
     )
     rows = work.rows(sheet)
-    at = _chosen(_ways(sheet, paper), facts, rows)
+    at = _chosen(_ways(sheet, paper, correction), facts, rows)
     shapes = _moved(work.sheets.polygons[sheet.which], at, sheet, work.mirrored)
     outline = shapely.transform(sheet.outline, lambda xy: at.on_paper(xy, sheet, work.mirrored))
-    items: list[Paths | Text] = _filled(work, sheet, shapes)
+    names = named(_to_name(work, sheet, shapes, at), outline)
+    areas = rooms(shapes, work.joint_mm[sheet.which] * at.by, [m.which for m in mixes])
+    written = [i for i in names.items if isinstance(i, Text)]
+    items: list[Item] = [*_filled(work, sheet, shapes)]
     light = work.fill != "patterns"
     items.append(Paths.around(shapes, pen_mm=0.1 if light else 0.15, pen=GREY if light else BLACK))
+    items.append(lines(areas))
     items.append(_edge(work, sheet, at))
-    names = named(_to_name(work, sheet, shapes, at), outline)
+    items += drawn_openings(work.doc, lambda xy: at.on_paper(xy, sheet, work.mirrored), _about(at))
     items += names.items
+    items += numbers(areas, written) if len(mixes) > 1 else []
     crossed, taken = _matches(work, sheet, at)
     items += crossed
     items += _neighbours(work, sheet, at, outline, [*taken, *names.taken])
@@ -252,18 +240,35 @@ def _pages(work: _Work, sheet: OnSheet, paper: str) -> Iterator[Page]:
     beside, left = panel.drawn(facts, rows, at.panel, at.aside)
     name = f"Sheet {sheet.number}"
     foot = f"mark {mark}   {work.doc.title}   sheet {sheet.number}"
+    if correction.in_use:
+        foot += f"   printer corrected {correction.words}"
     yield Page(*at.page, name, (*items, *beside, *_foot(foot, at.page)))
-    size = at.page if paper != TRUE else SIZES["A4"]
+    across, up = correction.scale
+    size = at.page if paper != TRUE else (SIZES["A4"][0] / across, SIZES["A4"][1] / up)
     while left:
         more, left = panel.table_page(facts, left, size, MARGIN_MM, FOOT_MM)
         yield Page(*size, f"{name}, trays", (*more, *_foot(f"{foot}, trays", size)))
 
 
-def _putty(p: Patches) -> str:
-    each = f"{p.least}" if p.least == p.most else f"{p.least} or {p.most}"
-    if p.number == 1:
-        return f"1 patch of putty, {each} pieces"
-    return f"{p.number} patches of putty, {each} pieces each"
+def _putty(mixes: tuple[Patch, ...]) -> str:
+    """Return how often putty is mixed, for how many pieces, and how much of it."""
+
+    def span(values: list[int]) -> str:
+        least, most = min(values), max(values)
+        return f"{least:,}" if least == most else f"{least:,} to {most:,}"
+
+    grams = span([round(1000 * m.kg) for m in mixes])
+    each = " each" if len(mixes) > 1 else ""
+    of = f"{len(mixes)} patch{'es' * (len(mixes) > 1)} of putty"
+    return f"{of}, {span([m.pieces for m in mixes])} pieces{each}, {grams} g"
+
+
+def _about(at: _Placed) -> Polygon:
+    """Return the room of the drawing on its page, its neighbours' names included."""
+    (x, y), edge = at.corner, 0.6 * BAND_MM
+    right = at.panel[0] - panel.GAP_MM if at.aside else at.page[0] - MARGIN_MM
+    low = at.page[1] - MARGIN_MM - FOOT_MM if at.aside else at.panel[1] - panel.GAP_MM
+    return shapely.box(x - edge, y - edge, right - edge, low - edge)
 
 
 def _foot(words: str, size: tuple[float, float]) -> list[Text]:

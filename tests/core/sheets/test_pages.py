@@ -17,10 +17,14 @@ from sheet_rig import stocked, wall
 from core.commission import WAYS_LAID, Commission
 from core.drawing import Page, Paths, Text
 from core.errors import EmblemaError
+from core.paper.printer import Correction
+from core.paper.sizes import PAPERS as SIZES
+from core.patches import patches
 from core.pieces import Layout
 from core.sheets.made import Sheets, divided, sheets_of
-from core.sheets.pages import FILLS, PAPERS, PUTTY_MINUTES, patches, sheet_pages
+from core.sheets.pages import FILLS, PAPERS, sheet_pages
 from core.sheets.panel import ordinal
+from core.sheets.patchmarks import INK, LINE
 from core.sheets.sides import WAYS
 
 RED = (176, 28, 28)
@@ -191,19 +195,63 @@ def test_all_words_are_read_at_the_bench_and_stand_on_the_page(
     assert listed == len(layout)
 
 
-@given(st.lists(st.floats(1, 3000), min_size=1, max_size=400))
-def test_patches_hold_within_the_putty_and_are_as_few_as_may_be(seconds: list[float]) -> None:
-    p = patches(np.array(seconds))
-    n, each = len(seconds), float(np.mean(seconds))
-    assert p.least * p.number <= n <= p.most * p.number and p.most - p.least <= 1
-    working = PUTTY_MINUTES * 60
-    assert p.most == 1 or p.most * each <= working * (1 + 1e-9)
-    assert p.number == 1 or (p.number - 1) * max(1, int(working / each * (1 + 1e-9))) < n
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_patches_are_numbered_once_and_bounded_along_joints(paper: str, mirrored: bool) -> None:
+    doc, layout = stocked(*wall(260, 200), ("SM-1",))
+    doc = divided(replace(doc, rates=replace(doc.rates, seconds_a_piece=20.0)), layout)
+    sheets = sheets_of(doc, layout)
+    (page,) = sheet_pages(doc, layout, sheets, paper, "lines", mirrored)
+    mixes = patches(doc, sheets.graph)
+    assert len(mixes) > 3
+    numbered = [t.words for t in texts(page) if t.colour == INK]
+    assert numbered == [str(k) for k in range(1, len(mixes) + 1)]
+    (light,) = [i for i in page.items if isinstance(i, Paths) and i.pen == LINE and i.fill is None]
+    pieces = next(i for i in page.items if isinstance(i, Paths) and i.pen_mm == 0.1)
+    drawn = shapely.polygons([c for c in np.split(pieces.points, pieces.starts[1:])])
+    for ring in np.split(light.points, light.starts[1:]):
+        line = shapely.LinearRing(ring)
+        assert shapely.length(shapely.intersection(line, shapely.buffer(drawn, -0.05))).sum() < 0.1
+    # whole patches lie within them: no piece is cut, and each is within one
+    rings = [shapely.Polygon(r).buffer(0.3) for r in np.split(light.points, light.starts[1:])]
+    assert sum(int(shapely.covers(r, drawn).sum()) for r in rings) >= len(drawn)
+    said = next(t.words for t in texts(page) if "putty" in t.words)
+    grams = [round(1000 * m.kg) for m in mixes]
+    assert f"{len(mixes)} patches" in said and f"{min(grams)} to {max(grams)} g" in said
 
 
-def test_twenty_minutes_at_forty_seconds_are_thirty_pieces() -> None:
-    p = patches(np.full(100, 40.0))
-    assert (p.number, p.least, p.most) == (4, 25, 25)
+def test_a_sheet_of_one_patch_is_not_numbered() -> None:
+    doc, layout = stocked(*wall(50, 50), ("SM-1",))
+    doc = divided(doc, layout)
+    (page,) = sheet_pages(doc, layout, sheets_of(doc, layout))
+    assert not [t for t in texts(page) if t.colour == INK]
+    assert any(t.words.startswith("1 patch of putty, ") for t in texts(page))
+
+
+@given(st.floats(95, 105), st.floats(95, 105), st.sampled_from(PAPERS))
+@settings(max_examples=6, deadline=None)
+def test_a_corrected_page_measures_true_once_printed(across: float, up: float, paper: str) -> None:
+    """A printer shrinks by what the bars read; what is drawn 100 / read larger comes out true."""
+    doc, layout, sheets = work()
+    c = Correction(round(across, 1), round(up, 1))
+    plain = next(sheet_pages(doc, layout, sheets, paper))
+    page = next(sheet_pages(doc, layout, sheets, paper, correction=c))
+    if paper != "true":
+        assert sorted((page.width_mm, page.height_mm)) == pytest.approx(SIZES[paper][::-1])
+
+    def outline(p: Page) -> np.ndarray:
+        edge = next(i for i in p.items if isinstance(i, Paths) and i.pen_mm == 0.5)
+        return np.ptp(edge.points, axis=0)
+
+    printed = outline(page) * (c.across_mm / 100, c.up_mm / 100)
+    if paper == "true":
+        assert printed == pytest.approx(outline(plain), abs=1e-6)
+    else:  # both ways alike
+        assert printed[0] / printed[1] == pytest.approx(outline(plain)[0] / outline(plain)[1])
+    foot = next(t.words for t in texts(page) if t.words.startswith("mark "))
+    assert (f"printer corrected {c.words}" in foot) == c.in_use
+    for t in texts(page):
+        assert 0 < t.x_mm < page.width_mm and 0 < t.y_mm < page.height_mm
 
 
 @pytest.mark.parametrize("laid", WAYS_LAID)
