@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from core.ornament.parts import Band, Figure, enlarged, ground, guides, joined, moved, rows
+from core.ornament.parts import Band, Figure, enlarged, ground, guides, joined, moved, rows, seen
 
 GRID = "regulatum"
 # the bar's way through its cells, from repeat to repeat, by how often it turns inward
@@ -22,7 +22,9 @@ MEANDERS = {
     2: ((0, 0), (0, 4), (4, 4), (4, 2), (2, 2), (2, 0), (6, 0)),
     3: ((0, 0), (0, 6), (6, 6), (6, 2), (4, 2), (4, 4), (2, 4), (2, 0), (8, 0)),
 }
-SCALE_WIDE = 3  # rows: then the tip of a scale has 45 degrees, and one tessera fills it
+SCALE_WIDE = 4  # rows: then courses along the crown turn little, and end at 53 to 62 degrees
+GUIDED = 3  # pitches from guide to guide of a scale
+TONES = ("scales", "scales between", "scales beneath")  # a row meets the two beneath it
 ARC_STEP = 0.35  # pitches from point to point of a curve
 
 
@@ -131,8 +133,12 @@ def lozenges(k: int = 5) -> Band:
     )
 
 
-def scales(k: int = 4, high: int = 3) -> Band:
-    """Return scales in so many rows of k pitches, each lying over the two beneath."""
+def scales(k: int = 4, high: int = 2) -> Band:
+    """Return scales in so many rows of k pitches, each lying over the two beneath.
+
+    Courses run along the crown of a scale. Where four meet, the one beneath has a neck a tessera
+    wide, and the tips of those beside it end square there. A course of ground runs on beneath.
+    """
     half = SCALE_WIDE / 2
     radius = (half**2 + 1) / 2
     reach = np.arcsin(half / radius)
@@ -141,31 +147,43 @@ def scales(k: int = 4, high: int = 3) -> Band:
     arc = np.stack([radius * np.sin(t), radius * np.cos(t) - radius + 1], axis=1)
     middle = len(arc) // 2
     left, right = arc[middle:] - np.array([half, 1]), arc[1 : middle + 1] + np.array([half, -1])
-    foot = np.concatenate([left, right])
-    one = Polygon([*arc, *foot[::-1][1:-1]])
-    crown = LineString(
-        arc * (1 - 0.5 / k / radius) + np.array([0, 0.5 / k / radius * (1 - radius)])
-    )
-
-    def row(j: int, n: int) -> tuple[list[BaseGeometry], list[LineString]]:
-        places = [half + SCALE_WIDE * i - (j % 2) * half for i in range(n + j % 2)]
-        return [moved(one, x, j) for x in places], [moved(crown, x, j) for x in places]
+    sharp = Polygon([*arc, *np.concatenate([left, right])[::-1][1:-1]])
+    above = joined(moved(sharp, x, -1) for x in (-half, half))
+    # the middles of courses inside the crown, about its middle
+    off = np.arange(0.5, k, GUIDED) / k / radius
+    led = [LineString(arc * (1 - d) + np.array([0, d * (1 - radius)])) for d in off]
 
     def draw(n: int, ends: bool) -> tuple[Figure, ...]:
         window = box(0, 0, SCALE_WIDE * n, high)
-        out = []
-        for parity, role in enumerate(("scales", "scales between")):
-            drawn = [row(j, n) for j in range(parity, high + 1, 2)]
-            shape = shapely.intersection(joined(g for some, _ in drawn for g in some), window)
-            seen = [shapely.intersection(g, window) for _, some in drawn for g in some]
-            flow = tuple(g for g in seen if isinstance(g, LineString) and g.length > 0.3)
-            guided = tuple(enlarged(g, k) for g in flow)
-            out.append(Figure(role, enlarged(shape, k), guided))
-        return tuple(out)
 
-    size = k * high
-    corner = (_grid("boss", box(0, 0, high, high), k),)
-    return Band("scales", size, SCALE_WIDE * k, "p1m1", draw, corner, ground())
+        def neck(x: float, y: float) -> Polygon:
+            wide = (1 if ends and not 0 < x < SCALE_WIDE * n else 0.5) / k
+            return box(x - wide, y - 0.5, x + wide, y + 0.5)
+
+        def scale(x: float, y: float) -> BaseGeometry:
+            own = shapely.intersection(neck(x, y - 1), moved(above, x, y))
+            tips = joined(neck(x + d, y) for d in (-half, half))
+            return joined([shapely.difference(moved(sharp, x, y), tips), own])
+
+        out = []
+        for tone, role in enumerate(TONES[:high]):
+            places = [
+                (half + SCALE_WIDE * i - (j % 2) * half, j)
+                for j in range(tone, high, len(TONES))
+                for i in range(n + j % 2)
+            ]
+            shape = shapely.intersection(joined(scale(*at) for at in places), window)
+            shape, lines = (
+                enlarged(shape, k),
+                [enlarged(moved(g, *at), k) for at in places for g in led],
+            )
+            out.append(Figure(role, shape, seen(lines, shape), follow_border=False))
+        edge = LineString([(0, k * high + 0.5), (SCALE_WIDE * n * k, k * high + 0.5)])
+        return (*out, guides(edge))
+
+    size = k * high + 1
+    corner = (_grid("boss", box(0, 0, size, size), 1),)
+    return Band("scales", size, SCALE_WIDE * k, "p1m1", draw, corner, ground("tessellatum", False))
 
 
 def _turned(x: float, y: float, radius: float, begin: float, end: float) -> list[list[float]]:

@@ -10,7 +10,7 @@ from shapely.affinity import rotate
 
 from core.errors import EmblemaError
 from core.ornament.fit import Module, assembled
-from core.ornament.parts import Figure, Ornament, ground
+from core.ornament.parts import Figure, Ornament, carried, ground
 
 STEP = 0.35  # pitches from point to point of a curve
 CORE = 2.0  # pitches: radius below which a round thing is all wedges
@@ -30,16 +30,16 @@ def rays(
     """
     core = max(CORE, RAY * count / np.pi)
     radius = _roomy(radius_mm, module, core + 2, f"{count} rays")
-    edges = np.linspace(0, 2 * np.pi, 2 * count + 1) - np.pi / 2
-    sectors = [_sector(core, radius, a, b) for a, b in zip(edges[::2], edges[1::2], strict=False)]
+    inner, outer = _rim(core, 2 * count), _rim(radius, 2 * count)
+    sectors = [Polygon([*a, *b[::-1]]) for a, b in zip(inner[::2], outer[::2], strict=True)]
     middle = core + round(radius - core) / 2 + (0.0 if round(radius - core) % 2 else 0.5)
     line = LineString(_arc(middle, 0, 2 * np.pi))
     figures = (
-        Figure("core", _disc(core)),
+        Figure("core", _disc(core, count)),
         Figure("rays", shapely.union_all(sectors), (line,)),
         Figure("ground", Polygon(), (line,)),
     )
-    return _on_disc("rays", centre_mm, radius, module, figures)
+    return _on_disc("rays", centre_mm, _disc(radius, count), module, figures)
 
 
 def rosette(
@@ -57,13 +57,14 @@ def rosette(
     tip = radius - 1  # a course of ground runs round outside
     reach = tip - core / 2
     half = min(FULL * np.sin(np.pi / petals) * (tip + core / 2) / 2, 0.35 * reach)
-    one = shapely.difference(_lens(core / 2, tip, half), _disc(core))
+    middle = _disc(core, petals)
+    one = shapely.difference(_lens(core / 2, tip, half), middle)
     shapes = [rotate(one, 360 * k / petals - 90, origin=(0, 0)) for k in range(petals)]
     figures = (
-        Figure("core", _disc(core)),
+        Figure("core", middle),
         Figure("petals", shapely.union_all(shapes)),
     )
-    return _on_disc("rosette", centre_mm, radius, module, figures)
+    return _on_disc("rosette", centre_mm, _disc(radius, petals), module, figures)
 
 
 def _roomy(radius_mm: float, module: Module, least: float, what: str) -> float:
@@ -77,18 +78,18 @@ def _roomy(radius_mm: float, module: Module, least: float, what: str) -> float:
 def _on_disc(
     name: str,
     centre_mm: tuple[float, float],
-    radius: float,
+    whole: Polygon,
     module: Module,
     figures: tuple[Figure, ...],
 ) -> Ornament:
     pitch = module.pitch_mm
     put = [(f, lambda xy: np.asarray(centre_mm) + xy * pitch) for f in figures]
-    whole = shapely.transform(_disc(radius), put[0][1])
+    radius = -whole.bounds[1]
     best = max(1, round(radius))
     words = f"{radius * pitch:.1f} mm from middle to edge: {radius:.1f} courses."
     if abs(radius - best) * pitch > 0.05:
         words += f" {best * pitch:.1f} mm would be just {best}."
-    return assembled(name, ground(), module, put, whole, [words])
+    return assembled(name, ground(), module, put, carried(whole, put[0][1]), [words])
 
 
 def _arc(radius: float, begin: float, end: float) -> NDArray[np.float64]:
@@ -97,12 +98,21 @@ def _arc(radius: float, begin: float, end: float) -> NDArray[np.float64]:
     return radius * np.stack([np.cos(t), np.sin(t)], axis=1)
 
 
-def _disc(radius: float) -> Polygon:
-    return Polygon(_arc(radius, 0, 2 * np.pi)[:-1])
+def _rim(radius: float, parts: int) -> NDArray[np.float64]:
+    """Return a circle from its top in so many arcs (parts, n, 2), each with both its ends.
+
+    Borders on it are drawn with the same points on either side, and turn onto one another.
+    """
+    each = max(2, int(np.ceil(2 * np.pi / parts * radius / STEP)))
+    t = np.linspace(0, 2 * np.pi, parts * each + 1) - np.pi / 2
+    xy = radius * np.stack([np.cos(t), np.sin(t)], axis=1)
+    arcs: NDArray[np.float64] = xy[np.arange(parts)[:, None] * each + np.arange(each + 1)]
+    return arcs
 
 
-def _sector(inner: float, outer: float, begin: float, end: float) -> Polygon:
-    return Polygon([*_arc(inner, begin, end), *_arc(outer, end, begin)])
+def _disc(radius: float, turns: int) -> Polygon:
+    """Return a disc that so many turns carry onto itself, and the mirror through each."""
+    return Polygon(np.vstack([arc[:-1] for arc in _rim(radius, 2 * turns)]))
 
 
 def _lens(begin: float, end: float, half: float) -> Polygon:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -20,11 +19,10 @@ from core.coverage import knit, polygons_of
 from core.errors import EmblemaError
 from core.flow import smooth_curve
 from core.geometry import SNAP_MM
-from core.ornament.parts import Band, Figure, Ornament, Part, carried
+from core.ornament.parts import HAIR, Band, Figure, Ornament, Part, carried
 
 Array = NDArray[np.float64]
 Place = Callable[[Array], Array]
-G = TypeVar("G", bound=BaseGeometry)
 
 MOST_STRETCH = 0.25  # of the module: beyond it the figure would no longer be the same
 SEEN_MM = 0.05  # a misfit of a repeat below this is none
@@ -248,26 +246,47 @@ def _bent(band: Band, curve: Bent, module: Module, repeats: int | None, closed: 
     length = band.length(run.repeats, not closed)
     figures = band.draw(run.repeats, not closed)
     whole: BaseGeometry = shapely.box(0, 0, length, band.width)
+    bed = band.ground
     if not straight:
-        figures = tuple(_fine_figure(f) for f in figures)
-        whole = _fine(whole)
+        figures, whole = _fine(figures, whole)
+        bed = _off_grid(bed)
     bent = [(f, place) for f in figures]
-    whole = carried(whole, place)
-    return assembled(band.name, band.ground, module, bent, whole, [run.words])
+    return assembled(band.name, bed, module, bent, carried(whole, place), [run.words])
 
 
 def _straight(origin: Sequence[float] | Array, along: Array, inward: Array) -> Place:
     return lambda xy: np.asarray(origin) + xy[:, :1] * along + xy[:, 1:] * inward
 
 
-def _fine(shape: G) -> G:
-    """Return a shape with points enough to bend."""
-    out: G = shapely.segmentize(shape, BEND_STEP)
-    return out
+def _fine(
+    figures: Sequence[Figure], whole: BaseGeometry
+) -> tuple[tuple[Figure, ...], BaseGeometry]:
+    """Return figures and the whole with points enough to bend, the same on either side of a border.
+
+    Otherwise arcs of one and the same border would differ, and hairs would be left between them.
+    """
+    borders = [whole.boundary, *(f.shape.boundary for f in figures)]
+    lines = shapely.segmentize(shapely.union_all(borders, grid_size=HAIR), BEND_STEP)
+    cells = shapely.get_parts(shapely.polygonize([lines]))
+    inside = shapely.point_on_surface(cells)
+
+    def drawn(shape: BaseGeometry) -> BaseGeometry:
+        return shapely.coverage_union_all(cells[shapely.contains(shape, inside)])
+
+    bent = (
+        replace(
+            _off_grid(f),
+            shape=drawn(f.shape),
+            flow=tuple(shapely.segmentize(g, BEND_STEP) for g in f.flow),
+        )
+        for f in figures
+    )
+    return tuple(bent), drawn(whole)
 
 
-def _fine_figure(f: Figure) -> Figure:
-    return replace(f, shape=_fine(f.shape), flow=tuple(_fine(g) for g in f.flow))
+def _off_grid(f: Figure) -> Figure:
+    """Return a figure in courses along its border, for no grid is left once it is bent."""
+    return replace(f, opus="tessellatum", follow_border=True) if f.opus == "regulatum" else f
 
 
 def assembled(

@@ -135,6 +135,13 @@ def carried(shape: G, place: Callable[[NDArray[np.float64]], NDArray[np.float64]
     return out
 
 
+def seen(lines: Iterable[LineString], shape: BaseGeometry) -> tuple[LineString, ...]:
+    """Return what is seen of guides in a shape, as far as it is longer than a tessera."""
+    inside = shapely.get_parts([shapely.intersection(g, shape) for g in lines])
+    parts = shapely.get_parts(shapely.line_merge(inside))
+    return tuple(g for g in parts if isinstance(g, LineString) and g.length > 1)
+
+
 def rows(x0: float, y0: float, x1: float, y1: float, apart: int = 6) -> tuple[LineString, ...]:
     """Return guides along a box, each in the middle of a course, all near enough to lead."""
     count = max(1, round(y1 - y0))

@@ -14,7 +14,7 @@ from shapely import LineString, Polygon, box
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import substring
 
-from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved, rows
+from core.ornament.parts import HAIR, Band, Figure, ground, joined, moved, rows, seen
 from core.ornament.parts import guides as guides_of_ground
 
 STEP = 0.3  # pitches from point to point of a strand
@@ -217,10 +217,8 @@ def _beside(line: LineString, off: Sequence[float]) -> list[LineString]:
 
 def _one(role: str, shape: BaseGeometry, guides: Sequence[LineString], one: Polygon) -> Figure:
     """Return what lies in one repeat, its guides as far as they are seen."""
-    seen = [shapely.intersection(shapely.intersection(g, shape), one) for g in guides]
-    parts = shapely.get_parts(shapely.line_merge(shapely.get_parts(seen)))
-    flow = tuple(g for g in parts if g.geom_type == "LineString" and g.length > 1)
-    return Figure(role, shapely.intersection(shape, one), flow)
+    inside = shapely.intersection(shape, one)
+    return Figure(role, inside, seen(guides, inside))
 
 
 def _inner(line: LineString, shapes: BaseGeometry) -> list[LineString]:

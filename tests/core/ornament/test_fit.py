@@ -16,6 +16,7 @@ from core.ornament import Module, frame, ring, strip
 from core.ornament.fit import SEEN_MM, run_along
 
 MODULE = Module(10.0, 1.5)
+HAIR_MM = 0.03  # half the width of what no piece could lie in
 kinds = st.sampled_from(list(BANDS))
 modules = st.builds(Module, st.floats(4, 12), st.floats(0.5, 1.5))
 
@@ -70,6 +71,18 @@ def test_a_ring_is_tiled_and_closes(name, share):
     assert made.outline.area == pytest.approx(np.pi * (outer**2 - inner**2), rel=3e-3)
     (whole,) = made.outline.geoms
     assert len(whole.interiors) == 1
+
+
+@pytest.mark.parametrize("name", BANDS)
+def test_no_hair_is_left_between_what_is_bent(name):
+    """Both sides of a border have the same points, so that nothing of it is another's."""
+    band = BANDS[name]
+    made = ring(band, (300, 200), 4 * band.width * MODULE.pitch_mm, MODULE)
+    for part in made.parts:
+        thin = shapely.buffer(part.outline, -HAIR_MM, join_style="mitre")
+        whole = shapely.buffer(thin, HAIR_MM, join_style="mitre", mitre_limit=20)
+        lost = part.outline.difference(whole)
+        assert lost.area < 0.1 * HAIR_MM * MODULE.pitch_mm
 
 
 @pytest.mark.parametrize("name", BANDS)

@@ -4,6 +4,7 @@ beneath."""
 import numpy as np
 import pytest
 import shapely
+from measures import kept, measure
 from ornaments import BANDS
 
 from core.commission import Commission, field_of
@@ -12,7 +13,7 @@ from core.fields import areas, gaps_and_overlaps
 from core.flow import hugged, lines_for
 from core.geometry import polygon_of
 from core.laying import lay_field
-from core.ornament import Module, add_ornament, frame
+from core.ornament import Module, add_ornament, frame, ring, strip
 from core.ornament.kinds import KINDS
 from core.plan import setting_of
 
@@ -22,6 +23,21 @@ MODULE = Module(10.0, 1.5)
 def floor(wide=900.0, high=700.0):
     square = (((0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)),)
     return Commission("Floor", wide, high, fields=(field_of("f1", "Ground", (square,)),))
+
+
+def as_one(doc):
+    """Return every measure of an ornament as it is laid, its fields weighed by their pieces."""
+    found = {}
+    for f in doc.fields:
+        setting = setting_of(doc, f)
+        pieces = lay_field(setting)
+        laying = f.laying
+        measures = measure(
+            setting.outline, laying.tessera_mm, laying.joint_mm, pieces, setting.flow
+        )
+        for k, v in measures.items():
+            found.setdefault(k, []).append((v * len(pieces), len(pieces)))
+    return {k: np.divide(*np.sum(some, axis=0)) for k, some in found.items()}
 
 
 @pytest.mark.parametrize("name", BANDS)
@@ -76,3 +92,16 @@ def test_a_meander_is_laid_in_a_grid_however_its_sides_are_stretched():
     for f in doc.fields:
         pieces = lay_field(setting_of(doc, f))
         assert pieces.area_mm2 == pytest.approx(np.prod(pieces.box_mm, axis=1), rel=1e-3)
+
+
+@pytest.mark.parametrize("place", ["strip", "ring"])
+def test_courses_of_scales_run_along_their_crowns_and_keep_the_limits(place):
+    """Laid as one with their border they fishboned, turned and left grout where four meet."""
+    band = KINDS["scales"].band(4)
+    length = band.length(2, True) * MODULE.pitch_mm
+    if place == "strip":
+        ornament = strip(band, [(0, 100), (length, 100)], MODULE)
+    else:
+        ornament = ring(band, (400, 400), 380, MODULE)
+    found = as_one(add_ornament(Commission("o", 1000, 1000), ornament).doc)
+    assert {k: v for k, v in found.items() if not kept(k, v)} == {}

@@ -10,7 +10,7 @@ import shapely
 from ornaments import BANDS, differ, roles
 from shapely.affinity import affine_transform
 
-from core.ornament.bands import chequer, scales
+from core.ornament.bands import SCALE_WIDE, TONES, chequer, scales
 
 # has it upright mirrors, the level mirror, the glide, half turns?
 GROUPS = {
@@ -72,12 +72,14 @@ def test_a_chequer_turns_by_a_quarter_about_a_cell_and_mirrors_along_its_cells()
         assert differ(carried & inside, dark & inside) < 1e-9
 
 
-def test_scales_move_by_half_a_scale_and_a_row_onto_those_between():
+def test_scales_move_by_half_a_scale_and_a_row_onto_those_beneath():
     """The wallpaper group cm: the centred lattice and the upright mirror."""
-    k = 3
+    k, wide = 3, 3 * SCALE_WIDE
     parts = roles(scales(k, 6), 6)
-    inside = shapely.box(3 * 3 * k, 2 * k, 4 * 3 * k, 4 * k)
-    carried = affine_transform(parts["scales"], (1, 0, 0, 1, 1.5 * k, k))
-    assert differ(carried & inside, parts["scales between"] & inside) < 1e-6
-    mirrored = affine_transform(parts["scales"], (-1, 0, 0, 1, 6 * 3 * k, 0))
-    assert differ(mirrored & inside, parts["scales"] & inside) < 1e-6
+    inside = shapely.box(3 * wide, 2 * k, 4 * wide, 4 * k)
+    tones = [parts[role] for role in TONES]
+    for over, beneath in zip(tones, [*tones[1:], tones[0]], strict=True):
+        carried = affine_transform(over, (1, 0, 0, 1, wide / 2, k))
+        assert differ(carried & inside, beneath & inside) < 1e-6
+        mirrored = affine_transform(over, (-1, 0, 0, 1, 6 * wide, 0))
+        assert differ(mirrored & inside, over & inside) < 1e-6
