@@ -244,6 +244,9 @@ class FiguresLeaf(Leaf):
         self.quote.show_price(doc, f)
         self._show_heads(doc, layout, f)
 
+    def end(self) -> None:
+        self.quote.end()
+
     def draw(self) -> None:
         """Make anew what is open."""
         for card in (self.order, self.suits, self.losses):

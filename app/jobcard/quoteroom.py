@@ -292,6 +292,11 @@ class QuoteRoom(QDialog):
         super().showEvent(event)
         self.refresh()
 
+    def end(self) -> None:
+        """Reckon no more."""
+        self._soon.stop()
+        self.close()
+
     def _reckon(self) -> None:
         """Price the options aside: in a large work that takes a while."""
         work = self._work()

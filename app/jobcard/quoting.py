@@ -47,6 +47,11 @@ class QuotePart(QWidget):
         self.room.show()
         self.room.raise_()
 
+    def end(self) -> None:
+        """End what is still to be reckoned, as the window closes."""
+        if self.room is not None:
+            self.room.end()
+
     def show_price(self, doc: Commission | None, f: Figures | None) -> None:
         """Show the price of a layout, or none where nothing is laid."""
         self.setVisible(doc is not None and f is not None)
