@@ -83,12 +83,13 @@ class Blank:
         ways = [self._by_grid(box[on]), self._by_strips(box[on]), self._by_shelves(box[on])]
         return int(max(min(ways) + large, _up(area_mm2 / self.kept / self.area_mm2)))
 
-    def used(self, box: Floats, area_mm2: float = 0.0) -> float:
+    def used(self, box: Floats, taken: int | None = None) -> float:
         """Return how many blanks are used up, where what is left of the last can be laid later.
 
         Each piece its share of a blank that is cut into its like; never more than are `taken`.
         """
-        return min(float(self.shares(box).sum()) / self.kept, float(self.taken(box, area_mm2)))
+        taken = self.taken(box) if taken is None else taken
+        return min(float(self.shares(box).sum()) / self.kept, float(taken))
 
     def shares(self, box: Floats) -> Floats:
         """Return what share of a blank each piece uses up, without loss, shape (n,)."""

@@ -111,7 +111,7 @@ def _count(
     spent = blank.spent(box, whole)
     take = blank.taken(spent, area_mm2)
     per_mm2 = m.kg_mm2
-    used_mm2 = blank.used(spent, area_mm2) * blank.area_mm2
+    used_mm2 = blank.used(spent, take) * blank.area_mm2
     cost: Decimal | None
     if m.price_unit == "kg":
         cost = m.price * dec(used_mm2 * per_mm2)

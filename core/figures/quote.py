@@ -141,6 +141,7 @@ def _materials(f: Figures, currency: str) -> tuple[Part, ...]:
             amount = {
                 "kg": f"{c.used_kg:.2f} kg",
                 "m2": f"{c.used_mm2 / 1e6:.3f} m²",
+                "sheet": f"{c.take / (m.pack_pieces or 1):.2f} sheets",
             }.get(m.price_unit, f"{c.take:,}")
             parts.append((f"{m.code}: {amount} at {m.price:,}", paid(c.cost, currency)))
     return tuple(parts)

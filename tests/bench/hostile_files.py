@@ -114,6 +114,7 @@ class Bench:
 
 def write_everything(doc, images, folder: Path) -> str:
     """Lay a commission, look again, reckon, and write all that can be written."""
+    from app.figurefiles import write_figures, write_orders
     from app.painting import write_cartoon_pdf
     from app.sheetfiles import write_sheets
     from core.export import (
@@ -146,6 +147,8 @@ def write_everything(doc, images, folder: Path) -> str:
         write(folder / f"out{k}", doc, layout)
         step()
     write_counts_csv(folder / "counts.csv", doc, layout)
+    write_figures(folder, doc, layout)
+    write_orders(folder, doc, layout)
     write_setting_out(folder / "again.geojson", doc)
     write_cartoon_pdf(folder / "cartoon.pdf", doc, layout, "A4")
     step()

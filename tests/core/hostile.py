@@ -35,7 +35,7 @@ from core.commission import (
 from core.goods import Goods
 from core.material import Material
 from core.moves import Move
-from core.place import Place
+from core.place import PLACES, SUBSTRATES, Place
 from core.site import OPENINGS, Opening
 from core.terms import Days, Laid, Quoted, Stage, Terms, WorkDone
 
@@ -481,7 +481,9 @@ def _figures(doc: Commission, rng: random.Random) -> Commission:
         hour=Decimal(rng.choice(("0", "0.0000000001", "100000000"))),
         grout_kg=Decimal("1e-30"),
         adhesive_kg=Decimal("1E+8"),
+        goods=Goods(*((0.0,) * 8 if low else (100.0, 1.0, 100.0, *(1000.0,) * 5))),
     )
+    place = Place(rng.choice(PLACES), low, rng.choice(SUBSTRATES), "D2", "CG1")
     limits = Limits(
         *((0,) * 8 if low else (10, 180, 100, 100, 1, 100, 100, 100)), 1 if low else 1000
     )
@@ -490,7 +492,9 @@ def _figures(doc: Commission, rng: random.Random) -> Commission:
             m,
             waste=rng.choice((0, 0.999)),
             broken=rng.choice((0, 0.98)),
-            pieces_a_kg=rng.choice((0, 1e-3, 1e7)),
+            pieces_a_kg=rng.choice((0, 0.01, 1e7)),
+            pack=rng.choice((0, 1, 1e6)),
+            pack_unit=rng.choice(("kg", "pieces", "m2")),
             pieces=rng.choice((0, 1, 100_000_000)),
             price=Decimal(rng.choice(("0", "1e-9", "100000000"))),
             price_unit=rng.choice(("kg", "sheet", "piece", "m2")),
@@ -501,7 +505,9 @@ def _figures(doc: Commission, rng: random.Random) -> Commission:
         )
         for m in doc.materials
     )
-    return replace(doc, rates=rates, limits=limits, materials=materials, within_stock=True)
+    return replace(
+        doc, rates=rates, limits=limits, materials=materials, within_stock=True, place=place
+    )
 
 
 _SENSELESS: dict[str, Callable[[Commission, random.Random], Commission]] = {
