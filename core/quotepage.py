@@ -17,12 +17,13 @@ import numpy as np
 from core.agreed import mark_of, piece_marks
 from core.commission import Commission
 from core.drawing import Item, Page, Paths, Picture, Rgb, Text
-from core.export import picture, whole_frame
+from core.export import whole_frame
 from core.figures import Figures, Line, Quote, figures, tax_line
 from core.figures.money import dec, money, paid
 from core.figures.options import Option, options
 from core.figures.panel import hung
 from core.lettering import LEAST_MM, fitted, wrapped
+from core.look.render import picture
 from core.material import Material
 from core.paper.sizes import PAPERS as SIZES
 from core.pieces import Layout
@@ -37,7 +38,7 @@ FOOT_MM: Final = 6.0
 PICTURE_MM: Final = (40.0, 95.0)  # how high it may be, so that the price stands on its page
 ROW_MM: Final = 8.2  # of the price, from line to line
 SUMS_MM: Final = 22.0
-PX_A_MM: Final = 8.7  # about 220 dots an inch
+PX_A_MM: Final = 6.0  # about 150 dots an inch
 BODY: Final = 3.5
 SMALL: Final = 2.9
 LINE: Final = 1.42  # of the size, from line to line
@@ -274,7 +275,7 @@ def _work(page: _Column, doc: Commission, layout: Layout, f: Figures, below: flo
     by = min(page.wide / (x1 - x0), room / (y1 - y0))
     w, h = (x1 - x0) * by, (y1 - y0) * by
     page.room(h + 20)
-    pixels = picture(doc, layout, 1 / (by * PX_A_MM), (x0, y0, x1, y1))
+    pixels = picture(doc, layout, by * PX_A_MM, box_mm=(x0, y0, x1, y1))
     page.put(Picture(page.left, page.y, w, h, pixels))
     page.y += h + 6
     facts = (
