@@ -30,6 +30,13 @@ _MATERIALS = (
     Column("Short", 1.0, True),
     Column("To order", 2.6),
 )
+_KILO = (
+    Column("Code", 1.3),
+    Column("Material", 3.4),
+    Column("Weighed", 1.2, True),
+    Column("By size and density", 2.0, True),
+    Column("", 1.0, True),
+)
 _LOSSES = (
     Column("", 2.6),
     Column("Pieces", 1.0, True),
@@ -112,11 +119,32 @@ def _materials(report: Report, doc: Commission, f: Figures) -> None:
     )
     if large := [f"{c.material.code} ({c.too_large:,})" for c in f.counts if c.too_large]:
         report.say(f"Larger than what they are stocked as: {', '.join(large)}.", 2.6)
-    said = [kilo_said(c.material) for c in f.counts if not c.bare and c.material.pieces_a_kg]
-    if said:
+    weighed = [c.material for c in f.counts if c.material.pieces_a_kg]
+    if weighed:
         report.head("Pieces to the kilo")
-        for words in said:
-            report.say(words, 2.6)
+        off = [abs(kilo_off(m)) > KILO_OFF for m in weighed]
+        report.table(_KILO, [_kilo(m) for m in weighed], marked=off)
+        if any(off):
+            report.say(
+                "Where the two differ, weigh again, or correct size or density. What was weighed "
+                "counts.",
+                2.6,
+            )
+
+
+def _kilo(m: Material) -> list[str]:
+    times = 1 + kilo_off(m)
+    return [
+        m.code,
+        m.description,
+        f"{m.pieces_a_kg:,.0f}",
+        f"{reckoned_a_kg(m):,.0f}",
+        _times(times),
+    ]
+
+
+def _times(x: float) -> str:
+    return f"× {x:,.0f}" if x >= 10 else f"× {x:.2f}"
 
 
 def kilo_said(m: Material) -> str:
@@ -124,8 +152,7 @@ def kilo_said(m: Material) -> str:
     reckoned = reckoned_a_kg(m)
     words = f"{m.code}: {m.pieces_a_kg:,.0f} as weighed, {reckoned:,.0f} by size and density"
     if abs(kilo_off(m)) > KILO_OFF:
-        times = f"{m.pieces_a_kg / reckoned:.2g} times as many"
-        words += f", {times}: weigh again, or correct size or density. What was weighed counts."
+        words += f" ({_times(1 + kilo_off(m))}): weigh again, or correct size or density"
     return words
 
 

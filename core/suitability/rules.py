@@ -83,7 +83,7 @@ RULES: Final = (
     # acids and stains
     Rule(
         *(("kitchen splash",), "no", "etched by lemon, vinegar and wine"),
-        "It is calcite: weak acids dissolve it, and dull spots stay on a polish.",
+        "It is calcium carbonate: weak acids dissolve it, and dull spots stay on a polish.",
         f"chemistry of calcium carbonate; {PRACTICE}",
         "Smalti, vitreous glass or glazed ceramic.",
         kinds=CALCITE,
@@ -91,7 +91,7 @@ RULES: Final = (
     ),
     Rule(
         *(("kitchen splash",), "care", "etched by lemon, vinegar and wine"),
-        "It is calcite: weak acids dissolve it. On a matt face it shows less.",
+        "It is calcium carbonate: weak acids dissolve it. On a matt face it shows less.",
         f"chemistry of calcium carbonate; {PRACTICE}",
         "Glass or glazed ceramic; or tell the client that it will age, and wipe at once.",
         kinds=CALCITE,
@@ -106,7 +106,7 @@ RULES: Final = (
     ),
     Rule(
         *((*SHOWER, "pool"), "care", "etched by what takes off lime"),
-        "It is calcite: acid cleaners and soft or acid pool water dissolve it.",
+        "It is calcium carbonate: acid cleaners and soft or acid pool water dissolve it.",
         f"chemistry of calcium carbonate; {PRACTICE}",
         "Glass or dense ceramic; or tell the client: no acid cleaner, pool water in balance.",
         kinds=CALCITE,
@@ -168,8 +168,9 @@ RULES: Final = (
     ),
     Rule(
         *(OUTDOORS, "ask", "no frost test is known"),
-        "Some marbles turn to sugar and some stones split in frost; the name does not tell which.",
-        f"EN 12371; {FROST_CYCLES} cycles: EN 1341 for paving, from memory",
+        "Some stones split in frost, and some marbles turn to sugar by warmth and cold alone; the "
+        "name does not tell which.",
+        f"EN 12371, EN 14066 (marble); {FROST_CYCLES} cycles for paving: EN 1341, from memory",
         "Ask the quarry for its test and enter the cycles with the material; or vitreous glass.",
         kinds=STONES,
         when=_frost_untested,
@@ -233,7 +234,7 @@ RULES: Final = (
     # pools
     Rule(
         *(("pool",), "no", "goes dull and parts in pool water"),
-        "Chlorine and acid take the leaf at cut edges; shell is calcite in thin layers.",
+        "Chlorine and acid take the leaf at cut edges; shell is thin layers of carbonate.",
         PRACTICE,
         "Vitreous glass, or gold that its maker declares for pools.",
         when=lambda m: m.kind == "shell" or _leafed(m),
@@ -370,15 +371,15 @@ RULES: Final = (
     ),
     Rule(
         *((*SHOWER, *OUTDOORS, "pool"), "no", "takes up too much water there"),
-        "CG1 is not tested for what it takes up.",
-        "EN 13888",
+        "CG1 may take up 5 g of water in half an hour, W no more than 2 g.",
+        "EN 13888 (grams from memory)",
         "CG2 W A; RG in pools.",
         what="grout",
         classes=("CG1",),
     ),
     Rule(
         *((*SHOWER, *OUTDOORS, "pool"), "care", "may take up too much water"),
-        "CG2 alone does not say how much; W does.",
+        "Without W it may take up as much as CG1.",
         "EN 13888",
         "CG2 W A; RG in pools.",
         what="grout",
@@ -386,8 +387,8 @@ RULES: Final = (
     ),
     Rule(
         *(("floor",), "care", "wears out of the joints"),
-        "A stands for little abraded; plain classes are not tested for it as strictly.",
-        "EN 13888",
+        "A stands for little abraded: half of what plain classes may lose.",
+        "EN 13888 (from memory: 1,000 and 2,000 mm3)",
         "CG2 A, or RG.",
         what="grout",
         classes=("CG1", "CG2"),

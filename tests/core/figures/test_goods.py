@@ -11,7 +11,7 @@ from grids import grid
 from core.commission import Commission, Rates
 from core.drawing import Text
 from core.figures import figures, short_grout_kg_m2
-from core.figures.pages import figures_pages, limit_said
+from core.figures.pages import figures_pages, kilo_said, limit_said
 from core.figures.sums import COLUMNS, sums
 from core.goods import Goods
 from core.material import Material
@@ -119,7 +119,8 @@ def words_of(doc: Commission, layout: Layout) -> str:
 
 def test_pages_say_when_weighed_and_reckoned_disagree() -> None:
     doc, layout = grid(replace(GLASS, pieces_a_kg=2000.0))
-    assert "2,000 as weighed, 1,000 by size and density, 2 times as many" in words_of(doc, layout)
+    assert "2,000 1,000 × 2.00" in words_of(doc, layout)
+    assert kilo_said(doc.materials[0]).startswith("G: 2,000 as weighed, 1,000 by size and density")
     agreed, layout = grid(replace(GLASS, pieces_a_kg=1050.0))
     assert "weigh again" not in words_of(agreed, layout)
 
