@@ -183,6 +183,8 @@ def odd(doc: Commission) -> tuple[str, ...]:
 
 def gone_round(doc: Commission, room: MultiPolygon) -> tuple[Opening, ...]:
     """Return the openings that a sheet of some room goes all round, or lies over."""
+    if not doc.openings:
+        return ()
     filled = shapely.union_all([Polygon(p.exterior) for p in room.geoms])
     return tuple(o for o in doc.openings if goes_round(filled, shape_of(o)))
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
 import shapely
 from PySide6.QtCore import QLineF, QObject, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPen, QPolygonF
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 LIGHT = QColor("white")
 CASED = ((LIGHT, 5.0), (QColor(theme.DAY["INK"]), 2.4))  # light under dark: seen on any material
 CHOSEN = ((LIGHT, 9.0), (QColor(theme.DAY["VERDIGRIS"]), 5.0))
+# the more a place is spared the darker it is; the edge of one that is never cut is whole
+SPARED_CLEAR = {"spared_little": 30, "spared": 60, "spared_never": 110}
 PLATE = 30.0  # pixels: the plate that a sheet's number stands on
 MOST_LOOSE = 2000  # pieces on no sheet that are shown one by one
 
@@ -193,6 +196,19 @@ class Seams(QObject):
             self.chosen = number
             self.changed.emit()
 
+    def at_seams(self) -> Ints:
+        """Return the pieces at the seams of the chosen sheet, on both sides of them.
+
+        Raises
+        ------
+        EmblemaError
+            See `graph`.
+        """
+        on, graph = self.on(), self.graph()
+        one, two = on[graph.a] == self.chosen, on[graph.b] == self.chosen
+        seam = (one != two) & (graph.length_mm > 0)
+        return np.unique(np.r_[graph.a[seam], graph.b[seam]])
+
     def at(self, x: float, y: float) -> int | None:
         """Return the number of the sheet at a place on the work."""
         place = shapely.Point(x, y)
@@ -200,6 +216,13 @@ class Seams(QObject):
             if room.box.contains(QPointF(x, y)) and room.shape.intersects(place):
                 return room.sheet.number
         return None
+
+    def nearest(self, x: float, y: float) -> int | None:
+        """Return the number of the sheet at a place on the work, or of the one nearest to it."""
+        place = shapely.Point(x, y)
+        rooms = self.rooms()
+        near = min(rooms, key=lambda r: r.shape.distance(place), default=None)
+        return None if near is None else near.sheet.number
 
     def rooms(self) -> list[Room]:
         """Return the sheets' rooms; only those that have changed are made anew."""
@@ -217,7 +240,7 @@ class Seams(QObject):
         what = "a piece" if len(pieces) == 1 else f"{len(pieces)} pieces"
         self._edit(
             f"Move {what} to sheet {to}",
-            lambda doc, layout: made.moved_to(doc, layout, pieces, to, self.graph()),
+            lambda doc, layout: made.moved_to(doc, layout, pieces, to, self.graph(), self.on()),
         )
 
     def join(self, one: int, two: int) -> None:
@@ -281,14 +304,13 @@ class Seams(QObject):
             for colour, width in ((LIGHT, 7.0), (QColor(theme.DAY["RUST"]), 3.4)):
                 p.setPen(_pen(colour, width))
                 p.drawPolyline([QPointF(*q) for q in line])
-        p.setBrush(QColor(31, 122, 114, 60))
-        for ring in doc.sheeting.spared:
-            for colour, style in (
-                (LIGHT, Qt.PenStyle.SolidLine),
-                (QColor(theme.DAY["VERDIGRIS"]), dashed),
-            ):
-                p.setPen(_pen(colour, 2.6, style))
-                p.drawPolygon([QPointF(*q) for q in ring])
+        for strength, clear in SPARED_CLEAR.items():
+            p.setBrush(QColor(31, 122, 114, clear))
+            for ring in getattr(doc.sheeting, strength):
+                for colour, style in ((LIGHT, whole), (QColor(theme.VERDIGRIS), dashed)):
+                    never = strength == "spared_never" and colour != LIGHT
+                    p.setPen(_pen(colour, 2.6, whole if never else style))
+                    p.drawPolygon([QPointF(*q) for q in ring])
         p.setBrush(Qt.BrushStyle.NoBrush)
         if doc.sheeting.level_mm:
             y = doc.height_mm - doc.sheeting.level_mm

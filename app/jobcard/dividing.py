@@ -15,12 +15,13 @@ from app.canvas import Bench
 from app.jobcard.tables import ROW, Table
 from app.jobs import Progress, Worker
 from app.session import Session
-from app.tools.seams import SHEET_TOOLS
+from app.tools.seams import SHEET_TOOLS, STRENGTHS, SpareTool
 from app.widgets import Choice, Number, button, column, row, text
 from core.commission import Commission, Sheeting
+from core.openings import gone_round
 from core.pieces import Layout
 from core.sheets.graph import JointGraph, joint_graph
-from core.sheets.made import OnSheet, divided
+from core.sheets.made import OnSheet, Sheets, cut_within, divided
 from core.sheets.marks import SHEETS
 from core.sheets.sides import WAYS
 
@@ -88,6 +89,8 @@ class Dividing(QWidget):
         self.pin.setCheckable(True)
         self.pin.setToolTip("A pinned sheet stays as it is when the work is divided again")
         self.drawn = text("", "hint")
+        self.strength = Choice("Spared", STRENGTHS, self._spare_so)
+        self.strength.show_value("spared")
         self.tools = {name: self._tool_button(name) for name in TOOL_WORDS}
         self.edits = column(
             self.list, row(self.join, self.part, self.pin, gap=6), self.tools["Seams"]
@@ -97,6 +100,7 @@ class Dividing(QWidget):
             self.laid,
             self.explained,
             row(self.tools["Draw a seam"], self.tools["Spare a place"], gap=6),
+            self.strength,
             row(self.drawn, self.tools["Rub out"]),
         )
         box = QVBoxLayout(self)
@@ -127,7 +131,17 @@ class Dividing(QWidget):
         """Take a tool in hand, or put it away."""
         for kind in SHEET_TOOLS:
             self.bench.tools.setdefault(kind.name, kind(self.bench))
+        spare = self.bench.tools["Spare a place"]
+        assert isinstance(spare, SpareTool)
+        spare.told = lambda: self.strength.show_value(spare.strength)
+        spare.strength = self.strength.value
         self.bench.take(name if self.tools[name].isChecked() else "Hand")
+        self.bench.setFocus()  # so that its keys work at once
+
+    def _spare_so(self, strength: str) -> None:
+        tool = self.bench.tools.get("Spare a place")
+        if isinstance(tool, SpareTool):
+            tool.strength = strength
 
     def _tool_taken(self, name: str) -> None:
         for n, b in self.tools.items():
@@ -184,7 +198,7 @@ class Dividing(QWidget):
 
         def work(progress: Progress, stop: Callable[[], bool]) -> Divided:
             progress(0.05, "Looking at the joints ...")
-            graph = joint_graph(doc, layout)
+            graph = joint_graph(doc, layout, stop)
 
             def tell(share: float) -> None:
                 progress(0.3 + 0.6 * share, "Laying the seams ...")
@@ -232,7 +246,8 @@ class Dividing(QWidget):
         self.laid.show_value(doc.sheeting.laid)
         self.explained.setText(WAYS[doc.sheeting.laid].words)
         self.divide.setText("Divide again" if doc.sheets else "Divide into sheets")
-        seams, spared = len(doc.sheeting.seams), len(doc.sheeting.spared)
+        seams = len(doc.sheeting.seams)
+        spared = sum(len(getattr(doc.sheeting, strength)) for strength, _ in STRENGTHS)
         drawn = [_many(n, words) for n, words in ((seams, "seam"), (spared, "spared place")) if n]
         self.drawn.setText(f"Drawn: {' and '.join(drawn)}." if drawn else "")
         self.drawn.parentWidget().setVisible(bool(drawn))
@@ -254,7 +269,7 @@ class Dividing(QWidget):
                 f"{_sheets(len(doc.sheets))}, {_many(len(known.sheet) - known.loose, 'piece')}; "
                 f"the heaviest weighs {heaviest:.2f} kg."
             )
-            self.wrong.setText("\n".join(_wrong(doc, known.each, known.loose)))
+            self.wrong.setText("\n".join(_wrong(doc, known)))
         self.wrong.setVisible(bool(self.wrong.text()))
 
     def _list(self) -> None:
@@ -347,9 +362,9 @@ def _too_large(s: OnSheet, limit: Sheeting) -> bool:
     return a > c or b > d
 
 
-def _wrong(doc: Commission, each: tuple[OnSheet, ...], loose: int) -> list[str]:
+def _wrong(doc: Commission, known: Sheets) -> list[str]:
     """Return what is to be told of the sheets as they stand."""
-    limit = doc.sheeting
+    limit, each, loose = doc.sheeting, known.each, known.loose
     said = []
     if loose:
         verb = "is" if loose == 1 else "are"
@@ -367,6 +382,14 @@ def _wrong(doc: Commission, each: tuple[OnSheet, ...], loose: int) -> list[str]:
         if numbers:
             named = ", ".join(map(str, numbers[:6])) + (" ..." if len(numbers) > 6 else "")
             said.append(f"{'Sheet' if len(numbers) == 1 else 'Sheets'} {named}: {words}.")
+    for s in each:
+        for o in gone_round(doc, s.outline):
+            said.append(f"Sheet {s.number} goes all round {o.name or o.kind}: part it in two.")
+    if limit.spared_never and len(cut_within(known, limit.spared_never)):
+        said.append(
+            "A seam runs through a place that is never to be cut: it is too large for a sheet, or "
+            "was spared since. Divide again, or let sheets be larger."
+        )
     return said
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
 import shapely
 from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QColor, QKeyEvent, QMouseEvent, QPainter, QPen, QPolygonF
@@ -20,6 +22,22 @@ from core.pieces import Layout
 from core.sheets.made import joint_with
 
 FINEST_PX = 6.0  # from one point to the next of a ring that is dragged
+ARROWS = {
+    Qt.Key.Key_Left: (-1.0, 0.0),
+    Qt.Key.Key_Right: (1.0, 0.0),
+    Qt.Key.Key_Up: (0.0, -1.0),
+    Qt.Key.Key_Down: (0.0, 1.0),
+}
+SLANT = 2.5  # how far aside a piece may lie, over how far ahead, that an arrow comes to
+EDGE = 60  # pixels: nearer to the edge of what is seen the view follows
+NEVER = "never cut"
+STRENGTHS = (
+    ("spared_little", "a little"),
+    ("spared", "much"),
+    ("spared_never", NEVER),
+)
+STEPS = ("1", "2", "3")  # the keys for them
+Ways = np.ndarray
 
 
 class SeamsTool(PieceTool):
@@ -28,7 +46,8 @@ class SeamsTool(PieceTool):
     name = "Seams"
     hint = (
         "Click a piece at a seam: it goes to the chosen sheet, or to the sheet it touches most. "
-        "Drag over several. A click away from the seams chooses a sheet."
+        "Drag over several. A click away from the seams chooses a sheet. By keys: arrows walk the "
+        "pieces at its seams, Enter moves one, Escape leaves."
     )
 
     def __init__(self, bench: object) -> None:
@@ -37,6 +56,7 @@ class SeamsTool(PieceTool):
         self._swept: dict[int, None] = {}  # in the order that the hand came to them
         self._last: Place | None = None
         self._hover: Place | None = None
+        self.aimed: int | None = None  # the piece that the keys have come to
 
     @property
     def seams(self) -> Seams:
@@ -44,12 +64,71 @@ class SeamsTool(PieceTool):
         return self.bench.seams
 
     def put_down(self) -> None:
-        self._swept, self._last, self._hover = {}, None, None
+        self._swept, self._last, self._hover, self.aimed = {}, None, None, None
 
     def key(self, event: QKeyEvent) -> bool:
-        if event.key() == Qt.Key.Key_Escape and self._last is None:
+        if event.key() in ARROWS:
+            self._walk(np.array(ARROWS[Qt.Key(event.key())]))
+            return True
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self._aim() is not None:
+            self._move_aimed()
+            return True
+        if event.key() == Qt.Key.Key_Escape and self._last is None and self.aimed is None:
             self.seams.choose(None)
         return super().key(event)
+
+    # --- by keys
+
+    def _aim(self) -> int | None:
+        """Return the piece that the keys have come to, if it still lies at a seam."""
+        if self.aimed is not None and self.aimed not in self.seams.at_seams():
+            self.aimed = None
+        return self.aimed
+
+    def _walk(self, way: Ways) -> None:
+        """Come to the next piece at the seams of the chosen sheet, the first one at its top.
+
+        With none chosen, the sheet in the middle of what is seen is.
+        """
+        if self.seams.chosen is None:
+            view = self.bench.view
+            by = view.px_per_mm
+            middle = view.left + view.width / by / 2, view.top + view.height / by / 2
+            self.seams.choose(self.seams.nearest(*middle))
+        some = self.seams.at_seams()
+        if not len(some):
+            raise EmblemaError("This sheet has no seam: there is no other beside it.")
+        at = self.seams.graph().centre_mm[some]
+        if self._aim() is None:
+            self.aimed = int(some[np.lexsort((at[:, 0], at[:, 1]))[0]])
+        else:
+            off = at - self.seams.graph().centre_mm[self.aimed]
+            along, across = off @ way, np.abs(off @ way[::-1])
+            ahead = np.flatnonzero((along > 1e-6) & (across <= SLANT * along))
+            if len(ahead):
+                self.aimed = int(some[ahead[np.argmin(along[ahead] + across[ahead])]])
+        self._tell_aimed()
+
+    def _tell_aimed(self) -> None:
+        """Show where the keys have come to, and say what Enter would do."""
+        if self.aimed is None:
+            return
+        x, y = self.seams.graph().centre_mm[self.aimed].tolist()
+        px = self.bench.to_px(x, y)
+        if not self.bench.rect().adjusted(EDGE, EDGE, -EDGE, -EDGE).contains(px.toPoint()):
+            self.bench.show_place(x, y)
+        on, going = int(self.seams.on()[self.aimed]), self.going([self.aimed])
+        where = f"on sheet {on}" if on else "on no sheet"
+        then = f"; Enter moves it to sheet {going[1]}" if going is not None else ""
+        self.session.message.emit(f"Piece {where}{then}.")
+
+    def _move_aimed(self) -> None:
+        """Move the piece that the keys have come to; they stay with it."""
+        assert self.aimed is not None
+        going = self.going([self.aimed])
+        if going is None:
+            raise EmblemaError("That piece touches no other sheet.")
+        self.seams.move(*going)
 
     def _sweep(self, a: Place, b: Place) -> None:
         """Take in the pieces on the way from one place to another."""
@@ -128,19 +207,22 @@ class SeamsTool(PieceTool):
 
     def paint(self, p: QPainter) -> None:
         table = self.bench.table
-        if table is None or not self._swept:
+        aimed = [] if self.aimed is None else [self.aimed]
+        swept = list(self._swept) or aimed
+        if table is None or not swept or max(swept) + 1 >= len(table.starts):
             return
         p.setPen(QPen(QColor("white"), 2.0))
         p.setBrush(QColor(168, 68, 42, 170))
-        for row in self._swept:
+        for row in swept:
             corners = table.points[table.starts[row] : table.starts[row + 1]].tolist()
             p.drawPolygon(QPolygonF([self.bench.to_px(x, y) for x, y in corners]))
         try:
-            going = self.going(list(self._swept))
+            going = self.going(swept)
         except EmblemaError:
             return
-        if going is not None and self._last is not None:
-            label(p, self.bench.to_px(*self._last), f"to sheet {going[1]}")
+        if going is not None:
+            last = corners[0] if self._last is None else self._last
+            label(p, self.bench.to_px(*last), f"to sheet {going[1]}")
 
 
 class SheetingTool(CurveTool):
@@ -183,20 +265,33 @@ class DrawSeamTool(SheetingTool):
 
 
 class SpareTool(SheetingTool):
-    """A ring that seams go round where they can: a face, a hand, a name."""
+    """A ring that seams go round, the more it is spared: a face, a hand, a name."""
 
     name = "Spare a place"
     step = "Spare a place"
     least = 3
-    hint = "Drag round the place that seams are to spare, or click round it and press Enter."
+    hint = (
+        "Drag round the place that seams are to spare, or click round it and press Enter. Keys 1, "
+        "2, 3: a little, much, never cut."
+    )
 
     def __init__(self, bench: object) -> None:
         super().__init__(bench)
+        self.told: Callable[[], object] = lambda: None  # hears of another strength
+        self.strength = "spared"  # of what is drawn next, the name in `Sheeting`
         self._pressed: int | None = None  # how many points there were when the button went down
 
     def put_down(self) -> None:
         super().put_down()
         self._pressed = None
+
+    def key(self, event: QKeyEvent) -> bool:
+        if event.text() in STEPS:
+            self.strength, words = STRENGTHS[STEPS.index(event.text())]
+            self.session.message.emit(f"Spared {words}." if words != NEVER else "Never cut.")
+            self.told()
+            return True
+        return super().key(event)
 
     def press(self, event: QMouseEvent) -> None:
         super().press(event)
@@ -223,7 +318,7 @@ class SpareTool(SheetingTool):
         whole = max(parts, key=lambda g: g.area)
         sheeting = self.session.doc.sheeting
         drawn = tuple((float(x), float(y)) for x, y in whole.exterior.coords[:-1])
-        return replace(sheeting, spared=(*sheeting.spared, drawn))
+        return replace(sheeting, **{self.strength: (*getattr(sheeting, self.strength), drawn)})
 
 
 class RubOutTool(Tool):
@@ -241,11 +336,13 @@ class RubOutTool(Tool):
                 left = replace(s, seams=s.seams[:k] + s.seams[k + 1 :])
                 self.session.apply("Rub a drawn seam out", replace(doc, sheeting=left))
                 return
-        for k, ring in enumerate(s.spared):
-            if shapely.Polygon(ring).distance(here) < self.reach_mm():
-                left = replace(s, spared=s.spared[:k] + s.spared[k + 1 :])
-                self.session.apply("Rub a spared place out", replace(doc, sheeting=left))
-                return
+        for strength, _ in STRENGTHS:
+            rings = getattr(s, strength)
+            for k, ring in enumerate(rings):
+                if shapely.Polygon(ring).distance(here) < self.reach_mm():
+                    left = replace(s, **{strength: rings[:k] + rings[k + 1 :]})
+                    self.session.apply("Rub a spared place out", replace(doc, sheeting=left))
+                    return
         raise EmblemaError("There is no drawn seam or spared place here.")
 
 

@@ -16,22 +16,22 @@ import shapely
 from shapely import MultiPolygon, Polygon
 
 from core.bounds import shown
-from core.commission import Commission, Sheet
+from core.commission import Commission, Ring, Sheet
 from core.errors import EmblemaError
 from core.files import write_text
-from core.geometry import outline_of, polygon_of, polygons_in
+from core.geometry import outline_of, polygon_of
 from core.openings import gone_round, shape_of
 from core.pieces import Layout
 from core.plaintext import csv_text
 from core.sheets.divide import divide, halves
 from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
 from core.sheets.order import setting_order
+from core.sheets.room import half_joint, room_mended, room_of
 from core.site import Opening
 
 NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
 SIDES = ("left", "above", "right", "below")
-FILLED = (3.0, 1.0)  # half joints: a notch between pieces so wide is filled, if none lies in it
-MOST_JOINTS = 2000  # by which the usual joint is told
+MOST_MENDED = 12  # pieces moved at once for which rooms are mended, not made again
 MATCH_MM = 90.0  # of seam to one pair of marks that must meet
 LEAST_MATCH_MM = 15.0  # of seam, with any mark
 MARKS = ("tick", "cross")
@@ -198,41 +198,9 @@ def in_setting_order(
     return [some[k] for k in setting_order(boxes.reshape(-1, 4), _level(doc)).tolist()]
 
 
-def _sheet(graph: JointGraph, which: Ints, number: int, pinned: bool = False) -> Sheet:
-    """Return a sheet that holds some pieces: their room to the middle of the joints."""
-    gap = _half_joint(graph)
-    grown = shapely.union_all(shapely.buffer(graph.polygons[which], 1.02 * gap, join_style="mitre"))
-    box, others = shapely.bounds(grown), np.delete(graph.polygons, which)
-    bounds = np.delete(graph.bounds, which, axis=0)
-    near = others[(bounds[:, :2] < box[2:]).all(axis=1) & (bounds[:, 2:] > box[:2]).all(axis=1)]
-    middle = shapely.get_coordinates(shapely.centroid(near))
-
-    def holds_another(shape: Polygon | MultiPolygon) -> bool:
-        shapely.prepare(shape)
-        return bool(shapely.contains_xy(shape, middle).any())
-
-    for by in FILLED:
-        wide = shapely.buffer(grown, by * gap, join_style="mitre")
-        closed = shapely.buffer(wide, -by * gap, join_style="mitre")
-        if not holds_another(closed):
-            break
-    # bare grout within it is the sheet's own, another's pieces are not
-    room = MultiPolygon(
-        [
-            Polygon(p.exterior, [h for h in p.interiors if holds_another(Polygon(h))])
-            for p in polygons_in(closed)
-        ]
-    )
-    plain = shapely.simplify(room, 0.2 * gap)
-    return Sheet(number, outline_of(plain if plain.is_valid else room), pinned)
-
-
-def _half_joint(graph: JointGraph) -> float:
-    """Return about half a joint of the work, mm, no more than lets rooms stay apart."""
-    some = np.flatnonzero(graph.length_mm > 0)
-    some = some[:: max(1, len(some) // MOST_JOINTS)]
-    far = shapely.distance(graph.polygons[graph.a[some]], graph.polygons[graph.b[some]])
-    return float(np.clip(np.median(far) / 2 if len(far) else 0.5, 0.05, 5.0))
+def _sheet(graph: JointGraph, which: Ints, number: int) -> Sheet:
+    """Return a sheet that holds some pieces."""
+    return Sheet(number, outline_of(room_of(graph, which, half_joint(graph))))
 
 
 def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) -> Sheets:
@@ -261,6 +229,15 @@ def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) 
         )
     each.sort(key=lambda s: s.number)
     return Sheets(tuple(each), _matches(seams), on, graph, stock)
+
+
+def cut_within(sheets: Sheets, rings: Collection[Ring]) -> Ints:
+    """Return the joints of the graph by which a seam runs through some places."""
+    graph, on = sheets.graph, sheets.sheet
+    seam = np.flatnonzero((on[graph.a] != on[graph.b]) & (graph.length_mm > 0))
+    places = shapely.union_all([Polygon(r).buffer(0) for r in rings])
+    out: Ints = seam[shapely.contains_xy(places, graph.middle_mm[seam])]
+    return out
 
 
 def write_sheets_csv(path: str | Path, sheets: Sheets) -> None:
@@ -370,28 +347,36 @@ def moved_to(
     pieces: Collection[int],
     sheet: int,
     graph: JointGraph | None = None,
+    on: Ints | None = None,
 ) -> Commission:
     """Return the commission with pieces (places in the layout) moved to another sheet.
+
+    Parameters
+    ----------
+    on : ndarray (n,), optional
+        What `sheet_of` says of the layout's pieces.
 
     Raises
     ------
     EmblemaError
         There is no such sheet, or a sheet would be left in two.
     """
-    graph, on, which = _by_hand(doc, layout, graph, sheet)
+    graph, on = _by_hand(doc, layout, graph, sheet, on=on)
     which = np.array(sorted(pieces), np.int64)
     touched = sorted({sheet, *on[which[on[which] > 0]].tolist()})
-    before = graph.parts(on)
-    many = {k: len(np.unique(before[on == k])) for k in touched}
-    on[which] = sheet
-    parts = graph.parts(on)
+    before, now = on, on.copy()
+    now[which] = sheet
+    some = np.flatnonzero(np.isin(now, touched))
+    own = graph.only(some)
+    was, parts = (own.parts(of[some]) for of in (before, now))
     for k in touched:
-        if len(np.unique(parts[on == k])) > max(1, many[k]):
+        many = len(np.unique(was[before[some] == k]))
+        if len(np.unique(parts[now[some] == k])) > max(1, many):
             raise EmblemaError(
                 f"Sheet {k} would come apart: the piece hangs on it by nothing. Move the pieces "
                 "between first."
             )
-    return _with_changed(doc, graph, on, touched)
+    return _with_changed(doc, graph, now, touched, which)
 
 
 def joined(
@@ -404,8 +389,8 @@ def joined(
     EmblemaError
         There are no such sheets, or they do not lie side by side.
     """
-    graph, on, _ = _by_hand(doc, layout, graph, one, two)
-    on[on == two] = one
+    graph, on = _by_hand(doc, layout, graph, one, two)
+    on = np.where(on == two, one, on)
     if len(np.unique(graph.parts(on)[on == one])) > 1:
         raise EmblemaError(f"Sheets {one} and {two} do not lie side by side.")
     return _with_changed(doc, graph, on, [one, two])
@@ -421,7 +406,8 @@ def parted(
     EmblemaError
         There is no such sheet, or it is one piece.
     """
-    graph, on, which = _by_hand(doc, layout, graph, sheet)
+    graph, on = _by_hand(doc, layout, graph, sheet)
+    which = np.flatnonzero(on == sheet)
     if len(which) < 2:
         raise EmblemaError(f"Sheet {sheet} is a single piece.")
     new = max(s.number for s in doc.sheets) + 1
@@ -444,24 +430,34 @@ def _check_sheet(doc: Commission, sheet: int) -> None:
 
 
 def _by_hand(
-    doc: Commission, layout: Layout, graph: JointGraph | None, *sheets: int
-) -> tuple[JointGraph, Ints, Ints]:
-    """Return the graph, the sheet of each piece, and the pieces of the first sheet."""
+    doc: Commission,
+    layout: Layout,
+    graph: JointGraph | None,
+    *sheets: int,
+    on: Ints | None = None,
+) -> tuple[JointGraph, Ints]:
+    """Return the graph and the sheet of each piece, as far as they are not known."""
     for k in sheets:
         _check_sheet(doc, k)
     graph = joint_graph(doc, layout) if graph is None else graph
-    on = sheet_of(doc.sheets, graph.polygons)
-    return graph, on, np.flatnonzero(on == sheets[0])
+    return graph, sheet_of(doc.sheets, graph.polygons) if on is None else on
 
 
 def _gone_round(doc: Commission, sheet: Sheet) -> tuple[Opening, ...]:
     return gone_round(doc, polygon_of(sheet.outline))
 
 
-def _with_changed(doc: Commission, graph: JointGraph, on: Ints, changed: list[int]) -> Commission:
+def _with_changed(
+    doc: Commission,
+    graph: JointGraph,
+    on: Ints,
+    changed: list[int],
+    moved: Ints | None = None,
+) -> Commission:
     """Return the commission with the rooms of some sheets made anew, those without pieces gone.
 
-    Numbers stay: what is written on paper does not change.
+    Numbers stay: what is written on paper does not change. Where only a few pieces `moved`, rooms
+    are mended about them.
 
     Raises
     ------
@@ -470,11 +466,16 @@ def _with_changed(doc: Commission, graph: JointGraph, on: Ints, changed: list[in
     """
     each = {s.number: s for s in doc.sheets}
     before = {o for k in changed if k in each for o in _gone_round(doc, each[k])}
+    gap = half_joint(graph)
     for k in changed:
         which = np.flatnonzero(on == k)
         was = each.pop(k, None)
         if len(which):
-            each[k] = _sheet(graph, which, k, was is not None and was.pinned)
+            room = None
+            if was is not None and moved is not None and len(moved) <= MOST_MENDED:
+                room = room_mended(graph, on, k, polygon_of(was.outline), moved, gap)
+            room = room_of(graph, which, gap) if room is None else room
+            each[k] = Sheet(k, outline_of(room), was is not None and was.pinned)
             round_it = [o for o in _gone_round(doc, each[k]) if o not in before]
             if round_it:
                 raise EmblemaError(

@@ -87,13 +87,15 @@ def _clear(
     inner = shapely.get_coordinates(shapely.point_on_surface(shape))
     at = np.vstack([at[shapely.contains_xy(shape, at)], inner])
     half = np.array([w, h]) / 2
-    plates = shapely.box(*(at - half).T, *(at + half).T)
+    low, top = at - half, at + half
+    plates = np.asarray(shapely.box(low[:, 0], low[:, 1], top[:, 0], top[:, 1]), dtype=object)
     over = np.zeros(len(at), np.int64)
     np.add.at(over, tree.query(plates, predicate="intersects")[0], 1)
-    far = np.round(np.hypot(*(at - inner).T), 2)
+    off = at - inner
+    far = np.round(np.hypot(off[:, 0], off[:, 1]), 2)
     some = np.lexsort((far, over))[:CANDIDATES]
     out = shapely.area(shapely.difference(plates[some], shape)) / (w * h)
-    best = some[np.lexsort((far[some], np.round(out, 1), over[some]))[0]]
+    best = int(some[np.lexsort((far[some], np.round(out, 1), over[some]))[0]])
     return float(at[best, 0]), float(at[best, 1])
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from jobcard_rig import pump, square
+from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
 from tools_rig import ENTER, ESCAPE, choose, menu_at, one_step_back, picture
 from window_rig import LEFT, NONE, panel
@@ -326,3 +327,81 @@ def test_seams_are_painted_as_wide_at_any_scale_and_go_with_the_leaf(bench):
         bench.bench.set_layer("tesserae", True)
         bench.bench.set_layer("outlines", True)
         bench.bench.fit()
+
+
+# --- by keys alone ----------------------------------------------------------------------------
+
+
+def test_arrows_walk_the_pieces_at_the_seam_and_enter_moves_one_there_and_back(bench):
+    tool, before = bench.bench.tool, bench.session.doc
+    bench.bench.seams.choose(1)
+    bench.key(Qt.Key.Key_Down)
+    seam = set(bench.bench.seams.at_seams().tolist())
+    assert tool.aimed in seam and "Enter moves it" in bench.said[-1]
+    top = middles(bench)[tool.aimed]
+    walked = [tool.aimed]
+    for _ in range(20):
+        bench.key(Qt.Key.Key_Down)
+        walked.append(tool.aimed)
+    assert set(walked) <= seam and len(set(walked)) >= 5
+    assert middles(bench)[tool.aimed][1] > top[1] + 50  # from the top to the foot of the seam
+    bench.key(Qt.Key.Key_Up)
+    side = {Qt.Key.Key_Left: 1, Qt.Key.Key_Right: 2}
+    for key, sheet in side.items():
+        bench.key(key)
+        bench.key(key)
+        assert on(bench)[tool.aimed] == sheet
+    piece, was = tool.aimed, on(bench)
+    bench.key(ENTER)
+    assert on(bench)[piece] == 1 and np.count_nonzero(on(bench) != was) == 1
+    assert tool.aimed == piece and bench.session.layout_is_current
+    bench.key(ENTER)
+    assert (on(bench) == was).all()
+    bench.session.undo()
+    bench.session.undo()
+    assert bench.session.doc is before
+
+
+def test_escape_leaves_the_walk_then_the_sheet(bench):
+    bench.bench.seams.choose(1)
+    bench.key(Qt.Key.Key_Down)
+    bench.key(ESCAPE)
+    assert bench.bench.tool.aimed is None and bench.bench.seams.chosen == 1
+    bench.key(ESCAPE)
+    assert bench.bench.seams.chosen is None
+
+
+def test_with_no_sheet_chosen_an_arrow_chooses_the_one_in_sight(bench):
+    bench.bench.seams.choose(None)
+    bench.key(Qt.Key.Key_Right)
+    assert bench.bench.seams.chosen in (1, 2) and bench.bench.tool.aimed is not None
+
+
+def test_where_the_keys_are_is_seen_and_a_lone_sheet_says_so(bench):
+    bench.bench.seams.choose(1)
+    still = picture(bench)
+    bench.key(Qt.Key.Key_Down)
+    assert picture(bench) != still
+    begin(bench, (Sheet(1, square(0, 0, 100, 80)),))
+    bench.key(Qt.Key.Key_Down)
+    assert "no seam" in bench.said[-1]
+
+
+@pytest.mark.parametrize(
+    ("key", "strength"),
+    [(Qt.Key.Key_1, "spared_little"), (Qt.Key.Key_2, "spared"), (Qt.Key.Key_3, "spared_never")],
+)
+def test_a_place_is_spared_with_a_strength_and_rubbed_out_again(bench, key, strength):
+    bench.bench.take("Spare a place")
+    bench.key(key)
+    before = bench.session.doc
+    bench.click((20, 20), (60, 20), (60, 60))
+    bench.key(ENTER)
+    s = bench.session.doc.sheeting
+    assert [len(getattr(s, k)) for k in ("spared_little", "spared", "spared_never")] == [
+        int(k == strength) for k in ("spared_little", "spared", "spared_never")
+    ]
+    one_step_back(bench, "Spare a place", before)
+    bench.bench.take("Rub out")
+    bench.click((50, 30))
+    assert bench.session.doc.sheeting == before.sheeting

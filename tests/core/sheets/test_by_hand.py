@@ -17,6 +17,7 @@ from core.geometry import outline_of, polygon_of
 from core.pieces import LaidField, Layout, Pieces
 from core.sheets.graph import joint_graph
 from core.sheets.made import divided, joint_with, moved_to, parted, sheet_of, sheets_of
+from core.sheets.room import half_joint, room_of
 
 HALF = 0.34  # of a sheet, at least, in either half
 
@@ -137,3 +138,41 @@ def test_with_its_joints_given_a_division_is_the_same() -> None:
     graph = joint_graph(doc, layout)
     assert divided(doc, layout, graph=graph) == divided(doc, layout)
     assert sheets_of(divided(doc, layout), layout).loose == 0
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(1, 4))
+@settings(max_examples=15, deadline=None)
+def test_a_room_mended_about_moved_pieces_is_that_made_anew(seed: int, many: int) -> None:
+    """Random pieces over a seam, one after the other: rooms stay those of their pieces."""
+    doc, layout = wall(500, 400, 20.0, width_mm=260, height_mm=420)
+    graph = joint_graph(doc, layout)
+    doc = divided(doc, layout, graph=graph)
+    rng = np.random.default_rng(seed)
+    for _ in range(6):
+        on = sheet_of(doc.sheets, graph.polygons)
+        seam = np.flatnonzero(on[graph.a] != on[graph.b])
+        k = int(rng.choice(seam))
+        here, there = (
+            (int(graph.a[k]), int(graph.b[k]))
+            if rng.random() < 0.5
+            else (
+                int(graph.b[k]),
+                int(graph.a[k]),
+            )
+        )
+        near = [here, *graph.b[graph.a == here], *graph.a[graph.b == here]]
+        some = [int(p) for p in near if on[p] == on[here]][:many]
+        try:
+            doc = moved_to(doc, layout, some, int(on[there]), graph, on)
+        except EmblemaError:
+            continue
+        wanted = on.copy()
+        wanted[some] = on[there]
+        assert (sheet_of(doc.sheets, graph.polygons) == wanted).all()
+        gap = half_joint(graph)
+        for s in doc.sheets:
+            room = polygon_of(s.outline)
+            assert room.is_valid
+            anew = room_of(graph, np.flatnonzero(wanted == s.number), gap)
+            off = room.symmetric_difference(anew)
+            assert off.buffer(-0.6 * gap).area < 0.02 * 20.0**2  # by hairs along seams at most
