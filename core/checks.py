@@ -143,6 +143,9 @@ def _check_fields(fields: Sequence[Field]) -> None:
         check_field(f)
         if f.colour.sketch_move is not None:
             _check_move(f"Field '{f.name}': the move of its sketch", f.colour.sketch_move)
+        for ring in (ring for part in f.colour.unseen for ring in part):
+            points += len(ring)
+            check_points(f"Field '{f.name}': where its sketch is not seen", ring, 3)
         written(f"Field '{f.name}': its id", f.id, LONGEST_NAME)
         if not f.outline:
             raise EmblemaError(f"Field '{f.name}' has no outline.")

@@ -158,8 +158,12 @@ class Colour:
         Lay at most so many colours; 0 for as many as match.
     locked : tuple of str
         Materials that stay on the pieces they match best, whatever the shift or `at_most`.
-    sketch_move : Move or None
-        Carries the part of the sketch that colours the field to it; None for what lies beneath.
+    sketch_move, sketch_times
+        Carry the part of the sketch that colours the field to it, made so many times as large
+        about (0, 0) first; None and 1 for what lies beneath.
+    unseen : Outline
+        Where, before it is carried, the sketch shows what lies there no longer; the field's
+        pieces there take their colour from those around.
     """
 
     palette: tuple[str, ...] = ()
@@ -174,6 +178,8 @@ class Colour:
     at_most: int = 0
     locked: tuple[str, ...] = ()
     sketch_move: Move | None = None
+    sketch_times: float = 1.0
+    unseen: Outline = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -666,6 +672,7 @@ _RANGES = (
     ("throw", "the throw of its hand", 0, 2**62, ""),
     ("accent_share", "the accent's share", 0, 1, ""),
     ("at_most", "the number of colours at most", 0, 1000, ""),
+    ("sketch_times", "how large its part of the sketch is", 0.001, 1000, ""),
 )
 LEAST_JOINT_MM = 0.01
 WIDEST_FAN = 300  # pitches

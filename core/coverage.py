@@ -6,7 +6,7 @@ both its sides, so that there is never a gap or an overlap between them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import shapely
@@ -19,6 +19,10 @@ Areas = Sequence[MultiPolygon]
 Line = NDArray[np.float64]
 
 CRUMB = 1 / 3  # of a tessera's area: a part by itself that is smaller cannot be laid
+RAN_ON = 1e-3  # of a gap: an area that takes so much of it runs on in it
+HAIR_MM = 0.2  # twice as wide at least is a part that an area takes as its own
+NEAR, STRAIGHT = 0.5, 6.0  # times a gap: how far off parts are looked at, and how straight all runs
+ROUND = 48  # corners of a quarter circle
 SPECK = 0.06  # of a tessera's area: less than this is not worth a change of border
 
 
@@ -57,6 +61,82 @@ def fill(
         parts = [p for p, taker in zip(parts, takers, strict=True) if taker < 0]
     _hand_out(grown, parts, [may_grow] * len(parts))
     return knit(grown)
+
+
+def shared_out(
+    areas: Areas, gaps: MultiPolygon, may_take: Sequence[bool], step_mm: float
+) -> list[MultiPolygon]:
+    """Divide gaps among the areas round them, as if these ran on beneath what was there.
+
+    An area takes what lies between its own parts, as a horizon runs on behind a tree, the later
+    in the list before the earlier. What is left goes to the nearest of those that took nothing, or
+    else to the earliest.
+
+    Parameters
+    ----------
+    step_mm : float
+        How far apart the places along the borders are from which nearness is told.
+
+    Returns
+    -------
+    list of MultiPolygon
+        What each area takes; hairs, and what touches none that may take, are left.
+    """
+    out: list[list[Polygon]] = [[] for _ in areas]
+    for gap in gaps.geoms:
+        edges = {
+            k: shapely.intersection(gap.boundary, a.boundary)
+            for k, (a, may) in enumerate(zip(areas, may_take, strict=True))
+            if may and a.intersects(gap)
+        }
+        edges = {k: e for k, e in edges.items() if shapely.length(e) > SNAP_MM}
+        if len(edges) == 1:
+            out[next(iter(edges))].append(gap)
+        elif edges:
+            left: shapely.Geometry = gap
+            for k in sorted(edges, reverse=True):
+                between = _between(areas[k], left, gap)
+                out[k] += between
+                left = shapely.difference(left, MultiPolygon(between))
+            ran_on = {k for k in edges if sum(p.area for p in out[k]) > RAN_ON * gap.area}
+            some = {k: e for k, e in edges.items() if k not in ran_on} or {min(edges): gap}
+            if len(some) == 1:
+                out[next(iter(some))] += _no_hairs(left)
+            else:
+                for k, cell in _nearest(gap, some, step_mm).items():
+                    out[k] += _no_hairs(shapely.intersection(left, cell))
+    return [polygons_of(shapely.union_all(parts)) for parts in out]
+
+
+def _no_hairs(geometry: shapely.Geometry) -> list[Polygon]:
+    return [p for p in _polygons(geometry) if p.area > HAIR_MM * p.length]
+
+
+def _between(area: MultiPolygon, left: shapely.Geometry, gap: Polygon) -> list[Polygon]:
+    """Return what of a gap lies between parts of an area, in whatever is left of the gap."""
+    x0, y0, x1, y1 = gap.bounds
+    size = max(x1 - x0, y1 - y0)
+    far, reach = NEAR * size, STRAIGHT * size
+    near = shapely.clip_by_rect(area, x0 - far, y0 - far, x1 + far, y1 + far)
+    out = shapely.buffer(near, reach, quad_segs=ROUND)
+    closed = shapely.buffer(out, -reach, quad_segs=ROUND)
+    return _no_hairs(shapely.intersection(left, closed))
+
+
+def _nearest(
+    gap: Polygon, edges: Mapping[int, shapely.Geometry], step_mm: float
+) -> dict[int, shapely.Geometry]:
+    """Return of each edge the region that is nearer to it than to any other."""
+    places, owner = [], []
+    for k, edge in edges.items():
+        for line in lines_in(shapely.line_merge(edge)):
+            n = max(2, int(np.ceil(line.length / step_mm)))
+            places.append(line.interpolate((np.arange(n) + 0.5) / n, normalized=True))
+            owner.append(np.full(n, k))
+    at, of = np.concatenate(places), np.concatenate(owner)
+    cells = shapely.get_parts(shapely.voronoi_polygons(shapely.multipoints(at), extend_to=gap))
+    which, cell = shapely.STRtree(cells).query(at, predicate="intersects")
+    return {k: shapely.union_all(cells[cell[of[which] == k]]) for k in edges}
 
 
 def give(

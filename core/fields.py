@@ -29,15 +29,20 @@ from core.flow import smooth_curve
 from core.geometry import SNAP_MM, outline_of, polygon_of
 
 LEAST_MM2 = 1.0
+HAIR_MM = 1e-9  # by which the same point may differ
 
 
 @dataclass(frozen=True, slots=True)
 class Edited:
-    """A new document, the field that the edit made or kept, and notes for the user."""
+    """A new document, the field that the edit made or kept, and notes for the user.
+
+    `lost` names the fields that it covered, wholly or for the most part.
+    """
 
     doc: Commission
     field_id: str
     notes: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
 
 
 def whole_work(doc: Commission) -> MultiPolygon:
@@ -252,10 +257,22 @@ def as_shaped(
     for f, shape in zip(fields, shapes, strict=True):
         outline = outline_of(shape)
         if outline and shape.area >= LEAST_MM2:
-            out.append(f if outline == f.outline else replace(f, outline=outline))
+            out.append(f if _is_drawn_as(f, shape) else replace(f, outline=outline))
         else:
             gone.append(f.name)
     return tuple(out), tuple(gone)
+
+
+def _is_drawn_as(f: Field, shape: MultiPolygon) -> bool:
+    """Return whether a field has a shape already, wherever its rings begin.
+
+    Its pieces hang on the outline as it is written, so it is not written anew.
+    """
+    was = polygon_of(f.outline)
+    if was.bounds != shape.bounds and np.abs(np.subtract(was.bounds, shape.bounds)).max() > HAIR_MM:
+        return False
+    a, b = shapely.normalize(was), shapely.normalize(shape)
+    return bool(shapely.equals_exact(a, b, HAIR_MM))
 
 
 def without_orphans(doc: Commission) -> Commission:

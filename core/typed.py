@@ -39,6 +39,7 @@ _ENTRIES: dict[str, tuple[tuple[str, ...], str]] = {
     "places": (("place",), ""),
     "motif_palettes": (("motif palette",), "motif"),
     "outline": (("part", "ring", "point", "coordinate"), ""),
+    "unseen": (("part", "ring", "point", "coordinate"), ""),
     "points": (("point", "coordinate"), ""),
 }
 _UNITS = re.compile(r"_(mm|deg|rad|px|lab|id|kg_m3|kg_dm3|kg_m2_mm)$")

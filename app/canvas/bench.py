@@ -77,6 +77,7 @@ class Bench(QWidget):
             self.seams.paint,
         ]
         self.table: PieceTable | None = None
+        self._aside: tuple[Commission, PieceTable] | None = None
         self.tool: Tool | None = None
         self.tools: dict[str, Tool] = {}
         self._sight = Sight(self)
@@ -143,11 +144,17 @@ class Bench(QWidget):
         """Ask for a new picture of the view; the old one is shown until it comes."""
         self._picture.draw()
 
+    def show_aside(self, work: tuple[Commission, PieceTable] | None) -> None:
+        """Show another state of the work for a while, as it was before; None for what stands."""
+        self._aside = work
+        self.redraw()
+
     def _want(self, view: View) -> Want:
+        doc, table = self._aside or (self.session.doc, self.table)
         return Want(
             view,
-            self.session.doc,
-            self.table,
+            doc,
+            table,
             self._sketch_image(),
             self.layers["sketch"],
             self.layers["tesserae"],
@@ -187,7 +194,7 @@ class Bench(QWidget):
         self.redraw()
 
     def _on_opened(self) -> None:
-        self.table = None
+        self.table = self._aside = None
         self._picture.forget()
         self._sight.whole = True
 

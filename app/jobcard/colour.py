@@ -17,6 +17,7 @@ from app.jobcard.base import Leaf
 from app.jobcard.colourchart import ColourChart
 from app.jobcard.eye import SeenFrom
 from app.jobcard.nearness import Nearness
+from app.jobcard.quick import Quick
 from app.jobcard.rule import Accent, Rule
 from app.jobcard.scope import Scope
 from app.jobcard.shorts import Shorts
@@ -48,6 +49,7 @@ class ColourLeaf(Leaf):
         self.near = Nearness(self.scope)
         self.group("", self.scope, self.near)
         self.shift = text("", "hint")
+        self.quick = Quick(self.session, self.bench)
         self.rounds = self.group(
             "A round of changes",
             row(
@@ -63,6 +65,8 @@ class ColourLeaf(Leaf):
                 button("As the sketch", self._plain, tip="Take back shift and number of colours"),
             ),
             self.shift,
+            text("Lighter and darker go by 3 L*, warmer and cooler by 3 of a* and b*.", "hint"),
+            self.quick,
         )
         self.allowed = Allowed(self.scope)
         self.rule = Rule(self.scope)
@@ -126,10 +130,14 @@ class ColourLeaf(Leaf):
 
     def _shift(self, how: str) -> None:
         label = how.capitalize()
-        self.scope.edit(label, lambda f: {"shift_lab": shifted(f.colour.shift_lab, how)})
+        self._follow(label, lambda f: {"shift_lab": shifted(f.colour.shift_lab, how)})
 
     def _plain(self) -> None:
-        self.scope.change("Colours as the sketch", shift_lab=(0.0, 0.0, 0.0), at_most=0)
+        plain = {"shift_lab": (0.0, 0.0, 0.0), "at_most": 0}
+        self._follow("Colours as the sketch", lambda f: plain)
+
+    def _follow(self, label: str, of: Callable[[Field], dict[str, Any]]) -> None:
+        self.quick.follow(lambda: self.scope.edit(label, of))
 
     def _fewer(self) -> None:
         laid = {f.field_id: len(np.unique(f.stock[f.stock >= 0])) for f in self.scope.laid()}
@@ -138,7 +146,7 @@ class ColourLeaf(Leaf):
             now = laid.get(f.id, 0)
             return {"at_most": max(1, min(now, f.colour.at_most or now) - 1)} if now else {}
 
-        self.scope.edit("Fewer colours", fewer)
+        self._follow("Fewer colours", fewer)
 
     # the whole commission
 
@@ -200,6 +208,7 @@ class ColourLeaf(Leaf):
         doc, some = self.doc, self.scope.fields()
         self.scope.refresh()
         self.near.refresh()
+        self.quick.refresh()
         for card in self.for_fields:
             card.setEnabled(bool(some))
         f = some[0] if some else Field("", "", ())

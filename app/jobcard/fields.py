@@ -12,18 +12,24 @@ from PySide6.QtWidgets import QAbstractItemView, QLineEdit, QListWidget, QListWi
 
 from app.jobcard.base import Leaf
 from app.jobcard.ornament import OrnamentChoices
+from app.jobcard.quick import Quick
 from app.jobcard.repeat import RepeatChoices
 from app.tools.parting import PartTool
 from app.tools.repeat import RepeatTool
-from app.widgets import button, row, text
+from app.widgets import Number, button, row, text
 from core.agreed import agree, no_longer_agreed
 from core.colour.convert import swatch_rgb
+from core.commission import Commission, Field
+from core.errors import EmblemaError
 from core.fields import Edited, add_ground, gaps_and_overlaps, knit_all, merge, smooth_borders
 from core.material import Lab
+from core.more import MOST, fewer_of, more_of, things
 from core.pieces import LaidField
 from core.repeats import part_places
-from core.rounds import duplicate_field, remove_fields, scale_fields
+from core.rounds import scale_fields
 
+STEP = 1.1
+STEP_WORDS = "Bigger and smaller go by a tenth in width and height, about the middle."
 BARE = "#ddd8cc"  # where a field has no colour yet
 
 
@@ -69,18 +75,23 @@ class FieldsLeaf(Leaf):
                 button("To the top", self._raise, tip="List the chosen fields uppermost"),
             ),
         )
+        self.asked = text("", "hint")
+        self.many = Number("How many", "", 1, MOST, lambda _: None, 0, 1)
+        self.more = button("More", self._more, tip="Others of what is chosen, each beside its like")
+        self.fewer = button("Fewer", self._fewer, tip="What lies beneath runs on in their place")
+        self.bigger = button("Bigger", lambda: self._scale(STEP))
+        self.smaller = button("Smaller", lambda: self._scale(1 / STEP))
+        self.whole = button("Choose the whole motif", self._whole_motif)
+        self.quick = Quick(self.session, self.bench)
         self.group(
             "A round of changes",
-            text("What the client asks for: more of a motif, fewer, bigger, smaller.", "hint"),
-            row(
-                button("More", self._more, tip="Another of the chosen field, beside it"),
-                button("Fewer", self._fewer, tip="Take it out; neighbours take its room"),
-            ),
-            row(
-                button("Bigger", lambda: self._scale(1.1)),
-                button("Smaller", lambda: self._scale(1 / 1.1)),
-            ),
-            button("Choose the whole motif", self._whole_motif),
+            self.asked,
+            self.many,
+            row(self.more, self.fewer),
+            row(self.bigger, self.smaller),
+            self.whole,
+            text(STEP_WORDS, "hint"),
+            self.quick,
         )
         self.linked = text("", "hint")
         self.repeats = button(
@@ -150,25 +161,32 @@ class FieldsLeaf(Leaf):
         self.try_to("Smooth borders", lambda: smooth_borders(self.doc, self._ids()))
 
     def _more(self) -> None:
-        for f in self.chosen()[:1]:
-            x0, _, x1, _ = self.bench.shape_of(f).bounds
-            self._edited(
-                f"More: {f.name}",
-                lambda f=f, by=(x1 - x0) * 1.1: duplicate_field(self.doc, f.id, (by, 0.0)),
-            )
+        ids, many = self._ids(), int(self.many.value)
+        self._follow("More", lambda: more_of(self.doc, ids, many))
 
     def _fewer(self) -> None:
-        ids = self._ids()
-        if ids:
-            self.try_to("Fewer", lambda: remove_fields(self.doc, ids))
+        ids, many = self._ids(), int(self.many.value)
+        self._follow("Fewer", lambda: Edited(fewer_of(self.doc, ids, many), ""))
 
     def _scale(self, by: float) -> None:
         ids = self._ids()
-        if ids:
-            label = "Bigger" if by > 1 else "Smaller"
-            chosen = self.session.selection
-            self._edited(label, lambda: scale_fields(self.doc, ids, by))
-            self.session.select(chosen)
+        self._follow("Bigger" if by > 1 else "Smaller", lambda: scale_fields(self.doc, ids, by))
+
+    def _follow(self, label: str, make: Callable[[], Edited]) -> None:
+        """Make a client's change; what would vanish by it is asked about first, all at once."""
+        notes: list[str] = []
+
+        def do() -> Commission:
+            edited = make()
+            if edited.lost and not self.session.ask(_losing(label, edited.lost)):
+                raise EmblemaError("Left as it is.")
+            notes.extend(edited.notes)
+            return edited.doc
+
+        self.quick.follow(lambda: self.try_to(label, do))
+        for n in notes[:1]:
+            more = f" And {len(notes) - 1} more like it." if len(notes) > 1 else ""
+            self.session.message.emit(n + more)
 
     def _whole_motif(self) -> None:
         motifs = {f.motif for f in self.chosen() if f.motif}
@@ -189,6 +207,20 @@ class FieldsLeaf(Leaf):
             for place in r.places
             for i in place.fields
         )
+
+    def _show_asked(self, some: list[Field]) -> None:
+        for b in (self.many, self.more, self.fewer, self.bigger, self.smaller):
+            b.setEnabled(bool(some))
+        self.whole.setEnabled(any(f.motif for f in some))
+        if not some:
+            self.asked.setText(
+                "Nothing is chosen yet: choose a field in the list or on the bench, then say what "
+                "the client asks for."
+            )
+            return
+        count = len(things(self.doc, [f.id for f in some]))
+        names = ", ".join(f.name for f in some[:2]) + (" ..." if len(some) > 2 else "")
+        self.asked.setText(f"Chosen: {names}. {count} thing{'s' * (count != 1)} to ask more of.")
 
     def _show_linked(self) -> None:
         linked = self.doc.linked()
@@ -282,6 +314,8 @@ class FieldsLeaf(Leaf):
         )
         motifs = {f.motif for f in some}
         self.motif.setText(motifs.pop() if len(motifs) == 1 else "")
+        self._show_asked(some)
+        self.quick.refresh()
         self._show_linked()
         self._show_agreed()
 
@@ -318,6 +352,11 @@ class FieldsLeaf(Leaf):
             words += f" {len(overlaps)} overlaps, {sum(overlaps):.1f} mm²."
         self.check.setText(words)
         self.mend.setEnabled(bool(overlaps))
+
+
+def _losing(label: str, lost: tuple[str, ...]) -> str:
+    names = ", ".join(lost[:8]) + (f" and {len(lost) - 8} more" if len(lost) > 8 else "")
+    return f"'{label}' would cover, wholly or for the most part: {names}."
 
 
 def _mean(laid: LaidField | None) -> Lab | None:

@@ -53,8 +53,8 @@ class Scope(QWidget):
         motifs = self.motifs() if self.of_motif else set()
         return [f for f in self.session.doc.fields if f.id in ids or f.motif in motifs]
 
-    def edit(self, label: str, of: Callable[[Field], dict[str, Any]]) -> None:
-        """Change each field that the edit is for; one step."""
+    def edit(self, label: str, of: Callable[[Field], dict[str, Any]]) -> bool:
+        """Change each field that the edit is for; one step. Return whether it was made."""
 
         def make() -> Commission:
             doc = self.session.doc
@@ -62,7 +62,7 @@ class Scope(QWidget):
                 doc = change_field(doc, f.id, **of(f))
             return doc
 
-        self.try_to(label, make)
+        return self.try_to(label, make)
 
     def change(self, label: str, **changes: Any) -> None:
         """Change all fields that the edit is for alike; one step."""

@@ -67,6 +67,10 @@ class HandTool(Tool):
                 by = (b[0] - a[0], b[1] - a[1])
                 edited = move_fields(self.session.doc, self.session.selection, by)
                 self.session.apply("Move a field", edited.doc)
+                if edited.lost:
+                    self.session.message.emit(
+                        f"Covered for the most part: {', '.join(edited.lost)}."
+                    )
             return
         if not dragged:
             self._choose(self.at(event), bool(event.modifiers() & _ADD))

@@ -14,7 +14,6 @@ from typing import Any, Final
 from weakref import WeakKeyDictionary
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from core.colour.convert import Floats
@@ -23,6 +22,7 @@ from core.colour.matching import choose_colours, differences
 from core.colour.mixing import Mix, dealt_out, optical_mix
 from core.colour.onshelf import match_on_shelf
 from core.colour.scatter import accents, graded, order_of, progress
+from core.colour.seen import seen_lab
 from core.colour.wanted import SketchColours, shifted_lab, stocked_lab
 from core.commission import Commission, Field
 from core.geometry import polygon_of
@@ -172,14 +172,6 @@ def _rule_of(
     return known[1]
 
 
-def _over_sketch(field: Field, pieces: Pieces) -> NDArray[np.object_]:
-    """Return pieces where they lie over the part of the sketch that colours them."""
-    move = field.colour.sketch_move
-    if move is None:
-        return pieces.polygons
-    return np.asarray(shapely.transform(pieces.polygons, move.into))
-
-
 def _rule(
     doc: Commission,
     field: Field,
@@ -195,7 +187,7 @@ def _rule(
         few = _hundredths(shifted_lab(asked, field.colour.shift_lab))
         kind, unshifted = np.zeros(n, np.int64), np.broadcast_to(asked, (n, 3))
     elif colours is not None and doc.sketch is not None:
-        unshifted = colours.mean_lab(doc.sketch, _over_sketch(field, pieces))
+        unshifted = seen_lab(doc.sketch, colours, field.colour, pieces.polygons)
         few, kind = _alike(_hundredths(shifted_lab(unshifted, field.colour.shift_lab)))
     else:
         few, kind, unshifted = np.full((1, 3), np.nan), np.zeros(n, np.int64), np.empty((0, 3))

@@ -26,10 +26,12 @@ NAMES = {  # what choices are called where a field's choices are told
     "tessera_mm": "tessera",
     "joint_mm": "joint",
     "follow_border": "courses follow the border",
-    "shift_lab": "lighter or darker",
+    "shift_lab": "lighter, darker, warmer or cooler",
+    "unseen": "where the sketch is not seen",
     "wanted_lab": "wanted colour",
     "at_most": "number of colours",
     "sketch_move": "its part of the sketch",
+    "sketch_times": "size of its part of the sketch",
     "blend": "mixture",
 }
 

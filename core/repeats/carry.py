@@ -104,15 +104,19 @@ class _Change:
     def _choices(self, doc: Commission) -> Commission:
         """Return a document with the laying, colour and motif of the places alike."""
         new: dict[str, Field] = {}
+        moves = [place.move for place in self.repeat.places]
         for same in zip(*(place.fields for place in self.repeat.places), strict=True):
             for name in ("laying", "colour", "motif"):
                 lead = next((i for i in same if self._chosen(i, name)), None)
                 if lead is None:
                     continue
                 value = getattr(self.now[lead], name)
-                for i in same:
+                back = moves[same.index(lead)].back()
+                for i, move in zip(same, moves, strict=True):
                     f = new.get(i, self.now[i])
                     own = {"sketch_move": f.colour.sketch_move} if name == "colour" else {}
+                    if own and f.colour.sketch_times != value.sketch_times:
+                        own["sketch_move"] = move.after(back).after(value.sketch_move or STILL)
                     new[i] = replace(f, **{name: value}).with_choices(**own)
         self.carries |= any(new[i] != self.now[i] for i in new)
         return _with(doc, new)

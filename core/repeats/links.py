@@ -27,9 +27,9 @@ from core.coverage import polygons_of
 from core.errors import EmblemaError
 from core.fields import Edited, add_fields, whole_work
 from core.geometry import SNAP_MM, lies_as, outline_of, polygon_of
-from core.moves import STILL, Move
+from core.moves import Move
 from core.repeats.arrange import Arranged
-from core.rounds import move_fields, moved_edit
+from core.rounds import carried, move_fields, moved_edit
 
 LINE_DIGITS = 4  # of a millimetre, that points of lines are kept to
 
@@ -53,8 +53,6 @@ def add_repeat(doc: Commission, field_ids: Iterable[str], where: Arranged) -> Ed
             raise EmblemaError(f"'{f.name}' is repeated already: part its place first.")
     if max(map(abs, where.shift.origin_mm)) > SNAP_MM:
         doc = move_fields(doc, chosen, where.shift.origin_mm).doc
-        moved = (coloured_from(f, where.shift) if f.id in chosen else f for f in doc.fields)
-        doc = replace(doc, fields=tuple(moved))
         first = [f for f in doc.fields if f.id in chosen]
     places = [Linked(tuple(f.id for f in first))]
     new: list[Field] = []
@@ -82,15 +80,11 @@ def _copied(first: Sequence[Field], move: Move, known: Sequence[Field]) -> list[
     for f in first:
         shape = shapely.transform(polygon_of(f.outline), move.out)
         copy = replace(f, id=next_id("f", taken), name=untaken(f.name, names))
-        out.append(coloured_from(replace(copy, outline=outline_of(shape)), move))
+        colour = carried(f.colour, move)
+        out.append(replace(copy, outline=outline_of(shape), colour=colour))
         taken.append(copy.id)
         names.add(copy.name)
     return out
-
-
-def coloured_from(f: Field, move: Move) -> Field:
-    """Return a field that was moved, coloured by what of the sketch it was coloured by before."""
-    return f.with_choices(sketch_move=move.after(f.colour.sketch_move or STILL))
 
 
 def part_places(doc: Commission, field_ids: Iterable[str]) -> Commission:

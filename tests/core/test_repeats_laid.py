@@ -26,7 +26,7 @@ from repeat_rig import (
 
 from core import archive, handwork
 from core.agreed import agree, agreed_that_change
-from core.commission import LAYINGS, FlowLine, HandEdit, add_flow_line, add_swap
+from core.commission import LAYINGS, FlowLine, HandEdit, Sketch, add_flow_line, add_swap
 from core.errors import EmblemaError
 from core.fields import gaps_and_overlaps
 from core.geometry import LINKED_MM, polygon_of
@@ -142,6 +142,7 @@ def test_a_parted_place_keeps_its_pieces_until_it_is_changed(planner):
 
 def test_a_moved_motif_keeps_its_edits_and_its_part_of_the_sketch(planner):
     doc, ids = panel()
+    doc = replace(doc, sketch=Sketch("panel.png", 90, 60, 2.0))
     layout = planner.layout(doc, {})
     doc = handwork.lift(doc, layout, ids[0], 1)
     where = arranged(motif_of(doc, ids), Wish("line", 3), LINE, (WIDE, HIGH))
