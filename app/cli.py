@@ -19,6 +19,7 @@ from typing import Any, NoReturn
 from app.cli_figures import add_to as add_figures
 from app.cli_proof import add_to as add_proof
 from app.cli_quote import add_to as add_quote
+from app.cli_rounds import add_to as add_rounds
 from app.cli_sheets import add_to as add_sheets
 from core.errors import EmblemaError
 from core.files import data_folder, write_text
@@ -38,6 +39,7 @@ COMMANDS = (
     "calendar",
     "match",
     "stock",
+    "compare",
 )
 FAULTS = "fault.txt"  # in the user's data folder: the newest fault of the program's own
 NAMED = 5  # lines of a list whose faults are told
@@ -166,6 +168,7 @@ def _parser() -> argparse.ArgumentParser:
 
     add_sheets(sub, _open, _folder)
     add_proof(sub, _open)
+    add_rounds(sub, _layout)
 
     c = sub.add_parser("counts", help="write the counts by material of a commission as CSV")
     c.add_argument("file", type=Path)

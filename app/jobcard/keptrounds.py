@@ -20,9 +20,10 @@ from PySide6.QtWidgets import (
 )
 
 from app import fileasking
+from app.compare import CompareWindow
 from app.roundbook import RoundBook
 from app.session import Session
-from app.widgets import button, row, text
+from app.widgets import button, headed_menu, row, text
 from core.errors import EmblemaError
 from core.kept_rounds import Round
 
@@ -92,10 +93,20 @@ class KeptRounds(QWidget):
         self.branch = button(
             "Branch ...", self._ask_branch, tip="Write it as a commission of its own"
         )
+        self.look = button("Look at", lambda: self._open(self.chosen))
+        self.with_now = button("Compare with now", lambda: self._open(self.chosen, None))
+        self.with_other = button("Compare with ...", self._ask_other)
         box = QVBoxLayout(self)
         box.setContentsMargins(0, 0, 0, 0)
         box.setSpacing(8)
-        for w in (self.stands, self.keep, self.list, self.back, self.branch):
+        for w in (
+            self.stands,
+            self.keep,
+            self.list,
+            row(self.look, self.with_now),
+            row(self.with_other, self.branch),
+            self.back,
+        ):
             box.addWidget(w)
 
     # what is asked
@@ -119,6 +130,27 @@ class KeptRounds(QWidget):
         for k in range(self.list.count()):
             item = self.list.item(k)
             item.setSelected(item.data(Qt.ItemDataRole.UserRole) == number)
+
+    def _open(self, *rounds: Round | None) -> CompareWindow | None:
+        """Open a window on rounds, None for the present work."""
+        numbers = tuple(r.number if r is not None else None for r in rounds)
+        window: list[CompareWindow] = []
+        self._try(lambda: window.append(self._window(numbers)))
+        return window[0] if window else None
+
+    def _window(self, numbers: tuple[int | None, ...]) -> CompareWindow:
+        window = CompareWindow(self.window(), self.session, self.book.states(numbers))
+        window.show()
+        return window
+
+    def _ask_other(self) -> None:
+        if r := self.chosen:
+            menu = headed_menu(self, f"Compare round {r.number} with")
+            for other in reversed(self.session.rounds):
+                if other.number != r.number:
+                    both = sorted((r, other), key=lambda x: x.number)
+                    menu.addAction(other.title, lambda both=both: self._open(*both))
+            menu.exec(self.with_other.mapToGlobal(self.with_other.rect().bottomLeft()))
 
     def _back(self) -> None:
         if r := self.chosen:
@@ -173,9 +205,12 @@ class KeptRounds(QWidget):
         self.stands.setText(words)
 
     def _show_buttons(self) -> None:
-        on = self.chosen is not None
-        self.back.setEnabled(on and self.session.layout_is_current)
-        self.branch.setEnabled(on)
+        on, laid = self.chosen is not None, self.session.layout_is_current
+        for b, use in (
+            *((self.look, on), (self.with_now, on and laid), (self.back, on and laid)),
+            *((self.with_other, on and len(self.session.rounds) > 1), (self.branch, on)),
+        ):
+            b.setEnabled(use)
 
 
 def _in_list(r: Round) -> str:
