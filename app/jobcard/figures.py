@@ -23,7 +23,7 @@ from app.jobcard.proofwindow import ProofWindow
 from app.jobcard.quantities import Card, Lines, losses, setting_goods, suits, to_order, wall_said
 from app.jobcard.quoting import QuotePart
 from app.jobcard.reckoned import weight_lines, work_line
-from app.jobcard.timing import TimePart
+from app.jobcard.timing import TimeFold
 from app.jobcard.unfold import Unfold
 from app.widgets import Choice, Number, button, row, swatch_icon, text
 from core.commission import Commission
@@ -110,7 +110,7 @@ class FiguresLeaf(Leaf):
             text("The work as it will look, in its place; the client keeps and signs it.", "hint"),
         )
         self.price = Fold("Quote", self.quote)
-        self.time = TimePart(self.session)
+        self.time = TimeFold(self.session)
         self.folds = (
             self.materials,
             self.order,
@@ -119,7 +119,7 @@ class FiguresLeaf(Leaf):
             self.setting,
             self.losses,
             self.price,
-            Fold("Time", self.time),
+            self.time,
         )
         folds = QVBoxLayout()
         folds.setSpacing(4)

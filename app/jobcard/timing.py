@@ -6,31 +6,25 @@ import operator
 from datetime import date
 
 from PySide6.QtGui import QShowEvent
-from PySide6.QtWidgets import QVBoxLayout, QWidget
 
+from app.jobcard.fold import Fold
 from app.jobcard.timeroom import TimeRoom, laid_with_days
 from app.session import Session
 from app.widgets import button, text
 from core.errors import EmblemaError
 from core.timeplan.calendar import plan_for
-from core.timeplan.said import promise_said
+from core.timeplan.said import day_said, promise_said
 
 
-class TimePart(QWidget):
-    """One sentence on the calendar, and the way to its room."""
+class TimeFold(Fold):
+    """When it is ready at its head; beneath it one sentence, and the way to its room."""
 
     def __init__(self, session: Session) -> None:
-        super().__init__()
         self.session = session
         self.words = text("", "hint")
         self.room: TimeRoom | None = None
-        box = QVBoxLayout(self)
-        box.setContentsMargins(0, 0, 0, 0)
-        box.setSpacing(8)
-        box.addWidget(self.words)
-        box.addWidget(
-            button("Time and calendar ...", self.open, tip="Work done, pace, days, patches")
-        )
+        ask = button("Time and calendar ...", self.open, tip="Work done, pace, days, patches")
+        super().__init__("Time", self.words, ask)
         self._shown: tuple[object, ...] | None = None
         session.calm.connect(self.refresh)
 
@@ -43,14 +37,15 @@ class TimePart(QWidget):
         self._shown = now
         if layout is None or self.session.laid_doc is None or not len(layout):
             self.words.setText("Nothing is laid yet.")
+            self.say("")
             return
         try:
             plan = plan_for(laid_with_days(self.session), layout, date.today())
             self.words.setText(f"{promise_said(plan)}.")
-            self.words.setProperty("role", "hint" if plan.in_time else "warn")
-            self.words.style().polish(self.words)
+            self.say(f"ready {day_said(plan.ready)}", not plan.in_time)
         except EmblemaError as e:
             self.words.setText(str(e))
+            self.say("never", True)
 
     def showEvent(self, event: QShowEvent) -> None:
         """What was not said while nobody looked is said now."""

@@ -79,10 +79,7 @@ class Pace:
         if self.hours >= TELLS_HOURS:
             return f"your own {self.an_hour:.0f} pieces an hour, from {_hours(self.hours)}"
         if self.all_hours:
-            return (
-                f"{self.an_hour:.0f} pieces an hour, by your pace in all work "
-                f"({_hours(self.all_hours)})"
-            )
+            return f"{self.an_hour:.0f} pieces an hour, by your pace in all work"
         return f"{self.an_hour:.0f} pieces an hour, by default"
 
 
