@@ -104,28 +104,22 @@ class FiguresLeaf(Leaf):
         self.setting = Fold("Grout, adhesive, paper", self.goods)
         self.losses = Card("Cut and sorted", losses)
         self.quote = QuotePart(self.session)
-        self.group(
-            "",
-            button("Proof for the client ...", self.prove, "main"),
-            text("The work as it will look, in its place; the client keeps and signs it.", "hint"),
-        )
         self.price = Fold("Quote", self.quote)
         self.time = TimeFold(self.session)
         self.folds = (
-            self.materials,
-            self.order,
-            self.suits,
-            self.weight,
-            self.setting,
-            self.losses,
-            self.price,
-            self.time,
+            *(self.materials, self.order, self.suits, self.weight, self.price),
+            *(self.time, self.setting, self.losses),
         )
         folds = QVBoxLayout()
         folds.setSpacing(4)
         for fold in self.folds:
             folds.addWidget(fold)
         self.column.addLayout(folds)
+        self.group(
+            "",
+            button("Proof for the client ...", self.prove, "main"),
+            text("The work as it will look, in its place; the client keeps and signs it.", "hint"),
+        )
         self.fineness = Number(
             "Fineness of the picture",
             "px a mm",
