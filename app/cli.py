@@ -16,6 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
+from app import needs
 from app.cli_figures import add_to as add_figures
 from app.cli_proof import add_to as add_proof
 from app.cli_quote import add_to as add_quote
@@ -64,6 +65,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with suppress(OSError, ValueError):  # else Python tries once more, and complains
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except ImportError as e:
+        print(f"emblema: {needs.import_fault(e)}", file=sys.stderr)
+        return 2
     except Exception as e:
         print(f"emblema: {_unforeseen(e)}", file=sys.stderr)
         return 1
@@ -216,6 +220,9 @@ def _window(given: list[str]) -> int:
             raise EmblemaError("The window opens one file at a time.")
         if not file.is_file():
             raise EmblemaError(f"There is no file '{file}'.")
+    fault = needs.window_fault()
+    if fault is not None:
+        raise EmblemaError(fault)
     from app.window import main as open_window
 
     return open_window(given[0] if given else None)

@@ -5,8 +5,15 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from PySide6.QtCore import QEvent, QPoint, Qt, QTimer
-from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent, QGuiApplication
+from PySide6.QtCore import QEvent, QPoint, Qt, QTimer, Signal
+from PySide6.QtGui import (
+    QCloseEvent,
+    QDragEnterEvent,
+    QDropEvent,
+    QFileOpenEvent,
+    QGuiApplication,
+    QIcon,
+)
 from PySide6.QtWidgets import (
     QApplication,
     QHBoxLayout,
@@ -32,6 +39,7 @@ from app.tools.corners import CornersTool
 from app.trays import Trays
 from core import keptaside
 from core.files import data_fault
+from core.resources import asset
 
 SLOW_MS = 200  # other colours that take less show no progress
 USUAL = (1440, 900)
@@ -266,6 +274,19 @@ def _first(part: QWidget) -> QWidget | None:
     return None
 
 
+class Program(QApplication):
+    """The application; files that the desktop hands to it while it runs are told."""
+
+    handed = Signal(str)
+
+    def event(self, event: QEvent) -> bool:
+        """Take a file that was double-clicked, on systems that hand it over so."""
+        if isinstance(event, QFileOpenEvent):
+            self.handed.emit(event.file())
+            return True
+        return super().event(event)
+
+
 def begin(window: Window, path: str | None) -> None:
     """Put the first work on the bench: a file that was named, work that was left, or the last."""
     if path is not None:
@@ -286,14 +307,18 @@ def begin(window: Window, path: str | None) -> None:
 
 def main(path: str | None = None) -> int:
     """Open the window: on a file, on the last work, or on the welcome."""
-    app = QApplication.instance() or QApplication(sys.argv[:1])
+    app = QApplication.instance() or Program(sys.argv[:1])
     assert isinstance(app, QApplication)
     app.setApplicationName("Emblema")
+    app.setDesktopFileName("emblema")
+    app.setWindowIcon(QIcon(str(asset("icons/emblema.svg"))))
     unreadable = settings.put_aside_unreadable()
     now = settings.read()
     theme.dress(app, now.look, now.letters)
     window = Window()
     app.styleHints().colorSchemeChanged.connect(lambda *_: window.choose_look())
+    if isinstance(app, Program):
+        app.handed.connect(lambda file: window.files.open_asked(file))
     window.recall()
     window.show()
     fault = data_fault()

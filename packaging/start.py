@@ -1,15 +1,15 @@
 #!/usr/bin/env python3
-"""Sets Emblema up on a fresh machine and opens it: python3 packaging/start.py
+"""Sets Emblema up on a fresh machine and opens it: python3 packaging/start.py [FILE]
 
-Makes .venv beside this folder, installs the locked dependencies into it, and opens the demo
-commission. Without a screen it lays the demo instead and writes cartoon, counts and picture to a
-folder that it names. `python3 packaging/start.py test` does the same set-up and runs all checks.
+Makes .venv beside this folder, installs the locked dependencies into it, and opens the window, on
+a file where one is named. Without a screen it lays the demo instead and writes cartoon, counts and
+picture to a folder that it names. `python3 packaging/start.py test` does the same set-up and runs
+all checks; `menu` puts Emblema in the desktop's menu and lets it open its files (Linux).
 Needs nothing but Python 3.11 or later. Works on Linux, macOS and Windows.
 """
 
 from __future__ import annotations
 
-import ctypes.util
 import hashlib
 import os
 import shutil
@@ -19,27 +19,14 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+sys.path.insert(0, str(ROOT))
+
+from app import desktop, needs
+
 VENV = ROOT / ".venv"
 LOCK = ROOT / "packaging" / "requirements.lock"
 PYTHON = VENV / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 
-# What Qt needs of a bare Debian: to paint without a screen, and to open a window.
-PAINTS = {
-    "GL": "libgl1",
-    "EGL": "libegl1",
-    "xkbcommon": "libxkbcommon0",
-    "fontconfig": "libfontconfig1",
-    "dbus-1": "libdbus-1-3",
-    "glib-2.0": "libglib2.0-0",
-}
-SHOWS = {
-    "xcb-cursor": "libxcb-cursor0",
-    "xkbcommon-x11": "libxkbcommon-x11-0",
-    "xcb-icccm": "libxcb-icccm4",
-    "xcb-keysyms": "libxcb-keysyms1",
-    "xcb-shape": "libxcb-shape0",
-}
-FONT = "fonts-dejavu-core"
 # tests of the laying that are done again as on another processor
 FAST = ("bends", "quality", "nip", "strips", "split", "wedges", "gaps", "facts")
 
@@ -53,15 +40,10 @@ def stop(words: str) -> None:
     sys.exit(2)
 
 
-def has_screen() -> bool:
-    if sys.platform in ("win32", "darwin"):
-        return True
-    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
-
-
 def check_python() -> None:
-    if sys.version_info < (3, 11):  # noqa: UP036 - said plainly to whoever runs an older one
-        stop(f"Emblema needs Python 3.11 or later; this is {sys.version.split()[0]}.")
+    fault = needs.old_python()
+    if fault is not None:
+        stop(fault)
 
 
 def run(command: list[str], why: str, **more: object) -> None:
@@ -108,31 +90,11 @@ def install() -> None:
     stamp.write_text(wanted)
 
 
-def missing_libraries(show: bool) -> list[str]:
-    """Return the Debian packages that Qt lacks here."""
-    if not sys.platform.startswith("linux") or not shutil.which("apt-get"):
-        return []
-    needed = {**PAINTS, **(SHOWS if show else {})}
-    missing = [package for name, package in needed.items() if not _found(name)]
-    fonts = ("/usr/share/fonts", "/usr/local/share/fonts", os.path.expanduser("~/.fonts"))
-    if not any(Path(f).is_dir() and any(Path(f).rglob("*.[to]tf")) for f in fonts):
-        missing.append(FONT)
-    return missing
-
-
-def _found(name: str) -> bool:
-    if ctypes.util.find_library(name):
-        return True
-    # a bare machine may have the library but no compiler's tools to look it up with
-    folders = ("/usr/lib", "/usr/local/lib", "/lib")
-    return any(p for f in folders for p in Path(f).glob(f"*/lib{name}.so*"))
-
-
 def system_libraries(show: bool) -> None:
-    missing = missing_libraries(show)
+    missing = needs.missing_libraries(show)
     if not missing:
         return
-    line = f"apt-get install -y --no-install-recommends {' '.join(missing)}"
+    line = needs.install_line(missing)
     if os.geteuid() != 0:
         stop(f"Qt lacks some system libraries. Install them and start again:\n  sudo {line}")
     say(f"Installing system libraries: {' '.join(missing)}")
@@ -177,31 +139,48 @@ def test() -> int:
     return 0
 
 
-def open_demo(show: bool) -> int:
-    env = environment(show)
-    emblema = [str(PYTHON), "-m", "app"]
-    if show:
-        demo = str(ROOT / "assets" / "demo" / "heron.emblema")
-        return subprocess.run([*emblema, demo], cwd=ROOT, env=env).returncode
+def open_window(file: str | None) -> int:
+    emblema = [str(PYTHON), "-m", "app", *([file] if file is not None else [])]
+    return subprocess.run(emblema, cwd=ROOT, env=environment(True)).returncode
+
+
+def write_demo() -> int:
     home = Path.home()
     out = (home if os.access(home, os.W_OK) else Path(tempfile.gettempdir())) / "emblema-demo"
     say("There is no screen here, so the demo commission is laid and written instead.")
-    code = subprocess.run([*emblema, "demo", "--out", str(out)], cwd=ROOT, env=env).returncode
+    command = [str(PYTHON), "-m", "app", "demo", "--out", str(out)]
+    code = subprocess.run(command, cwd=ROOT, env=environment(False)).returncode
     if code == 0:
         say(f"Cartoon, counts and picture are in {out}")
     return code
 
 
+def put_in_menu() -> int:
+    if not sys.platform.startswith("linux"):
+        stop("Only Linux has such a menu; elsewhere open files from the window.")
+    try:
+        written = desktop.put_in_menu(PYTHON, ROOT)
+    except OSError as e:
+        stop(f"The menu could not be written to: {e.strerror}: '{e.filename}'.")
+    say(f"Emblema is in the menu now, and opens its files ({written}).")
+    return 0
+
+
 def main() -> int:
     check_python()
-    testing = sys.argv[1:] == ["test"]
-    if sys.argv[1:] and not testing:
-        stop("Usage: python3 packaging/start.py [test]")
-    show = has_screen() and not testing
+    what = sys.argv[1] if len(sys.argv) == 2 else None
+    file = str(Path(what).resolve()) if what is not None and Path(what).is_file() else None
+    if len(sys.argv) > 2 or (what not in (None, "test", "menu") and file is None):
+        stop("Usage: python3 packaging/start.py [test | menu | FILE.emblema]")
+    show = needs.has_screen() and what != "test"
     make_venv()
     install()
     system_libraries(show)
-    return test() if testing else open_demo(show)
+    if what == "test":
+        return test()
+    if what == "menu":
+        return put_in_menu()
+    return open_window(file) if show else write_demo()
 
 
 if __name__ == "__main__":

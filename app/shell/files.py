@@ -68,15 +68,15 @@ class Files:
 
     def open_demo(self) -> bool:
         """Open the demo, as a commission of its own."""
-        return self.may_leave() and self.open(asset(DEMO))
+        return self.open_asked(asset(DEMO))
 
     # --- opened
 
     def ask_open(self) -> None:
         """Open a commission, after asking which."""
         path = fileasking.which_file(self._window, "Open a commission", COMMISSIONS, WHAT)
-        if path and self.may_leave():
-            self.open(path)
+        if path:
+            self.open_asked(path)
 
     def open_recent(self, path: Path) -> bool:
         """Open a file of the list; one that was moved away is asked about."""
@@ -87,7 +87,7 @@ class Files:
             if answer == fileasking.LOOK_FOR:
                 self.ask_open()
             return False
-        return self.may_leave() and self.open(path)
+        return self.open_asked(path)
 
     def open(self, path: str | Path) -> bool:
         """Open a commission; work kept aside after a mishap is offered."""
@@ -112,13 +112,16 @@ class Files:
         kept = fileasking.ask_kept(self._window, found)
         return kept is not None and self._try(lambda: self._session.recover(kept))
 
+    def open_asked(self, path: str | Path) -> bool:
+        """Open a file that the desktop hands over, after asking for unsaved work."""
+        return self.may_leave() and self.open(path)
+
     def take_dropped(self, urls: Iterable[QUrl]) -> None:
         """Open a commission that was dropped, or bring a picture in as the sketch."""
         for url in urls:
             path = url.toLocalFile()
             if path.lower().endswith(ENDING):
-                if self.may_leave():
-                    self.open(path)
+                self.open_asked(path)
                 return
             if path.lower().endswith(PICTURES):
                 self._bring_in(path)

@@ -32,7 +32,7 @@ from app import window
 import core.stock.store
 
 given = json.loads(sys.argv[1])
-app = QApplication([])
+app = window.Program([])
 
 def tell(**what):
     print(json.dumps(what), flush=True)
