@@ -32,6 +32,7 @@ BACK = 0.5  # of a piece's side: what it costs to lie a whole wander from where 
 SMALL = 0.5  # of a sheet's usual area: what is smaller joins its neighbour, where both go together
 ROUNDS = 2
 NOTHING_MM = 1e-6  # that tells of no size
+HANGS = 0.6  # of a piece's side: what hangs on its sheet by less joint is torn off by its weight
 NECK = 2.0  # tesserae: what holds two parts of a sheet together by less is too thin to lift
 
 
@@ -352,7 +353,29 @@ def _without_necks(
             off = mine[near == p]
             if p != largest and len(off):
                 _to_a_neighbour(graph, label, off, k, apart, shape)
+    _let_go(graph, label, apart, shape)
     return whole(graph, label, apart, shape)
+
+
+def _let_go(graph: JointGraph, label: Ints, apart: NDArray[np.bool_], shape: _Shape) -> None:
+    """Give pieces next door that hang on their sheet by a joint much shorter than their side."""
+    side = np.sqrt(graph.area_mm2)
+    firm = graph.length_mm >= HANGS * np.minimum(side[graph.a], side[graph.b])
+    part = graph.parts(label, firm & apart)
+    area = np.bincount(part, graph.area_mm2)
+    of = np.empty(len(area), np.int64)
+    of[part] = label
+    main = {k: int(p) for p in np.argsort(area, kind="stable") for k in (int(of[p]),)}
+    one, two = part[graph.a], part[graph.b]
+    held = np.zeros(len(area))  # by how much joint each part hangs on its sheet
+    on = (label[graph.a] == label[graph.b]) & (one != two) & apart
+    np.add.at(held, one[on], graph.length_mm[on])
+    np.add.at(held, two[on], graph.length_mm[on])
+    least = np.full(len(area), np.inf)
+    np.minimum.at(least, part, side)
+    for p in np.flatnonzero(held < HANGS * least).tolist():
+        if main[int(of[p])] != p:
+            _to_a_neighbour(graph, label, np.flatnonzero(part == p), int(of[p]), apart, shape)
 
 
 def _to_a_neighbour(
@@ -363,15 +386,20 @@ def _to_a_neighbour(
     apart: NDArray[np.bool_],
     shape: _Shape,
 ) -> None:
-    """Give pieces of a sheet to the neighbour that they share most joints with and that may."""
+    """Give pieces of a sheet to the neighbour that they share most joints with and that may.
+
+    They stay where no neighbour would hold them by more than their own sheet does.
+    """
     on = np.zeros(len(graph), bool)
     on[some] = True
     shared: dict[int, float] = {}
+    own = 0.0
     for x, y in ((graph.a, graph.b), (graph.b, graph.a)):
+        own += float(graph.length_mm[on[x] & ~on[y] & (label[y] == sheet) & apart].sum())
         seam = on[x] & (label[y] != sheet) & apart
         for k, mm in zip(label[y[seam]].tolist(), graph.length_mm[seam].tolist(), strict=True):
             shared[k] = shared.get(k, 0.0) + mm
-    held = [k for k in shared if shape.may_hold(graph.bounds[some], k).all()]
+    held = [k for k in shared if shared[k] > own and shape.may_hold(graph.bounds[some], k).all()]
     if held:
         label[some] = max(held, key=lambda k: (shared[k], -k))
 

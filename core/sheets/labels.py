@@ -68,7 +68,8 @@ class Drawn:
 class Named:
     """What is written, and how many pieces are named in each way.
 
-    `taken` is the room of the words that stand beside the drawing.
+    `left` are the pieces without a name, `taken` is the room of the words that stand beside the
+    drawing.
     """
 
     items: list[Paths | Text]
@@ -76,8 +77,13 @@ class Named:
     in_runs: int
     by_number: int
     by_line: int
-    unnamed: int
+    left: Ints
     taken: list[Polygon]
+
+    @property
+    def unnamed(self) -> int:
+        """How many pieces have no name."""
+        return len(self.left)
 
 
 def named(d: Drawn, outline: MultiPolygon) -> Named:
@@ -114,7 +120,8 @@ def named(d: Drawn, outline: MultiPolygon) -> Named:
     items += leaders
     left[beside] = False
     items.insert(0, Paths.of(threads, closed=False, pen_mm=0.12, pen=LINE))
-    return Named(items, len(coded), in_runs, len(by_number), len(beside), int(left.sum()), taken)
+    bare = np.flatnonzero(left)
+    return Named(items, len(coded), in_runs, len(by_number), len(beside), bare, taken)
 
 
 def _text(at: Floats, words: str, size: float, turn: float, ink: Rgb) -> Text:

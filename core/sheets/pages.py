@@ -7,7 +7,7 @@ that a tray can be filled for that sheet alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,7 +22,7 @@ from core.colour.wanted import stocked_lab
 from core.commission import Commission
 from core.drawing import BLACK, Item, Page, Paths, Rgb, Text, scaled
 from core.errors import EmblemaError
-from core.geometry import polygons_in
+from core.geometry import lines_in, polygons_in
 from core.lettering import LEAST_MM, fitted, wide_mm
 from core.openmarks import drawn as drawn_openings
 from core.paper.printer import TRUE as PLAIN
@@ -31,7 +31,7 @@ from core.paper.sizes import PAPERS as SIZES
 from core.patches import Patch, patches
 from core.pieces import Layout
 from core.sheets import panel
-from core.sheets.labels import Drawn, named
+from core.sheets.labels import Drawn, Named, named
 from core.sheets.made import OnSheet, Sheets
 from core.sheets.patchmarks import lines, numbers, rooms
 from core.sheets.patterns import PATTERNS, Pattern, drawn
@@ -46,6 +46,8 @@ FILLS = ("lines", "colour", "patterns")
 MARGIN_MM = 9.0
 FOOT_MM = 6.0
 BAND_MM = 10.0  # about the drawing, for its neighbours' names
+CLOSER = (1.4, 1.5, 1.6, 1.7, 1.8, 1.9, 2.0)  # times larger, where pieces have no room for a name
+CLOSER_HEAD_MM = 8.0
 SMALLER = 0.7  # a sheet may be drawn so much smaller, so that its table stands beside it
 MARK_MM = 3.5  # half the length of a tick or cross on paper
 
@@ -216,38 +218,121 @@ def _pages(work: _Work, sheet: OnSheet, paper: str, correction: Correction) -> I
         mirrored=work.mirrored,
         laid=work.doc.sheeting.laid,
         unnamed=0,
+        closer=False,
     )
     rows = work.rows(sheet)
     at = _chosen(_ways(sheet, paper, correction), facts, rows)
-    shapes = _moved(work.sheets.polygons[sheet.which], at, sheet, work.mirrored)
     outline = shapely.transform(sheet.outline, lambda xy: at.on_paper(xy, sheet, work.mirrored))
-    names = named(_to_name(work, sheet, shapes, at), outline)
-    areas = rooms(shapes, work.joint_mm[sheet.which] * at.by, [m.which for m in mixes])
-    written = [i for i in names.items if isinstance(i, Text)]
-    items: list[Item] = [*_filled(work, sheet, shapes)]
-    light = work.fill != "patterns"
-    items.append(Paths.around(shapes, pen_mm=0.1 if light else 0.15, pen=GREY if light else BLACK))
-    items.append(lines(areas))
-    items.append(_edge(work, sheet, at))
+    items, names = _drawing(work, sheet, at, mixes, outline)
     items += drawn_openings(work.doc, lambda xy: at.on_paper(xy, sheet, work.mirrored), _about(at))
-    items += names.items
-    items += numbers(areas, written) if len(mixes) > 1 else []
     crossed, taken = _matches(work, sheet, at)
     items += crossed
     items += _neighbours(work, sheet, at, outline, [*taken, *names.taken])
-    facts = replace(facts, by=at.by, unnamed=names.unnamed)
     mark = mark_of(work.marks[sheet.which])
-    beside, left = panel.drawn(facts, rows, at.panel, at.aside)
     name = f"Sheet {sheet.number}"
     foot = f"mark {mark}   {work.doc.title}   sheet {sheet.number}"
     if correction.in_use:
         foot += f"   printer corrected {correction.words}"
+    closer = [] if paper == TRUE else [*_closer(work, sheet, at, mixes, names.left, foot)]
+    facts = replace(facts, by=at.by, unnamed=names.unnamed, closer=bool(closer))
+    beside, left = panel.drawn(facts, rows, at.panel, at.aside)
     yield Page(*at.page, name, (*items, *beside, *_foot(foot, at.page)))
     across, up = correction.scale
     size = at.page if paper != TRUE else (SIZES["A4"][0] / across, SIZES["A4"][1] / up)
     while left:
         more, left = panel.table_page(facts, left, size, MARGIN_MM, FOOT_MM)
         yield Page(*size, f"{name}, trays", (*more, *_foot(f"{foot}, trays", size)))
+    yield from closer
+
+
+def _drawing(
+    work: _Work,
+    sheet: OnSheet,
+    at: _Placed,
+    mixes: Sequence[Patch],
+    outline: MultiPolygon,
+    some: Ints | None = None,
+) -> tuple[list[Item], Named]:
+    """Return a sheet's pieces as they stand on a page, with its edge, its patches and its names.
+
+    Parameters
+    ----------
+    outline : MultiPolygon
+        About which lines to small pieces end, mm on paper.
+    some : ndarray of int, optional
+        Of the sheet's pieces, those that are drawn.
+    """
+    some = np.arange(len(sheet.which)) if some is None else some
+    which = sheet.which[some]
+    shapes = _moved(work.sheets.polygons[which], at, sheet, work.mirrored)
+    names = named(_to_name(work, which, shapes, at), outline)
+    place = np.full(len(sheet.which), -1)
+    place[some] = np.arange(len(some))
+    of = [(k, place[m.which][place[m.which] >= 0]) for k, m in enumerate(mixes, 1)]
+    of = [(k, mine) for k, mine in of if len(mine)]
+    areas = rooms(shapes, work.joint_mm[which] * at.by, [mine for _, mine in of])
+    items: list[Item] = [*_filled(work, which, shapes)]
+    light = work.fill != "patterns"
+    items.append(Paths.around(shapes, pen_mm=0.1 if light else 0.15, pen=GREY if light else BLACK))
+    items.append(lines(areas))
+    items.append(_edge(work, sheet, at, None if len(some) == len(sheet.which) else outline))
+    items += names.items
+    if len(mixes) > 1:
+        written = [i for i in names.items if isinstance(i, Text)]
+        items += numbers(areas, [k for k, _ in of], written)
+    return items, names
+
+
+def _closer(
+    work: _Work, sheet: OnSheet, at: _Placed, mixes: Sequence[Patch], left: Ints, foot: str
+) -> Iterator[Page]:
+    """Yield pages of those parts of a sheet, drawn larger, where pieces had no room for a name."""
+    edge = np.array([MARGIN_MM + BAND_MM, MARGIN_MM + BAND_MM + CLOSER_HEAD_MM])
+    room = np.array(at.page) - edge - (edge[0], MARGIN_MM + FOOT_MM + BAND_MM)
+    own = replace(at, corner=(0.0, 0.0))
+    bounds = shapely.bounds(
+        _moved(work.sheets.polygons[sheet.which], own, sheet, work.mirrored)
+    ).reshape(-1, 4)
+    # pieces reach over the edge of their part by no more than their own size
+    whole = bounds[:, 2:].max(axis=0) - bounds[:, :2].min(axis=0)
+    most = (bounds[:, 2:] - bounds[:, :2]).max(axis=0)
+    found = []
+    for times in CLOSER:
+        if times * at.by <= 1.0:
+            spare = np.minimum(times * most, 0.4 * room)
+            parts = np.ceil(times * whole / (room - spare)).astype(np.int64)
+            parts = np.where(times * whole <= room, 1, parts)
+            found.append((int(parts.prod()), -times, parts))
+    if not len(left) or not found:
+        return
+    _, times, parts = min(found, key=lambda one: one[:2])
+    by, bounds = -times * at.by, -times * bounds
+    own = replace(own, by=by)
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    middle = (bounds[:, :2] + bounds[:, 2:]) / 2
+    cell = np.minimum((middle - low) * parts / (high - low), parts - 1).astype(np.int64)
+    number = cell[:, 1] * parts[0] + cell[:, 0]
+    wanted = np.unique(number[left]).tolist()
+    for n, k in enumerate(wanted, 1):
+        some = np.flatnonzero(number == k)
+        begin = bounds[some, :2].min(axis=0)
+        corner = edge - begin
+        placed = replace(own, corner=(float(corner[0]), float(corner[1])))
+        x0, y0, x1, y1 = (np.r_[begin, bounds[some, 2:].max(axis=0)] + np.tile(corner, 2)).tolist()
+        part = MultiPolygon([shapely.box(x0, y0, x1, y1)])
+        items, names = _drawing(work, sheet, placed, mixes, part, some)
+        row, column = divmod(k, int(parts[0]))
+        where = f"row {row + 1} of {parts[1]} from above, {column + 1} of {parts[0]} from the left"
+        told = f"{len(some):,} pieces, 1 : {1 / by:.2f}, {where}"
+        if names.unnamed:
+            told += f"; {names.unnamed:,} have no name here either"
+        name = f"Sheet {sheet.number}, closer {n} of {len(wanted)}"
+        head = [
+            Text(MARGIN_MM, MARGIN_MM + 4, name, 7.0, bold=True),
+            Text(MARGIN_MM, MARGIN_MM + 11, *fitted(told, 3.2, at.page[0] - 45, LEAST_MM)),
+            *panel.way_up(at.page[0] - MARGIN_MM - 7, MARGIN_MM, 21.0),
+        ]
+        yield Page(*at.page, name, (*items, *head, *_foot(f"{foot}, closer {n}", at.page)))
 
 
 def _putty(mixes: tuple[Patch, ...]) -> str:
@@ -282,8 +367,8 @@ def _moved(shapes: Shapes, at: _Placed, sheet: OnSheet, mirrored: bool) -> Shape
     )
 
 
-def _filled(work: _Work, sheet: OnSheet, shapes: Shapes) -> list[Paths | Text]:
-    stock = work.sheets.stock[sheet.which]
+def _filled(work: _Work, which: Ints, shapes: Shapes) -> list[Paths | Text]:
+    stock = work.sheets.stock[which]
     items: list[Paths | Text] = []
     for k in np.unique(stock[stock >= 0]).tolist():
         if work.fill == "colour":
@@ -293,18 +378,25 @@ def _filled(work: _Work, sheet: OnSheet, shapes: Shapes) -> list[Paths | Text]:
     return items
 
 
-def _edge(work: _Work, sheet: OnSheet, at: _Placed) -> Paths:
-    """Return a sheet's outline; pools that no other sheet has pieces in are not its edge."""
+def _edge(work: _Work, sheet: OnSheet, at: _Placed, within: MultiPolygon | None) -> Paths:
+    """Return a sheet's outline, or what of it lies within a part of the page.
+
+    Pools that no other sheet has pieces in are not its edge.
+    """
     others = shapely.STRtree(work.sheets.polygons[work.sheets.sheet != sheet.number])
     parts = []
     for p in polygons_in(sheet.outline):
         holes = [h for h in p.interiors if len(others.query(Polygon(h), predicate="covers"))]
         parts.append(Polygon(p.exterior, holes))
-    return Paths.around(_moved(np.array(parts, object), at, sheet, work.mirrored), pen_mm=0.5)
+    moved = _moved(np.array(parts, object), at, sheet, work.mirrored)
+    if within is None:
+        return Paths.around(moved, pen_mm=0.5)
+    seen = shapely.intersection(shapely.boundary(moved), shapely.buffer(within, 1.0))
+    seen_lines = [shapely.get_coordinates(p) for edge in seen for p in lines_in(edge)]
+    return Paths.of(seen_lines, closed=False, pen_mm=0.5)
 
 
-def _to_name(work: _Work, sheet: OnSheet, shapes: Shapes, at: _Placed) -> Drawn:
-    which = sheet.which
+def _to_name(work: _Work, which: Ints, shapes: Shapes, at: _Placed) -> Drawn:
     stock = work.sheets.stock[which].tolist()
     angle = work.angle[which]
     told = [k >= 0 and k not in work.pattern for k in stock]

@@ -54,6 +54,7 @@ class Facts:
     mirrored: bool
     laid: str
     unnamed: int
+    closer: bool  # whether those without a name have one on a page drawn larger
 
     @property
     def scale(self) -> str:
@@ -101,7 +102,7 @@ def _head(facts: Facts, x: float, y: float, wide: float) -> tuple[list[Paths | T
     words = str(facts.number)
     big = min(27.0, 27.0 * (wide - 18) / wide_mm(words, 27.0, bold=True))
     items: list[Paths | Text] = [Text(x, y + 11, words, big, bold=True)]
-    items += _up(x + wide - 7, y, 21.0)
+    items += way_up(x + wide - 7, y, 21.0)
     w, h = facts.size_mm
     side = "MIRRORED: seen from the back" if facts.mirrored else "seen from the front"
     lines = [
@@ -113,9 +114,8 @@ def _head(facts: Facts, x: float, y: float, wide: float) -> tuple[list[Paths | T
         (f"drawn {facts.scale}", 3.2, False, BLACK),
     ]
     if facts.unnamed:
-        lines.append(
-            (f"{facts.unnamed:,} pieces too small to name at this scale", 2.6, False, GREY)
-        )
+        where = "are named on the closer pages" if facts.closer else "are too small to name"
+        lines.append((f"{facts.unnamed:,} pieces {where}", 2.6, False, GREY))
     low = y + 25.0
     for said, size, bold, colour in lines:
         said, size = fitted(said, size, wide, LEAST_MM, bold)
@@ -125,7 +125,7 @@ def _head(facts: Facts, x: float, y: float, wide: float) -> tuple[list[Paths | T
     return items, low + 6.5 - y
 
 
-def _up(x: float, y: float, high: float) -> list[Paths | Text]:
+def way_up(x: float, y: float, high: float) -> list[Paths | Text]:
     """Return a thick arrow that points up."""
     ring = np.array([[0, 0], [6.5, 9], [2.6, 9], [2.6, 16], [-2.6, 16], [-2.6, 9], [-6.5, 9]])
     return [

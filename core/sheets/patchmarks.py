@@ -60,14 +60,14 @@ def lines(room: Shapes) -> Paths:
     return Paths.of(rings, pen_mm=PEN_MM, pen=LINE)
 
 
-def numbers(room: Shapes, taken: Sequence[Text]) -> list[Item]:
-    """Return the number of each patch in the order of laying, on a small light plate.
+def numbers(room: Shapes, number: Sequence[int], taken: Sequence[Text]) -> list[Item]:
+    """Return the number of each patch, its place in the order of laying, on a small light plate.
 
     Clear of the words that are `taken`, where that can be.
     """
     items: list[Item] = []
     tree = shapely.STRtree([_box(t) for t in taken])
-    for k, shape in enumerate(room, 1):
+    for k, shape in zip(number, room, strict=True):
         words = str(k)
         w, h = wide_mm(words, LEAST_MM, bold=True) + 0.8, CAPITAL * LEAST_MM + 0.8
         x, y = _clear(shape, w, h, tree)

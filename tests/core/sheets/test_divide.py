@@ -272,3 +272,24 @@ def test_what_cannot_be_divided_says_so() -> None:
     ):
         with pytest.raises(EmblemaError, match=words):
             check_document(replace(doc, sheeting=bad))
+
+
+def test_nothing_hangs_on_its_sheet_by_a_joint_much_shorter_than_its_side() -> None:
+    """Seen from outside: a piece with more joint across its seam is held by three fifths of it."""
+    for seed in range(4):
+        doc, layout = wall(760, 560, 20.0, 2, width_mm=260, height_mm=300)
+        # every seventh piece is turned into a pebble, which touches its neighbours little
+        (first, *rest) = layout.fields
+        polygons = first.pieces.polygons.copy()
+        polygons[::7] = shapely.buffer(shapely.centroid(polygons[::7]), 9.5, quad_segs=3)
+        round_ones = replace(first, pieces=replace(first.pieces, polygons=polygons))
+        pebbled = Layout((round_ones, *rest))
+        graph = joint_graph(doc, pebbled)
+        on = sheet_of(divided(replace(doc, seed=seed), pebbled, graph=graph).sheets, graph.polygons)
+        own, other = np.zeros(len(graph)), np.zeros(len(graph))
+        for x, y in ((graph.a, graph.b), (graph.b, graph.a)):
+            same = on[x] == on[y]
+            np.add.at(own, x[same], graph.length_mm[same])
+            np.add.at(other, x[~same], graph.length_mm[~same])
+        hangs = (own < 0.45 * np.sqrt(graph.area_mm2)) & (other > own)
+        assert not hangs.any(), np.flatnonzero(hangs)

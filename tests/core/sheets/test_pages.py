@@ -284,3 +284,29 @@ def test_a_table_that_has_room_beside_the_drawing_goes_to_no_page_of_its_own(kin
     doc = divided(doc, layout)
     pages = list(sheet_pages(doc, layout, sheets_of(doc, layout)))
     assert len(pages) == len(doc.sheets)
+
+
+def test_pieces_without_room_for_a_name_have_one_on_a_page_drawn_larger() -> None:
+    """A tall sheet of small pieces, each in another material than its neighbours: no runs."""
+    codes = tuple(f"SMALTI-{k:03d} lot 7" for k in range(60))
+    doc, layout = stocked(*wall(280, 590, 6.0, width_mm=300, height_mm=600), codes)
+    doc = divided(doc, layout)
+    sheets = sheets_of(doc, layout)
+    pages = list(sheet_pages(doc, layout, sheets, "A4"))
+    closer = [p for p in pages if "closer" in p.name]
+    assert closer and any("named on the closer pages" in w for w in words(pages[0]))
+    seen = []
+    for page in closer:
+        rings = next(i for i in page.items if isinstance(i, Paths) and i.pen_mm == 0.1)
+        shapes = [shapely.Polygon(c) for c in np.split(rings.points, rings.starts[1:])]
+        seen.append(len(shapes))
+        named = [t for t in texts(page) if t.size_mm <= 3.2 and t.colour != INK]
+        assert len(named) >= len(shapes)  # each has its own number or a line to one
+        for s in shapes:
+            x0, y0, x1, y1 = s.bounds
+            assert x0 > 0 and y0 > 0 and x1 < page.width_mm and y1 < page.height_mm
+        first = next(i for i in pages[0].items if isinstance(i, Paths) and i.pen_mm == 0.1)
+        before = shapely.Polygon(np.split(first.points, first.starts[1:])[0]).area
+        assert np.median([s.area for s in shapes]) > 1.4**2 * 0.9 * before
+    assert sum(seen) <= len(layout)
+    assert not [p for p in sheet_pages(doc, layout, sheets, "true") if "closer" in p.name]
