@@ -29,15 +29,17 @@ from core.paper.sizes import PAPERS as SIZES
 from core.pieces import Layout
 from core.terms import Quoted
 
+Box = tuple[float, float, float, float]
+
 INK: Rgb = (43, 44, 46)
 GREY: Rgb = (105, 104, 101)
 PALE: Rgb = (205, 199, 188)
 GREEN: Rgb = (31, 122, 114)
 MARGIN_MM: Final = 20.0
 FOOT_MM: Final = 6.0
-PICTURE_MM: Final = (40.0, 95.0)  # how high it may be, so that the price stands on its page
+PICTURES_MM: Final = range(96, 36, -4)  # how high it may be, as all fits best
 ROW_MM: Final = 8.2  # of the price, from line to line
-SUMS_MM: Final = 22.0
+SUMS_MM: Final = 15.0
 PX_A_MM: Final = 6.0  # about 150 dots an inch
 BODY: Final = 3.5
 SMALL: Final = 2.9
@@ -69,18 +71,31 @@ def quote_pages(
     each = options(doc, layout, stock)
     f = each[0].figures
     assert f is not None
+    ways = [_written(doc, layout, each, on, high) for high in PICTURES_MM]
+    page = min(ways, key=lambda way: (way.count, way.parted))  # of alike ones the first
+    page.draw(doc, layout)
+    mark = mark_of(piece_marks(doc, layout))
+    return page.pages(f"{_titled(doc)}   {doc.title}   mark {mark}")
+
+
+def _written(
+    doc: Commission, layout: Layout, each: Sequence[Option], on: date, high_mm: float
+) -> _Column:
+    """Write all of it, the picture at most so high and not drawn yet."""
+    f = each[0].figures
+    assert f is not None
     page = _Column(*reversed(SIZES["A4"]))
     _head(page, doc, on)
-    below = ROW_MM * len(client_lines(doc, f)) + SUMS_MM + 12 * bool(doc.rates.tax) + 26
-    _work(page, doc, layout, f, below)
+    _work(page, doc, layout, f, high_mm)
+    begun = page.count
     _price(page, doc, f)
+    page.parted = page.count - begun
     if len(each) > 1:
         _beside(page, doc, each)
     _payments(page, doc, f.price)
     _words(page, doc, on)
     _accepted(page)
-    mark = mark_of(piece_marks(doc, layout))
-    return page.pages(f"{_titled(doc)}   {doc.title}   mark {mark}")
+    return page
 
 
 def quoted_of(doc: Commission, layout: Layout, on: date) -> Quoted:
@@ -114,7 +129,8 @@ def _rounds(doc: Commission) -> str:
 
 
 def _mosaic(f: Figures) -> str:
-    kinds = list(dict.fromkeys(c.material.kind for c in f.counts if not c.bare))
+    kinds = [c.material.kind for c in f.counts if not c.bare]
+    kinds = list(dict.fromkeys("vitreous glass" if k == "vitreous" else k for k in kinds))
     of = f" of {_list(kinds)}" if kinds else ""
     return (
         f"{f.pieces:,} tesserae{of} on {f.area_m2:.2f} m², cut and laid by hand; with adhesive, "
@@ -152,6 +168,30 @@ class _Column:
         self.left, self.right = MARGIN_MM, width_mm - MARGIN_MM
         self.y = MARGIN_MM
         self._pages: list[list[Item]] = [[]]
+        self.parted = 0  # over how many pages more than one the price stands
+        self._shown: tuple[int, int, Box] | None = None
+
+    @property
+    def count(self) -> int:
+        """How many pages there are so far."""
+        return len(self._pages)
+
+    def show(self, box_mm: Box, wide: float, high: float) -> None:
+        """Leave room for the picture of a part of the work, drawn in the end."""
+        self._shown = self.count - 1, len(self._pages[-1]), box_mm
+        blank = np.zeros((1, 1, 3), np.uint8)
+        self.put(Picture(self.left, self.y, wide, high, blank))
+
+    def draw(self, doc: Commission, layout: Layout) -> None:
+        """Draw the picture that room was left for."""
+        if self._shown is None:
+            return
+        page, k, box = self._shown
+        there = self._pages[page][k]
+        assert isinstance(there, Picture)
+        px_per_mm = there.width_mm / (box[2] - box[0]) * PX_A_MM
+        pixels = picture(doc, layout, px_per_mm, box_mm=box)
+        self._pages[page][k] = replace(there, pixels=pixels)
 
     @property
     def low(self) -> float:
@@ -263,20 +303,17 @@ def _head(page: _Column, doc: Commission, on: date) -> None:
         page.y += 4
 
 
-def _work(page: _Column, doc: Commission, layout: Layout, f: Figures, below: float) -> None:
-    """Show the work, with as much room left below it, mm, as the price takes."""
+def _work(page: _Column, doc: Commission, layout: Layout, f: Figures, high_mm: float) -> None:
     page.y += 2
     page.text(doc.title or "A mosaic", 8.0, bold=True, room=page.wide)
     page.y += 8.5
     page.lines(doc.terms.opening or OPENING, 3.7)
     page.y += 2.5
     x0, y0, x1, y1 = whole_frame(doc, layout)
-    room = float(np.clip(page.low - page.y - below, *PICTURE_MM))
-    by = min(page.wide / (x1 - x0), room / (y1 - y0))
+    by = min(page.wide / (x1 - x0), high_mm / (y1 - y0))
     w, h = (x1 - x0) * by, (y1 - y0) * by
     page.room(h + 20)
-    pixels = picture(doc, layout, by * PX_A_MM, box_mm=(x0, y0, x1, y1))
-    page.put(Picture(page.left, page.y, w, h, pixels))
+    page.show((x0, y0, x1, y1), w, h)
     page.y += h + 6
     facts = (
         ("size", f"{doc.width_mm:,.0f} × {doc.height_mm:,.0f} mm"),
@@ -307,7 +344,7 @@ def _price(page: _Column, doc: Commission, f: Figures) -> None:
             page.y += LINE * SMALL
         page.rule()
         page.y += ROW_MM / 2
-    page.room(SUMS_MM)
+    page.room(SUMS_MM + 12 * bool(doc.rates.tax))
     if doc.rates.tax:
         tax = tax_line(doc, f.price)
         for words, amount in (("Before tax", f.price.net), (tax.words, tax.amount)):
@@ -422,8 +459,8 @@ def _words(page: _Column, doc: Commission, on: date) -> None:
 
 
 def _accepted(page: _Column) -> None:
-    page.y += 8
-    page.room(22)
+    page.y += 6
+    page.room(20)
     page.text("Accepted", 4.4, colour=GREEN, bold=True)
     page.y += 15
     half = page.wide / 2

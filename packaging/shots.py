@@ -9,6 +9,9 @@ import os
 import sys
 import time
 from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -16,17 +19,22 @@ sys.path[:0] = [str(ROOT), str(ROOT / "packaging")]
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
 from PySide6.QtCore import QPoint, Qt
+from PySide6.QtGui import QColor, QImage, QPainter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
 
 from app import theme
 from app.canvas.dropped import drop_menu
 from app.jobcard import LEAVES
+from app.painting import paint_page
 from app.tools.ornament import OrnamentTool
 from app.window import Window
+from core.quotepage import quote_pages
 from core.resources import asset
+from core.terms import Panel, Stage, Terms
 
 Place = tuple[float, float]
+PX_MM = 4  # of a page as a picture
 
 
 def settle(app: QApplication, window: Window, seconds: float = 60.0) -> None:
@@ -181,6 +189,50 @@ def plain(c: Camera) -> None:
         c.window.switches[layer].setChecked(True)
 
 
+def rooms(c: Camera) -> None:
+    """The rooms for the quote and for time, and the quote's first page."""
+    s = c.window.session
+    prices = replace(s.doc.rates, hour=Decimal(42), margin=0.12, tax=0.19)
+    terms = Terms(
+        number="2026-14",
+        overhead=0.15,
+        drawing=Decimal(450),
+        revision=Decimal(120),
+        revisions=2,
+        mounting=Decimal(280),
+        transport=Decimal(190),
+        fixing=Decimal(640),
+        round_to=Decimal(10),
+        stages=(Stage("On order", 0.4), Stage("When all is laid", 0.4), Stage("In place", 0.2)),
+        panel=Panel(board_m2=Decimal(95), hanger=Decimal("7.50")),
+        options=("panel", "vitreous"),
+    )
+    doc = replace(s.doc, terms=terms, rates=prices, currency="EUR", studio="Your studio")
+    s.apply("Price it", doc)
+    c.window.card.turn_to("Figures")
+    c.settle()
+    leaf = c.window.card.leaves["Figures"]
+    for part, name in ((leaf.quote, "quote-room"), (leaf.time, "time-room")):
+        part.open()
+        c.settle()
+        end = time.monotonic() + 20
+        while time.monotonic() < end and not s.errands.idle:
+            c.app.processEvents()
+        c.settle()
+        part.room.grab().save(str(c.out / f"{name}.png"))
+        part.room.close()
+    assert s.layout is not None
+    page = quote_pages(s.doc, s.layout, date.today())[0]
+    seen = QImage(
+        int(page.width_mm * PX_MM), int(page.height_mm * PX_MM), QImage.Format.Format_RGB32
+    )
+    seen.fill(QColor("white"))
+    p = QPainter(seen)
+    paint_page(p, page, PX_MM)
+    p.end()
+    seen.save(str(c.out / "quote.png"))
+
+
 def main() -> None:
     out = Path(sys.argv[1])
     out.mkdir(parents=True, exist_ok=True)
@@ -193,6 +245,7 @@ def main() -> None:
     leaves(c)
     plain(c)
     tools(c)
+    rooms(c)
     c.window.end()
 
 
