@@ -30,8 +30,11 @@ class Block:
     Attributes
     ----------
     texels : ndarray of complex64, shape (n, n)
-        Height, mm, as the real part (its slope has a root mean square of 1 over the whole
-        spectrum), and tone (deviation 1) as the imaginary: both come with one look-up.
+        Height, mm, as the real part, and tone (deviation 1) as the imaginary: both come with one
+        look-up.
+    slopes : ndarray of complex64, shape (n, n)
+        Slope of the height across as the real part, down as the imaginary; together they have a
+        root mean square of 1 over the whole spectrum.
     side_mm : float
         After so much it repeats.
     rough_mm : float
@@ -41,6 +44,7 @@ class Block:
     """
 
     texels: NDArray[np.complex64]
+    slopes: NDArray[np.complex64]
     side_mm: float
     rough_mm: float
     lost: float
@@ -111,12 +115,13 @@ def _ridge(z: Singles, width: float) -> Singles:
 
 
 def _broken(m: Maker) -> tuple[Singles, Singles]:
-    """Smalti: shells of a blow that ripple, faint stripes of the pour, a bubble here and there."""
+    """Smalti: hollow shells of a blow and crests between, ripples, stripes of the pour, bubbles."""
     cloud = m.cloud
-    shells = np.abs(cloud(11, 2.5, 2.6)) + 0.5 * np.abs(cloud(6, 1.6, 2.4))
-    ripple = np.sin(9.4 * cloud(9, 2.0, 2.2)) * np.clip(cloud(12, 3, 2), 0, 2)
+    shells = np.abs(cloud(16, 5, 3.0)) + 0.3 * np.abs(cloud(9, 3.2, 2.8))
+    ripple = np.sin(9.4 * cloud(9, 2.5, 2.4)) * _odd(cloud(12, 3, 2), 0.5)
     bubbles = _odd(cloud(0.7, 0.35, 0.5), 2.6)
-    height = 0.62 * shells + 0.05 * ripple + 0.035 * cloud(1.4, 0.3, 1.2) - 0.12 * bubbles
+    swell = 0.35 * cloud(12, 4, 2.4)
+    height = swell - 0.8 * shells + 0.025 * ripple + 0.006 * cloud(1.4, 0.3, 1.2) - 0.08 * bubbles
     pour = m.bent(cloud(3.0, 0.5, 1.2, 6.0), (cloud(14, 5, 2), cloud(14, 5, 2)))
     tone = 0.75 * pour + 0.45 * cloud(8, 1.0, 1.5) + 0.25 * cloud(0.8, 0.15, 0.4)
     return height, tone - 2.0 * bubbles
@@ -125,24 +130,25 @@ def _broken(m: Maker) -> tuple[Singles, Singles]:
 def _pressed(m: Maker) -> tuple[Singles, Singles]:
     """Vitreous: a pressed face with fine sandy grain, light and dark."""
     cloud = m.cloud
-    grain = cloud(0.55, 0.22, 0.0)
-    height = 0.25 * cloud(9, 3, 2.2) + 0.018 * grain + 0.05 * cloud(2.2, 0.8, 1.4)
-    light, dark = _odd(cloud(0.8, 0.34, 0.0), 1.4), _odd(cloud(0.7, 0.3, 0.0), 1.3)
-    tone = 0.35 * grain + 0.35 * cloud(5, 0.9, 1.4) + 1.6 * light - 1.5 * dark
+    grain = cloud(0.6, 0.26, 0.0)
+    height = 0.25 * cloud(9, 3, 2.2) + 0.012 * grain + 0.05 * cloud(2.2, 0.8, 1.4)
+    light, dark = _odd(cloud(0.9, 0.38, 0.0), 1.3), _odd(cloud(0.8, 0.34, 0.0), 1.2)
+    tone = 0.3 * grain + 0.4 * cloud(5, 0.9, 1.4) + 1.8 * light - 1.5 * dark
     return height, tone
 
 
 def _veined(m: Maker) -> tuple[Singles, Singles]:
     """Marble: cloudy ground, veins that come and go along one way of the stone, fine crystal."""
     cloud = m.cloud
-    bend = (2.2 * cloud(20, 2.0, 1.9), 2.2 * cloud(20, 2.0, 1.9))
-    lie = m.bent(cloud(15, 1.5, 2.1, 2.6), bend)
-    fine = m.bent(cloud(7, 0.8, 1.8, 1.8), bend)
-    strong = np.clip(cloud(14, 4, 2.0) + 0.35, 0, 2)
-    veins = strong * _ridge(lie, 0.045) + 0.45 * np.clip(strong - 0.3, 0, 1) * _ridge(fine, 0.06)
-    shade = _odd(m.bent(cloud(16, 2.5, 2.0, 1.7), bend), 0.5)
+    bend = (1.6 * cloud(24, 5.0, 2.2) + 0.22 * cloud(4, 0.8, 1.4), 1.6 * cloud(24, 5.0, 2.2))
+    lie = m.bent(cloud(16, 5.0, 2.2, 2.8), bend)
+    fine = m.bent(cloud(8, 2.5, 2.0, 2.2), bend)
+    strong = np.clip(cloud(13, 4, 2.0) + 0.5, 0, 1.6)
+    veins = strong * (_ridge(lie, 0.035) + 0.45 * _ridge(lie, 0.2))
+    veins += 0.5 * np.clip(strong - 0.4, 0, 1) * _ridge(fine, 0.03)
+    shade = _odd(m.bent(cloud(16, 2.5, 2.0, 2.4), bend), 0.2)
     crystal = cloud(0.7, 0.18, 0.2)
-    tone = -1.9 * veins - 0.55 * shade + 0.3 * cloud(4, 0.8, 1.2) + 0.2 * crystal
+    tone = -1.7 * veins - 0.5 * shade + 0.25 * cloud(4, 0.8, 1.2) + 0.2 * crystal
     return 0.02 * crystal + 0.06 * cloud(3, 0.7, 1.6) + 0.12 * cloud(10, 3, 2), tone
 
 
@@ -235,8 +241,12 @@ def block(name: str, px_per_mm: float) -> Block:
     keep = np.clip(2 - 1.6 * np.hypot(fx, fy) / np.float32(px_per_mm / 2), 0, 1)
     part = np.ix_(np.r_[0 : n // 2, FULL - n // 2 : FULL], np.arange(n // 2 + 1))
     scale = np.float32((n / FULL) ** 2)
-    texels = np.empty((n, n), np.complex64)
-    texels.real = fft.irfft2((whole.height * keep)[part] * scale, s=(n, n))
+    height = whole.height * keep
+    step = np.complex64(2j * np.pi)  # a wave of f a mm is 2 pi f as steep as it is high
+    texels, slopes = np.empty((2, n, n), np.complex64)
+    texels.real = fft.irfft2(height[part] * scale, s=(n, n))
     texels.imag = fft.irfft2((whole.tone * keep)[part] * scale, s=(n, n))
+    slopes.real = fft.irfft2((height * fx * step)[part] * scale, s=(n, n))
+    slopes.imag = fft.irfft2((height * fy * step)[part] * scale, s=(n, n))
     lost = float((whole.slope * (1 - keep**2)).sum())
-    return Block(texels, side_mm, float(texels.real.std()), lost)
+    return Block(texels, slopes, side_mm, float(texels.real.std()), lost)

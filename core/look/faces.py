@@ -27,8 +27,9 @@ Ints = NDArray[np.int64]
 
 ROOM: Final = 0.42  # share of the standard light that comes from all sides
 RIM: Final = 1  # pixels about a patch that only its slopes need
-_LEAF_DULL: Final = 0.11  # slope over which leaf goes from bright to brown
-_LEAF_SEES: Final = 0.3  # how near to the way to the lamp the room that leaf mirrors is lit
+_INNER: Final = np.s_[:, RIM:-RIM, RIM:-RIM]
+_SOFT: Final = 0.10  # slope over which what a face mirrors of the lit room falls off
+_LIT_ROOM: Final = 0.3  # where the lit room lies, on the way from straight before to the lamp
 _FILM_PHASE: Final = (0.0, 2.1, 4.2)  # red, green and blue of a thin layer
 
 
@@ -100,16 +101,25 @@ def _column(values: Floats) -> Singles:
     return values.astype(np.float32)[:, None, None]
 
 
-def _cut(face: Face, hands: Hands, p: Patches) -> tuple[NDArray[np.complex64], float, float]:
-    """Cut the patches from the face's block; return them, their roughness and what is lost."""
+class _Slab(NamedTuple):
+    """What patches are cut from a block: height and tone, slopes, and what the block says."""
+
+    texels: NDArray[np.complex64]  # (k, h + 2, w + 2)
+    slopes: NDArray[np.complex64]  # (k, h, w): across the work and down it
+    rough_mm: float
+    lost: float
+
+
+def _cut(face: Face, hands: Hands, p: Patches) -> _Slab:
+    """Cut patches from the face's block, each at its piece's own place, turn and side."""
     slab = block(face.block, p.px_per_mm)
     n = len(slab.texels)
-    c, s, flip = (_column(v) for v in hands.turn[p.rows].T)
+    cosine, sine, flip = (_column(v) for v in hands.turn[p.rows].T)
     ox, oy = (_column(v) for v in hands.place[p.rows].T)
     per = np.float32(1 / slab.side_mm)
-    c, s, flip = c * per, s * per, flip
+    c, s, f = cosine * per, sine * per, flip * per
     u = (c * p.x_mm + ox) - s * p.y_mm
-    v = (s * p.x_mm * flip + oy) + c * p.y_mm * flip
+    v = (sine * f * p.x_mm + oy) + cosine * f * p.y_mm
     at = np.zeros(u.shape, np.intp)
     for w in (v, u):
         w -= np.floor(w)
@@ -117,38 +127,41 @@ def _cut(face: Face, hands: Hands, p: Patches) -> tuple[NDArray[np.complex64], f
         np.minimum(w, np.float32(n - 0.5), out=w)
         at *= n
         at += w.astype(np.intp)
-    return slab.texels.ravel().take(at), slab.rough_mm, slab.lost
+    slopes = slab.slopes.ravel().take(at[_INNER])
+    slopes.imag *= flip
+    slopes *= cosine - 1j * sine
+    return _Slab(slab.texels.ravel().take(at), slopes, slab.rough_mm, slab.lost)
 
 
 def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> Lit:
     """Return what patches of one face send out under a light."""
-    inner = np.s_[:, RIM:-RIM, RIM:-RIM]
     rows = p.rows
     single = np.float32
     x, y = p.x_mm, p.y_mm
-    slab, rough, lost = _cut(face, hands, p)
-    deep = shapes.within(rows, x, y, face.round_mm)
+    slab = _cut(face, hands, p)
+    lost = 2 * slab.lost * face.relief**2  # adds to how far gloss is spread
+    half, pebble = shapes.inner_mm[rows], shapes.round[rows]
+    deep = shapes.within(rows, x, y, np.where(pebble, 0.8 * half, face.round_mm))
     if face.chips_mm:
-        deep += slab.real * single(face.chips_mm / max(rough, 1e-6))
-    # the height: its roughness, and an edge that rounds off
-    half = shapes.inner_mm[rows]
-    broad = np.where(shapes.round[rows], 0.95 * half, np.minimum(face.edge_mm, 0.4 * half))
-    steep = np.where(shapes.round[rows], 0.9, face.edge)
+        deep += slab.texels.real * single(face.chips_mm / max(slab.rough_mm, 1e-6))
+    # an edge that rounds off, then the roughness, tilt and swell of the face
+    broad = np.where(pebble, 0.95 * half, np.minimum(face.edge_mm, 0.4 * half))
+    steep = np.where(pebble, 0.8, face.edge)
     fall = _column(broad) - deep
     np.maximum(fall, 0, out=fall)
     fall *= fall
     fall *= _column(steep / (2 * np.maximum(broad, 1e-6)))
-    z = slab.real * single(face.relief)
-    z -= fall
     per = single(p.px_per_mm / 2)
-    sx = (z[:, 1:-1, 2:] - z[:, 1:-1, :-2]) * per
-    sy = (z[:, 2:, 1:-1] - z[:, :-2, 1:-1]) * per
-    x, y, deep = x[:, :, 1:-1], y[:, 1:-1], deep[inner]
+    sx = (fall[:, 1:-1, :-2] - fall[:, 1:-1, 2:]) * per
+    sy = (fall[:, :-2, 1:-1] - fall[:, 2:, 1:-1]) * per
+    sx += slab.slopes.real * single(face.relief)
+    sy += slab.slopes.imag * single(face.relief)
+    x, y, deep = x[:, :, 1:-1], y[:, 1:-1], deep[_INNER]
     tilt = math.tan(math.radians(face.tilt_deg)) * hands.tilt[rows]
     swell = _column(face.swell * hands.swell[rows] / np.maximum(half, 0.5))
     sx += _column(tilt[:, 0]) + swell * x
     sy += _column(tilt[:, 1]) + swell * y
-    tone = slab.imag[inner] * single(face.mottle)
+    tone = slab.texels.imag[_INNER] * single(face.mottle)
     share = deep * single(p.px_per_mm)
     share += single(0.5)
     np.clip(share, 0, 1, out=share)
@@ -168,19 +181,17 @@ def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> L
     dx *= dx
     dy *= dy
     dx += dy  # square of how far each slope is from the one that mirrors the lamp
-    dull = face.dull**2 + 2 * lost * face.relief**2
-    gloss = _lobe(dx, dull)
+    gloss = _lobe(dx, face.dull**2 + lost)
     gloss *= single(face.shine * light.strength)
-    # the room is brighter toward the light's side and above
-    sky = sx * single(0.8 * mx)
-    sky += sy * single(0.8 * my + 0.25)
-    sky += single(0.5)
-    np.clip(sky, 0, 1, out=sky)
+    # what the lamp lights of the room, a face mirrors that is turned but a little toward it
+    dx, dy = sx - single(_LIT_ROOM * mx), sy - single(_LIT_ROOM * my)
+    dx *= dx
+    dy *= dy
+    dx += dy
+    facing = _lobe(dx, _SOFT**2 + face.dull**2 / 4 + lost)
+    facing *= single(light.strength)
     if face.leaf:
-        nx, ny = sx - single(_LEAF_SEES * mx), sy - single(_LEAF_SEES * my)
-        facing = _lobe(nx * nx + ny * ny, _LEAF_DULL**2 + 2 * lost * face.relief**2)
-        facing *= single(light.strength)
-        facing += single(0.15) * sky
+        facing += single(0.08)
         facing *= 1 + tone
         body: tuple[Singles, ...] = (facing,)
     else:
@@ -202,8 +213,9 @@ def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> L
         body = tuple(
             body[0] * (1 + single(face.film) * np.cos(swing + single(k))) for k in _FILM_PHASE
         )
-    sky *= single(face.room * 0.2)
-    gloss += sky
+    if not face.leaf:
+        facing *= single(face.room)
+        gloss += facing
     return Lit(share, body, gloss)
 
 

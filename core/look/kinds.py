@@ -67,38 +67,38 @@ class Face:
 
 _KINDS: Final = {
     "smalti": Face(
-        *("broken", 0.13, 0.04, 0.045, 1.6, 0.05),
-        edge_mm=0.7,
-        edge=0.55,
-        chips_mm=0.12,
+        *("broken", 0.085, 0.04, 0.045, 1.7, 0.05),
+        edge_mm=0.4,
+        edge=0.6,
+        chips_mm=0.09,
         depth=0.12,
     ),
     "gold glass": Face(
-        *("leafed", 0.05, 0.05, 0.04, 1.9, 0.03),
-        edge_mm=0.6,
+        *("leafed", 0.05, 0.05, 0.04, 2.3, 0.03),
+        edge_mm=0.4,
         edge=0.5,
-        chips_mm=0.08,
+        chips_mm=0.07,
         depth=0.03,
     ),
     "vitreous": Face(
-        *("pressed", 0.05, 0.045, 0.02, 1.0, 0.015),
-        edge_mm=0.9,
-        edge=0.4,
+        *("pressed", 0.05, 0.065, 0.02, 1.1, 0.02),
+        edge_mm=0.7,
+        edge=0.45,
         chips_mm=0.05,
         round_mm=0.6,
         depth=0.05,
     ),
     "marble": Face(
-        *("veined", 0.05, 0.075, 0.05, 1.2, 0.015),
-        edge_mm=0.45,
-        edge=0.55,
-        chips_mm=0.12,
+        *("veined", 0.05, 0.085, 0.05, 1.2, 0.015),
+        edge_mm=0.3,
+        edge=0.6,
+        chips_mm=0.08,
     ),
     "stone": Face(
-        *("speckled", 0.08, 0.085, 0.06, 1.3, 0.03),
+        *("speckled", 0.07, 0.11, 0.06, 1.3, 0.03),
         edge_mm=0.6,
         edge=0.6,
-        chips_mm=0.14,
+        chips_mm=0.1,
     ),
     "ceramic": Face(
         *("glazed", 0.03, 0.04, 0.025, 1.0, 0.03),
@@ -117,13 +117,13 @@ _KINDS: Final = {
     "other": Face("glazed", 0.04, 0.04, 0.03),
 }
 _FINISHES: Final[Mapping[str, Mapping[str, Any]]] = {
-    "matt": {"shine": 0.05, "dull": 0.5, "room": 0.02},
-    "polished": {"shine": 0.9, "dull": 0.13, "room": 0.12},
-    "metallic": {"shine": 1.2, "dull": 0.12, "room": 0.3, "leaf": 1.0},
-    "iridescent": {"shine": 0.7, "dull": 0.16, "room": 0.15, "film": 0.2},
-    "transparent": {"shine": 1.0, "dull": 0.1, "room": 0.15, "depth": 0.35},
+    "matt": {"shine": 0.05, "dull": 0.5, "room": 0.0},
+    "polished": {"shine": 0.9, "dull": 0.13, "room": 0.22},
+    "metallic": {"shine": 1.2, "dull": 0.12, "leaf": 1.0},
+    "iridescent": {"shine": 0.7, "dull": 0.16, "room": 0.18, "film": 0.13},
+    "transparent": {"shine": 1.0, "dull": 0.1, "room": 0.2, "depth": 0.35},
 }
-BARE: Final = Face("glazed", 0.02, 0.02, 0.02, shine=0.05, dull=0.5, room=0.02)
+BARE: Final = Face("glazed", 0.02, 0.02, 0.02, shine=0.05, dull=0.5, room=0.0)
 
 
 def face_of(kind: str, finish: str) -> Face:
@@ -136,7 +136,7 @@ def face_of(kind: str, finish: str) -> Face:
     """
     face = replace(_KINDS[kind], **_FINISHES[finish])
     if kind == "gold glass" and finish != "transparent":  # it is leaf beneath whatever finish
-        face = replace(face, leaf=1.0, room=0.3)
+        face = replace(face, leaf=1.0)
     if kind == "shell":  # lustrous without being iridescent
-        face = replace(face, film=max(face.film, 0.05 if finish == "matt" else 0.08))
+        face = replace(face, film=max(face.film, 0.02 if finish == "matt" else 0.035))
     return face

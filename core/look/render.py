@@ -41,7 +41,8 @@ Fixed = NDArray[np.int32]
 
 ONE: Final = 65535
 UM: Final = 1000.0
-TILE_PX: Final = (2048, 1024)  # across and down: large enough that many pieces are alike in size
+# Across and down: many pieces are alike in size in one, and what it takes (32 MB) is used again
+TILE_PX: Final = (1400, 1024)
 HANDS: Final = min(4, os.cpu_count() or 1)
 LEAST_PX_PER_MM: Final = 2.4  # below, several pixels are painted for one
 MOST_FINER: Final = 3
@@ -182,8 +183,7 @@ class Scene:
         inner = np.zeros((high, wide), bool)
         inner[halo:-halo, halo:-halo] = cover[halo:-halo, halo:-halo] < ONE
         where = np.flatnonzero(inner)
-        height = sums[4].astype(np.float32) / np.float32(UM)
-        fallen = joint_light(height, where, per, light)
+        fallen = joint_light(sums[4], where, per, light)
         bare = (ONE - cover.ravel()[where]) * fallen
         for c in range(3):
             flat = sums[c].reshape(-1)

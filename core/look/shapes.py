@@ -83,7 +83,7 @@ class Shapes:
         np.minimum.at(blunt, owner, cosine)
         return Shapes(polygons, box, middle, sides, planes, inner, (count >= 8) & (blunt > 0.6))
 
-    def within(self, rows: Ints, x_mm: Singles, y_mm: Singles, round_mm: float) -> Singles:
+    def within(self, rows: Ints, x_mm: Singles, y_mm: Singles, round_mm: Floats) -> Singles:
         """Return how far pixels lie within pieces of one number of sides, mm (outside negative).
 
         Parameters
@@ -92,7 +92,7 @@ class Shapes:
             Pieces, all of the same `sides`.
         x_mm, y_mm : ndarray, shape (k, 1, w), (k, h, 1)
             Pixels from the pieces' middles.
-        round_mm : float
+        round_mm : ndarray, shape (k,)
             Radius of the corners.
         """
         sides = int(self.sides[rows[0]])
@@ -107,10 +107,11 @@ class Shapes:
             np.minimum(near, d, out=near)
         # where two sides are about as near, the corner between them is rounded
         second -= near
-        np.subtract(np.float32(round_mm), second, out=second)
+        radius = np.maximum(round_mm, 1e-6).astype(np.float32)[:, None, None]
+        np.subtract(radius, second, out=second)
         np.maximum(second, 0, out=second)
         second *= second
-        second *= np.float32(0.25 / max(round_mm, 1e-6))
+        second *= np.float32(0.25) / radius
         near -= second
         return near
 

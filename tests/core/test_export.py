@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import json
 import re
 import xml.etree.ElementTree as ET
@@ -12,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from PIL import Image
+from PIL import Image, ImageCms
 
 from core.commission import Commission, FlowLine, Sheet, field_of
 from core.errors import EmblemaError
@@ -27,6 +28,8 @@ from core.export import (
 )
 from core.flow import curve_of
 from core.geometry import polygon_of
+from core.look.light import STANDARD
+from core.look.render import picture as look
 from core.material import Material
 from core.pieces import Layout
 from core.plaintext import unguarded
@@ -210,3 +213,29 @@ def test_a_file_that_cannot_be_written_is_named(
     for write in (write_tesserae_csv, write_svg, write_png, write_geojson):
         with pytest.raises(EmblemaError, match="nowhere"):
             write(tmp_path / "nowhere" / "x", *work)
+
+
+def test_png_says_that_it_is_srgb_and_is_the_same_whenever_it_is_written(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    for name in ("a.png", "b.png"):
+        write_png(tmp_path / name, doc, layout, px_per_mm=2.0)
+    assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+    with Image.open(tmp_path / "a.png") as image:
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))
+        assert "sRGB" in ImageCms.getProfileDescription(profile)
+        here = ImageCms.profileToProfile(image, profile, ImageCms.createProfile("sRGB"))
+        assert here is not None
+        off = np.abs(np.asarray(here).astype(int) - np.asarray(image))
+    assert off.max() <= 1  # taken to sRGB it stays what it is
+
+
+def test_png_shows_materials_as_they_look_where_it_is_asked_to(
+    work: tuple[Commission, Layout], tmp_path: Path
+) -> None:
+    doc, layout = work
+    write_png(tmp_path / "real.png", doc, layout, px_per_mm=4.0, light=STANDARD)
+    with Image.open(tmp_path / "real.png") as image:
+        np.testing.assert_array_equal(np.asarray(image), look(doc, layout, 4.0))
+        assert "icc_profile" in image.info

@@ -172,7 +172,7 @@ def test_pixels_lie_within_a_piece_as_geometry_says(corners: list[tuple[float, f
         np.array([0]),
         (x - off[0]).astype(np.float32)[None, None, :],
         (x - off[1]).astype(np.float32)[None, :, None],
-        0.0,
+        np.zeros(1),
     )[0]
     points = shapely.points(*np.meshgrid(x, x))
     inside = shapely.contains_xy(polygon, *np.meshgrid(x, x))
