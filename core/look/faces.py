@@ -184,12 +184,14 @@ def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> L
     gloss = _lobe(dx, face.dull**2 + lost)
     gloss *= single(face.shine * light.strength)
     # what the lamp lights of the room, a face mirrors that is turned but a little toward it
-    dx, dy = sx - single(_LIT_ROOM * mx), sy - single(_LIT_ROOM * my)
-    dx *= dx
-    dy *= dy
-    dx += dy
-    facing = _lobe(dx, _SOFT**2 + face.dull**2 / 4 + lost)
-    facing *= single(light.strength)
+    if face.leaf or face.room:
+        np.subtract(sx, single(_LIT_ROOM * mx), out=dx)
+        np.subtract(sy, single(_LIT_ROOM * my), out=dy)
+        dx *= dx
+        dy *= dy
+        dx += dy
+        facing = _lobe(dx, _SOFT**2 + face.dull**2 / 4 + lost)
+        facing *= single(light.strength)
     if face.leaf:
         facing += single(0.08)
         facing *= 1 + tone
@@ -200,12 +202,15 @@ def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> L
         lambert *= 1 + tone
         if face.depth:
             size = _column(1 / np.maximum(half, 0.5))
-            away = (x * single(lx) + y * single(ly)) * (size * single(-face.depth * 0.7))
-            rim = single(1) - deep * size
+            across = size * single(-0.7 * face.depth)
+            rim = deep * size
+            np.subtract(1, rim, out=rim)
             np.clip(rim, 0, 1, out=rim)
-            away += rim * rim * single(0.5 * face.depth)
-            away += 1
-            lambert *= away
+            rim *= rim
+            rim *= single(0.5 * face.depth)
+            rim += x * (across * single(lx)) + 1
+            rim += y * (across * single(ly))
+            lambert *= rim
         body = (lambert,)
     if face.film:
         swing = sx * single(3.5) + sy * single(2.5) + tone * single(0.9 / face.mottle)
@@ -213,7 +218,7 @@ def lit(face: Face, shapes: Shapes, hands: Hands, p: Patches, light: Light) -> L
         body = tuple(
             body[0] * (1 + single(face.film) * np.cos(swing + single(k))) for k in _FILM_PHASE
         )
-    if not face.leaf:
+    if face.room:
         facing *= single(face.room)
         gloss += facing
     return Lit(share, body, gloss)

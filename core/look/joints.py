@@ -54,7 +54,7 @@ def joint_light(
         np.maximum(shade, over, out=shade)
     shade *= np.float32(1 / max(0.4 * most, 1e-6))
     np.minimum(shade, 1, out=shade)
-    flat = _blurred(height_um, round(_SOFT_MM * px_per_mm)).ravel() * _MM
+    flat = _blurred(height_um, int(_SOFT_MM * px_per_mm)).ravel() * _MM
     walls = np.zeros(len(where), np.float32)
     for k in range(_AROUND):
         turn = 2 * math.pi * (k + 0.5) / _AROUND

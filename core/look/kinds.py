@@ -119,7 +119,7 @@ _KINDS: Final = {
 _FINISHES: Final[Mapping[str, Mapping[str, Any]]] = {
     "matt": {"shine": 0.05, "dull": 0.5, "room": 0.0},
     "polished": {"shine": 0.9, "dull": 0.13, "room": 0.22},
-    "metallic": {"shine": 1.2, "dull": 0.12, "leaf": 1.0},
+    "metallic": {"shine": 1.2, "dull": 0.12, "room": 0.0, "leaf": 1.0},
     "iridescent": {"shine": 0.7, "dull": 0.16, "room": 0.18, "film": 0.13},
     "transparent": {"shine": 1.0, "dull": 0.1, "room": 0.2, "depth": 0.35},
 }
@@ -136,7 +136,7 @@ def face_of(kind: str, finish: str) -> Face:
     """
     face = replace(_KINDS[kind], **_FINISHES[finish])
     if kind == "gold glass" and finish != "transparent":  # it is leaf beneath whatever finish
-        face = replace(face, leaf=1.0)
+        face = replace(face, leaf=1.0, room=0.0)
     if kind == "shell":  # lustrous without being iridescent
         face = replace(face, film=max(face.film, 0.02 if finish == "matt" else 0.035))
     return face

@@ -102,7 +102,7 @@ class Scene:
         ndarray of uint8, shape (y1 - y0, x1 - x0, 3)
             sRGB.
         """
-        finer = 1 if draft else min(MOST_FINER, max(1, math.ceil(LEAST_PX_PER_MM / px_per_mm)))
+        finer = 1 if draft else _finer(px_per_mm)
         x0, y0, x1, y1 = (v * finer for v in box_px)
         fine = self._light((x0, y0, x1, y1), px_per_mm * finer, origin_mm, light)
         wide, high = box_px[2] - box_px[0], box_px[3] - box_px[1]
@@ -132,15 +132,17 @@ class Scene:
         wide, high = (max(1, round(v * px_per_mm)) for v in (x1 - x0, y1 - y0))
         out = np.empty((high, wide, 3), np.uint8)
 
+        across, down = (v // (1 if draft else _finer(px_per_mm)) for v in TILE_PX)
+
         def paint(left: int, top: int) -> None:
             if stop():
                 raise Stopped
-            box = (left, top, min(left + TILE_PX[0], wide), min(top + TILE_PX[1], high))
+            box = (left, top, min(left + across, wide), min(top + down, high))
             out[box[1] : box[3], box[0] : box[2]] = self.tile(
                 px_per_mm, box, origin_mm=(x0, y0), light=light, draft=draft
             )
 
-        tiles = [(x, y) for y in range(0, high, TILE_PX[1]) for x in range(0, wide, TILE_PX[0])]
+        tiles = [(x, y) for y in range(0, high, down) for x in range(0, wide, across)]
         if len(tiles) == 1:
             paint(*tiles[0])
             return out
@@ -190,6 +192,11 @@ class Scene:
             flat[where] += (bare * np.float32(self._grout[c])).astype(np.int32)
         out = sums[:3, halo:-halo, halo:-halo]
         return np.minimum(out, ONE)
+
+
+def _finer(px_per_mm: float) -> int:
+    """Return how many pixels are painted for one, each way."""
+    return min(MOST_FINER, max(1, math.ceil(LEAST_PX_PER_MM / px_per_mm)))
 
 
 def picture(
