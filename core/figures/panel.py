@@ -13,8 +13,8 @@ from core.terms import Panel
 
 LEAST_HANGERS: Final = 2
 
-# A board, and what a m2 of it weighs (makers' tables, from memory but for plywood of 685 kg/m3;
-# the maker's sheet decides).
+# A board, and what a m2 of it weighs: aluminium by its skins and core, plywood by makers' sheets of
+# 685 kg/m3, the others from memory. The maker's sheet decides.
 BOARDS: Final = (
     ("aluminium honeycomb, 20 mm", 7.0),
     ("aluminium composite, 4 mm", 5.5),

@@ -10,11 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from plan_rig import bands
 
 from core import archive
 from core.checks import check_document
 from core.commission import Commission, Rates, Studio
 from core.errors import EmblemaError
+from core.kept import key_of_choices
+from core.plan import hangs_on, only_recoloured, setting_of
 from core.terms import Days, Laid, Measured, Panel, Quoted, Stage, Terms, WorkDone
 
 DOC = Commission("Wall", 600.0, 400.0)
@@ -89,3 +92,17 @@ def test_the_studio_keeps_its_terms_and_a_commission_its_client() -> None:
     taken = other.by_studio(kept).terms
     assert taken == replace(TERMS, client="Another", number="8", client_address="")
     assert DOC.by_studio(Studio()) == DOC
+
+
+def test_no_piece_or_colour_hangs_on_any_of_it() -> None:
+    """What was laid and matched stands whatever is priced, promised or ticked off."""
+    doc = bands()
+    with_all = replace(
+        doc, terms=TERMS, days=DAYS, done=DONE, quoted=QUOTED,
+        rates=replace(doc.rates, measured=MEASURED),
+    )  # fmt: skip
+    settings = [{f.id: setting_of(d, f) for f in d.fields} for d in (doc, with_all)]
+    assert settings[0] == settings[1]
+    keys = [key_of_choices(*hangs_on(d, {f.id: "k" for f in d.fields})) for d in (doc, with_all)]
+    assert keys[0] == keys[1]
+    assert only_recoloured(doc, with_all)

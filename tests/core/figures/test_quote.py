@@ -136,3 +136,13 @@ def test_hangers_always_carry_it(m2: float, kg: float, rated: float, safety: flo
 def test_birch_plywood_weighs_what_its_sheets_do() -> None:
     """A maker's table: a sheet of 1220 x 2440 x 18 mm weighs 36.7 kg."""
     assert dict(BOARDS)["birch plywood, 18 mm"] == pytest.approx(36.7 / (1.22 * 2.44), rel=0.01)
+
+
+def test_aluminium_boards_weigh_what_their_skins_and_cores_do() -> None:
+    """Aluminium 2700 kg/m3, polyethylene 920: skins of 0.5 mm about 3 mm of it, and skins of 1 mm
+    about 18 mm of honeycomb of 40 kg/m3 (makers' data, from memory) with 0.6 kg of glue.
+    """
+    boards = dict(BOARDS)
+    assert boards["aluminium composite, 4 mm"] == pytest.approx(2.7 + 0.92 * 3, rel=0.02)
+    honeycomb = 2 * 2.7 + 18 * 0.040 + 0.6
+    assert boards["aluminium honeycomb, 20 mm"] == pytest.approx(honeycomb, rel=0.05)
