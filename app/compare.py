@@ -20,7 +20,6 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialog,
-    QFileDialog,
     QHBoxLayout,
     QHeaderView,
     QLabel,
@@ -32,17 +31,20 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.canvas.pieces import PieceTable
 from app.canvas.render import View, Want, render
 from app.canvas.sight import LEAST, MOST
 from app.jobs import Worker
 from app.session import Session
 from app.theme import BENCH, VERDIGRIS
-from app.widgets import button, row, text
+from app.widgets import button, label, row
 from core.kept_rounds.compare import State, compare
 from core.kept_rounds.pages import Table, compare_pages, tables_of
 
 EDGE_PX = 14
+GAP_PX = 4
+CLOSE = "* { font-size: 12px; } QTableView::item { padding: 1px 2px; }"
 SETTLE_MS = 40  # the view rests so long before its pictures are drawn anew
 STEPS = 1000  # of the slider from edge to edge
 SIDE = 452  # pixels that the tables take
@@ -58,7 +60,7 @@ class Shown:
 
 
 class Views(QWidget):
-    """One work, or two under one view: side by side, or parted by a slider.
+    """One work, or two under one view: beside or above one another, or parted by a slider.
 
     Drag to move, turn the wheel to zoom; both follow.
     """
@@ -96,22 +98,28 @@ class Views(QWidget):
 
     @property
     def panes(self) -> list[QRectF]:
-        """Where each work is seen, pixels of the widget."""
-        n = 1 if self.wiped is not None else max(1, len(self.shown))
-        wide = (self.width() - (n - 1) * 4) / n
-        rooms = [QRectF(k * (wide + 4), 0, wide, self.height()) for k in range(n)]
-        return rooms * max(1, len(self.shown)) if n == 1 else rooms
+        """Where each work is seen, pixels of the widget: however both are largest."""
+        n, w, h = max(1, len(self.shown)), float(self.width()), float(self.height())
+        if self.wiped is not None or n == 1:
+            return [QRectF(0, 0, w, h)] * n
+        wide, high = self._size
+        beside = [QRectF(k * (w + GAP_PX) / n, 0, (w - GAP_PX) / n, h) for k in range(n)]
+        above = [QRectF(0, k * (h + GAP_PX) / n, w, (h - GAP_PX) / n) for k in range(n)]
+        return max((beside, above), key=lambda some: _fitting(some[0], wide, high))
+
+    @property
+    def _size(self) -> tuple[float, float]:
+        """The size of the larger work, mm."""
+        docs = [s.state.doc for s in self.shown]
+        return max(d.width_mm for d in docs), max(d.height_mm for d in docs)
 
     def fit(self) -> None:
         """Show the whole of both."""
         self._whole = True
         if not self.shown:
             return
-        wide = max(s.state.doc.width_mm for s in self.shown)
-        high = max(s.state.doc.height_mm for s in self.shown)
-        pane = self.panes[0]
-        room = pane.width() - 2 * EDGE_PX, pane.height() - 2 * EDGE_PX
-        self.px_per_mm = max(LEAST, min(room[0] / wide, room[1] / high))
+        (wide, high), pane = self._size, self.panes[0]
+        self.px_per_mm = max(LEAST, _fitting(pane, wide, high))
         self.left = wide / 2 - pane.width() / 2 / self.px_per_mm
         self.top = high / 2 - pane.height() / 2 / self.px_per_mm
         self._changed()
@@ -169,15 +177,25 @@ class Views(QWidget):
                 room = QRectF(0, 0, at, self.height()) if k == 0 else room
                 room = QRectF(at, 0, self.width() - at, self.height()) if k == 1 else room
             p.setClipRect(room)
-            size = QRectF(pane.x() + corner[0], corner[1], view.width * by, view.height * by)
-            p.drawImage(size, image)
+            x, y = pane.x() + corner[0], pane.y() + corner[1]
+            p.drawImage(QRectF(x, y, view.width * by, view.height * by), image)
         p.setClipping(False)
+        self._name(p)
         if self.wiped is not None and len(images) > 1:
             p.setPen(QPen(QColor("white"), 5))
             p.drawLine(QPointF(at, 0), QPointF(at, self.height()))
             p.setPen(QPen(QColor(VERDIGRIS), 2.4))
             p.drawLine(QPointF(at, 0), QPointF(at, self.height()))
         p.end()
+
+    def _name(self, p: QPainter) -> None:
+        """Write which is which in a corner of each."""
+        for k, (pane, s) in enumerate(zip(self.panes, self.shown, strict=False)):
+            at = pane.topLeft() + QPointF(0, 34)
+            if self.wiped is not None and k == 1:
+                wide = p.fontMetrics().horizontalAdvance(s.state.name) + 34
+                at = QPointF(pane.right() - wide, at.y())
+            label(p, at, s.state.name)
 
     def mousePressEvent(self, event: QMouseEvent) -> None:
         self._from = event.position()
@@ -197,7 +215,7 @@ class Views(QWidget):
     def wheelEvent(self, event: QWheelEvent) -> None:
         at = event.position()
         pane = next((p for p in self.panes if p.contains(at)), self.panes[0])
-        self.zoom(1.0015 ** event.angleDelta().y(), QPointF(at.x() - pane.x(), at.y()))
+        self.zoom(1.0015 ** event.angleDelta().y(), at - pane.topLeft())
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         super().resizeEvent(event)
@@ -212,6 +230,11 @@ class Views(QWidget):
         self._worker.close()
 
 
+def _fitting(pane: QRectF, wide: float, high: float) -> float:
+    """Return the scale at which a work of a size in mm fits in a pane, pixels a mm."""
+    return min((pane.width() - 2 * EDGE_PX) / wide, (pane.height() - 2 * EDGE_PX) / high)
+
+
 class CompareWindow(QDialog):
     """Shows what `make` lays out, aside: one state, or two with what differs between them."""
 
@@ -224,7 +247,6 @@ class CompareWindow(QDialog):
         self.session = session
         self.states: tuple[State, ...] = ()
         self._gone = False
-        self.names = [text("", "head"), text("", "head")]
         self.views = Views()
         self.slider = QSlider(Qt.Orientation.Horizontal)
         self.slider.setRange(0, STEPS)
@@ -232,7 +254,7 @@ class CompareWindow(QDialog):
         self.slider.setMinimumHeight(36)
         self.slider.setToolTip("Left of it the earlier, right of it the later")
         self.slider.valueChanged.connect(lambda _: self._wipe())
-        self.beside = button("Side by side", lambda: self._wipe(False))
+        self.beside = button("Both at once", lambda: self._wipe(False))
         self.under = button("Slider", lambda: self._wipe(True))
         for b in (self.beside, self.under):
             b.setCheckable(True)
@@ -248,7 +270,6 @@ class CompareWindow(QDialog):
 
     def _lay_out(self) -> None:
         left = QVBoxLayout()
-        left.addWidget(row(*self.names))
         left.addWidget(self.views, 1)
         left.addWidget(self.slider)
         self.foot = row(
@@ -270,10 +291,7 @@ class CompareWindow(QDialog):
         if self._gone:
             return
         self.states = tuple(s.state for s in shown)
-        for label, s in zip(self.names, self.states, strict=False):
-            label.setText(s.name)
         two = len(shown) == 2
-        self.names[1].setVisible(two)
         for b in (self.beside, self.under, self.pdf):
             b.setVisible(two)
         self.words.setText(_said(self.states))
@@ -301,7 +319,7 @@ class CompareWindow(QDialog):
         self.views.wipe(self.slider.value() / STEPS if on else None)
 
     def _ask_pdf(self) -> None:
-        path, _ = QFileDialog.getSaveFileName(self, "Write", "rounds.pdf", "*.pdf")
+        path = fileasking.where_to(self, "Write", "rounds.pdf", "*.pdf", "papers")
         if path:
             self.write(path)
 
@@ -362,5 +380,7 @@ def _filled(table: Table) -> QTableWidget:
     head.setMinimumSectionSize(40)
     head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
     head.setSectionResizeMode(min(1, len(table.heads) - 1), QHeaderView.ResizeMode.Stretch)
-    t.resizeRowsToContents()
+    t.setStyleSheet(CLOSE)
+    t.verticalHeader().setMinimumSectionSize(30)
+    t.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
     return t

@@ -179,6 +179,9 @@ def _grown(
 ) -> dict[str, MultiPolygon]:
     """Return the chosen fields' shapes changed, each without what lies on it or is a border."""
     frames = frames_of(doc)
+    reach = shapely.envelope(
+        shapely.union_all([change(polygon_of(f.outline)) for f in doc.fields if f.id in chosen])
+    )
     taken = shapely.union_all([polygon_of(f.outline) for f in frames if f.id not in chosen])
     shapes = {}
     for f in reversed(doc.fields):
@@ -186,7 +189,8 @@ def _grown(
         if f.id in chosen:
             shape = polygons_of(shapely.difference(change(whole_outline(doc, f)), taken))
             shapes[f.id] = shape
-        taken = shapely.union(taken, shape)
+        if shape.intersects(reach):
+            taken = shapely.union(taken, shape)
     return shapes
 
 
@@ -195,13 +199,17 @@ def frames_of(doc: Commission) -> list[Field]:
 
     A ground does so too; a border leaves the middle of the work free.
     """
-    edge, middle = whole_work(doc).boundary, shapely.Point(doc.width_mm / 2, doc.height_mm / 2)
+    work = whole_work(doc)
+    middle = shapely.Point(doc.width_mm / 2, doc.height_mm / 2)
     out = []
     for f in doc.fields:
         shape = polygon_of(f.outline)
+        if np.abs(np.subtract(shape.bounds, work.bounds)).max() > SNAP_MM:
+            continue  # it does not reach all edges
         inside = shapely.union_all([shapely.Polygon(p.exterior) for p in shape.geoms])
+        along = shapely.length(shapely.intersection(shape.boundary, work.boundary))
         if (
-            shapely.length(shapely.intersection(shape.boundary, edge)) > ROUND * edge.length
+            along > ROUND * work.length
             and inside.contains(middle)
             and shape.area < FRAME_SHARE * inside.area
         ):

@@ -220,7 +220,8 @@ class FieldsLeaf(Leaf):
             return
         count = len(things(self.doc, [f.id for f in some]))
         names = ", ".join(f.name for f in some[:2]) + (" ..." if len(some) > 2 else "")
-        self.asked.setText(f"Chosen: {names}. {count} thing{'s' * (count != 1)} to ask more of.")
+        counted = "as one" if count == 1 else f"{count} of them"
+        self.asked.setText(f"Chosen: {names}. More and Fewer count {counted}.")
 
     def _show_linked(self) -> None:
         linked = self.doc.linked()

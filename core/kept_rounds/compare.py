@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 from core.agreed import piece_marks
 from core.commission import Commission, Field
@@ -26,7 +27,6 @@ NAMES = {  # what choices are called where a field's choices are told
     "tessera_mm": "tessera",
     "joint_mm": "joint",
     "follow_border": "courses follow the border",
-    "shift_lab": "lighter, darker, warmer or cooler",
     "unseen": "where the sketch is not seen",
     "wanted_lab": "wanted colour",
     "at_most": "number of colours",
@@ -235,7 +235,15 @@ def _what(a: Field, b: Field) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _choice(name: str, was: object, now: object) -> str:
+def _choice(name: str, was: Any, now: Any) -> str:
+    if name == "shift_lab":
+        light, red, yellow = (b - a for a, b in zip(was, now, strict=True))
+        pairs = [("darker", "lighter", light)]
+        if red * yellow > 0:
+            pairs.append(("cooler", "warmer", red))
+        else:
+            pairs += [("greener", "redder", red), ("bluer", "yellower", yellow)]
+        return ", ".join(more if by > 0 else less for less, more, by in pairs if by)
     words = NAMES.get(name, name.removesuffix("_mm").replace("_", " "))
     if isinstance(was, bool):
         return words if now else f"no longer: {words}"

@@ -387,3 +387,20 @@ def test_figures_in_another_currency_have_no_difference(laid_bands):
     sums = {s.name: s for s in compare(a, b).sums}
     assert sums["Quote"].difference is None and sums["Quote"].shown == ""
     assert sums["Hours"].difference == Decimal(0)
+
+
+@pytest.mark.parametrize(
+    ("shift", "words"),
+    [
+        ((-3.0, 0.0, 0.0), "darker"),
+        ((3.0, 1.5, 2.6), "lighter, warmer"),
+        ((0.0, -1.5, -2.6), "cooler"),
+        ((0.0, -2.0, 2.0), "greener, yellower"),
+        ((0.0, 0.0, -1.0), "bluer"),
+    ],
+)
+def test_a_moved_colour_is_told_as_it_was_asked_for(laid_bands, shift, words):
+    doc, layout = laid_bands
+    a = state_now(doc, layout)
+    b = state_now(change_field(doc, "f1", shift_lab=shift), layout)
+    assert [f.what for f in compare(a, b).fields] == [(words,)]
