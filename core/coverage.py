@@ -208,9 +208,9 @@ def slivers(before: Polygon, after: Sequence[Polygon], tessera_mm: float) -> lis
         if piece.area < CRUMB * tessera_mm**2:
             out.append(piece)
             continue
-        thin = _specks_left_out(shapely.difference(piece, _opened(piece, tessera_mm)), tessera_mm)
+        thin = _specks_left_out(shapely.difference(piece, opened(piece, tessera_mm)), tessera_mm)
         if thin:
-            was_wide = was_wide or _opened(before, tessera_mm)
+            was_wide = was_wide or opened(before, tessera_mm)
             thin = [q for p in thin for q in _polygons(shapely.intersection(p, was_wide))]
             thin = _specks_left_out(MultiPolygon(thin), tessera_mm)
         if thin:
@@ -219,7 +219,7 @@ def slivers(before: Polygon, after: Sequence[Polygon], tessera_mm: float) -> lis
     return out
 
 
-def _opened(area: Polygon, tessera_mm: float) -> shapely.Geometry:
+def opened(area: Polygon, tessera_mm: float) -> shapely.Geometry:
     """Return an area without its parts narrower than half a tessera; blunt corners stay."""
     r = tessera_mm / 4
     # a little farther out than in: buffers are true to about a hundredth of their distance

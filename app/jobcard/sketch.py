@@ -8,12 +8,11 @@ from pathlib import Path
 
 from app import fileasking
 from app.jobcard.base import Leaf
-from app.jobs import Worker
+from app.jobcard.tracing import Tracing
 from app.tools.corners import CornersTool
-from app.widgets import Number, Slide, Switch, button, text
-from core.commission import Commission, Sketch
+from app.widgets import Number, Slide, button, text
+from core.commission import Sketch
 from core.sketch import import_sketch, place_sketch, scale_by_width
-from core.trace import Traced, trace
 
 PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.webp *.bmp)"
 
@@ -51,53 +50,15 @@ class SketchLeaf(Leaf):
         self.opacity = Slide("Seen", 0, 100, self._opacity, lambda v: f"{v} %")
         self.opacity.show_value(100)
         self.group("On the bench", self.opacity)
-        self.count_auto = Switch("Find how many colours there are", self._auto)
-        self.count_auto.show_value(True)
-        self.count = Slide("Colours", 2, 24, lambda v: None, lambda v: str(v))
-        self.count.show_value(8)
-        self.count.setEnabled(False)
-        self.smallest = Number("Smallest field", "mm²", 10, 100_000, lambda v: None, 0, 50)
-        self.smallest.show_value(400)
-        self.smooth = Slide(
-            "Borders",
-            0,
-            6,
-            lambda v: None,
-            lambda v: (
-                "as they are",
-                "steady",
-                "even",
-                "smooth",
-                "smoother",
-                "very smooth",
-                "softest",
-            )[v],
-        )
-        self.smooth.show_value(2)
-        self.trace_button = button("Trace from sketch", self.trace, "main")
-        self.group(
-            "Trace from sketch",
-            text("Finds the flat colours and gives each a field beneath those you drew.", "hint"),
-            self.count_auto,
-            self.count,
-            self.smallest,
-            self.smooth,
-            self.trace_button,
-        )
-        self._worker = Worker(self)
-        self._worker.done.connect(self._traced)
-        self._worker.failed.connect(self._failed)
-        self._asked: Commission | None = None
+        self.tracing = Tracing(self.session, self.bench)
+        self.group("Trace from sketch", self.tracing)
 
     def end(self) -> None:
-        self._worker.close()
+        self.tracing.end()
 
     def _straighten(self) -> None:
         self.bench.tools.setdefault(CornersTool.name, CornersTool(self.bench))
         self.bench.take(CornersTool.name)
-
-    def _auto(self, on: bool) -> None:
-        self.count.setEnabled(not on)
 
     def choose(self) -> None:
         """Ask for a picture and bring it in."""
@@ -145,37 +106,10 @@ class SketchLeaf(Leaf):
         self.bench.sketch_opacity = percent / 100
         self.bench.redraw()
 
-    def trace(self) -> None:
-        """Trace in the background; the fields come as one edit."""
-        doc, images = self.doc, dict(self.session.images)
-        colours = None if self.count_auto.isChecked() else self.count.slider.value()
-        smallest, smooth = self.smallest.spin.value(), self.smooth.slider.value() / 2
-        self._asked = doc
-        self.trace_button.setEnabled(False)
-        self.trace_button.setText("Tracing ...")
-        self._worker.ask(lambda progress, stop: trace(doc, images, colours, smallest, smooth, stop))
-
-    def _traced(self, number: int, result: Traced) -> None:
-        self._ready()
-        if self.doc is not self._asked:
-            self.session.message.emit("The commission changed meanwhile; trace again.")
-            return
-        if not self.session.try_apply("Trace from sketch", result.doc):
-            return
-        self.session.message.emit(f"{len(result.field_ids)} fields traced from the sketch.")
-
-    def _failed(self, number: int, words: str) -> None:
-        self._ready()
-        self.session.message.emit(words)
-
-    def _ready(self) -> None:
-        self.trace_button.setEnabled(True)
-        self.trace_button.setText("Trace from sketch")
-
     def refresh(self) -> None:
         sketch = self.doc.sketch
         self.placing.setEnabled(sketch is not None)
-        self.trace_button.setEnabled(sketch is not None and self._worker.idle)
+        self.tracing.refresh()
         if sketch is None:
             self.state.setText("No sketch yet. PNG, JPEG, TIFF, WebP or BMP; a scan or a photo.")
             return

@@ -417,19 +417,6 @@ def test_paths_for_a_cutting_machine_are_of_the_chosen_fields(table, tmp_path, m
     assert len(paths) == len(chosen.pieces)
 
 
-def test_trace_makes_one_step(table):
-    session = table.session
-    session.apply("bare", replace(session.doc, fields=()))
-    table.card.turn_to("Sketch")
-    leaf = table.card.leaf
-    leaf.count_auto.setChecked(False)
-    leaf.count.slider.setValue(3)
-    press(leaf, "Trace from sketch")
-    assert pump(lambda: bool(session.doc.fields)), table.said
-    assert session.undo_label == "Trace from sketch"
-    leaf.count_auto.setChecked(True)
-
-
 # the stock
 
 

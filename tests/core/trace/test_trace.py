@@ -14,7 +14,8 @@ from core.commission import Commission
 from core.errors import EmblemaError, Stopped
 from core.fields import add_outline, areas, gaps_and_overlaps
 from core.sketch import import_sketch
-from core.trace import _outlines, colour_name, trace
+from core.trace import Wish, colour_name, trace
+from core.trace.borders import outlines
 
 W, H = 900, 450  # the picture, one pixel a mm
 
@@ -88,7 +89,7 @@ def test_bad_requests_are_told() -> None:
         trace(doc, {})
     doc, images, _ = import_sketch(doc, png(drawn()), "a.png")
     with pytest.raises(EmblemaError, match="2 to 64"):
-        trace(doc, images, colours=1)
+        trace(doc, images, Wish(colours=1))
     with pytest.raises(Stopped):
         trace(doc, images, stop=lambda: True)
 
@@ -110,7 +111,7 @@ def test_any_regions_at_all_become_a_map_without_gaps(cells, smooth: float) -> N
     from skimage.measure import label
 
     regions = label(np.kron(cells, np.ones((6, 6), int)), background=-1, connectivity=1) - 1
-    shapes, numbers = _outlines(regions, smooth)
+    shapes, numbers = outlines(regions, smooth)
     shapes = np.array(shapes, dtype=object)
     assert shapely.coverage_is_valid(shapes)
     assert shapely.area(shapes).sum() == pytest.approx(regions.size, rel=1e-6)
