@@ -18,6 +18,7 @@ DONE = ("sheet", "field")
 LONGEST_LINE = 200
 LONGEST_WORDS = 4000
 LONGEST_DAYS = 3650
+YEARS = range(1900, 2200)
 MOST_STAGES = 12
 MOST_DONE = 100_000
 MOST_QUOTED = 10_000
@@ -188,11 +189,11 @@ def day_of(what: str, words: str) -> date:
     Raises
     ------
     EmblemaError
-        It is none.
+        It is none, or in another century than anybody plans for.
     """
     try:
-        if len(words) == 10:
-            return date.fromisoformat(words)
+        if len(words) == 10 and (day := date.fromisoformat(words)).year in YEARS:
+            return day
     except ValueError:
         pass
     raise EmblemaError(f"{what} '{shown(words)}' is no day; write it as 2027-03-31.")

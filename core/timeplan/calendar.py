@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Final
 
@@ -71,8 +71,8 @@ class Plan:
     """All steps in order.
 
     `hours_left` are those of laying. Where a day is promised, `spare_days` are the working days
-    between ready and promised, below 0 where it comes too late, and `hours_needed` a day keep the
-    promise: None where no hours of a day would.
+    between ready and promised, below 0 where it comes too late; `hours_needed` a day would keep
+    the promise then, None where no hours of a day would.
     """
 
     steps: tuple[Step, ...]
@@ -134,8 +134,10 @@ def plan_of(
         return Plan(tuple(steps), hours, ready)
     promised = day_of("The day promised", days.promised)
     spare = _between(days, ready, promised)
-    needed = _needed(days, parts, area_m2, start, promised, hours)
-    return Plan(tuple(steps), hours, ready, promised, spare, needed)
+    plan = Plan(tuple(steps), hours, ready, promised, spare)
+    if plan.in_time:
+        return plan
+    return replace(plan, hours_needed=_needed(days, area_m2, start, place, hours))
 
 
 def plan_for(doc: Commission, layout: Layout, start: date) -> Plan:
@@ -217,21 +219,11 @@ def _between(days: Days, ready: date, promised: date) -> int:
     return count if ready <= promised else -count
 
 
-def _needed(
-    days: Days,
-    parts: Sequence[Unit],
-    area_m2: float,
-    start: date,
-    promised: date,
-    hours: float,
-) -> float | None:
+def _needed(days: Days, area_m2: float, start: date, place: str, hours: float) -> float | None:
     """Return the hours of laying a day, of a working day's 24, that keep the promise."""
-    left = 0
+    left, promised = 0, day_of("The day promised", days.promised)
     for day in working_days(days, start):
-        if _after(days, area_m2, day + DAY, "")[-1].days[0] > promised:
+        if _after(days, area_m2, day + DAY, place)[-1].days[0] > promised:
             break
         left += 1
-    if hours <= 0:
-        return 0.0
-    needed = hours / left if left else 25.0
-    return needed if needed <= 24 else None
+    return hours / left if left and hours / left <= 24 else None

@@ -64,6 +64,7 @@ def test_a_file_without_any_of_it_opens_with_the_usual(tmp_path: Path) -> None:
         ({"terms": Terms(overhead=float("nan"))}, "The overhead"),
         ({"terms": Terms(client="a\0b")}, "The quote's client"),
         ({"days": Days(promised="soon")}, "'soon' is no day"),
+        ({"days": Days(promised="9999-12-31")}, "'9999-12-31' is no day"),
         ({"days": Days(promised="2027-02-30")}, "'2027-02-30' is no day"),
         ({"days": Days(free_days=("20270101",))}, "'20270101' is no day"),
         ({"days": Days(hours_a_day=0)}, "The hours a day"),

@@ -125,6 +125,8 @@ def test_the_promise() -> None:
     assert late.hours_needed == pytest.approx(20.0) and "20.0 h a day" in promise_said(late)
     again = replace(days, promised="2026-12-04", hours_a_day=late.hours_needed)
     assert plan_of(again, [part(20.0)], 3.0, FRIDAY).in_time
+    wet = plan_of(replace(days, promised="2026-12-14"), [part(20.0)], 3.0, FRIDAY, "pool")
+    assert not wet.in_time and wet.hours_needed == pytest.approx(20 / 3)
     never = plan_of(replace(days, promised="2026-11-28"), [part(20.0)], 3.0, FRIDAY)
     assert never.hours_needed is None and "no hours a day" in promise_said(never)
 
