@@ -31,13 +31,12 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from app import fileasking
+from app import fileasking, theme
 from app.canvas.pieces import PieceTable
 from app.canvas.render import View, Want, render
 from app.canvas.sight import LEAST, MOST
 from app.jobs import Worker
 from app.session import Session
-from app.theme import BENCH, VERDIGRIS
 from app.widgets import button, label, row
 from core.kept_rounds.compare import State, compare
 from core.kept_rounds.pages import Table, compare_pages, tables_of
@@ -162,7 +161,7 @@ class Views(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:
         p = QPainter(self)
-        p.fillRect(self.rect(), QColor(BENCH))
+        p.fillRect(self.rect(), QColor(theme.BENCH))
         if self._have is None:
             p.drawText(self.rect(), Qt.AlignmentFlag.AlignCenter, "Laying it out ...")
             p.end()
@@ -184,7 +183,7 @@ class Views(QWidget):
         if self.wiped is not None and len(images) > 1:
             p.setPen(QPen(QColor("white"), 5))
             p.drawLine(QPointF(at, 0), QPointF(at, self.height()))
-            p.setPen(QPen(QColor(VERDIGRIS), 2.4))
+            p.setPen(QPen(QColor(theme.VERDIGRIS), 2.4))
             p.drawLine(QPointF(at, 0), QPointF(at, self.height()))
         p.end()
 
@@ -252,6 +251,7 @@ class CompareWindow(QDialog):
         self.slider.setRange(0, STEPS)
         self.slider.setValue(STEPS // 2)
         self.slider.setMinimumHeight(36)
+        self.slider.setAccessibleName("Wipes from the earlier round to the later")
         self.slider.setToolTip("Left of it the earlier, right of it the later")
         self.slider.valueChanged.connect(lambda _: self._wipe())
         self.beside = button("Both at once", lambda: self._wipe(False))

@@ -266,6 +266,45 @@ def test_spoilt_rounds_are_told_in_one_sentence(three_rounds, tmp_path, change, 
     assert "bands.emblema" in str(e.value) and "\n" not in str(e.value)
 
 
+anything = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=4),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner),
+    max_leaves=6,
+)
+
+
+def places_in(value: object, way: tuple = ()) -> list[tuple]:
+    """Return the way to every value of JSON, a few of each list."""
+    items = value.items() if isinstance(value, dict) else ()
+    items = list(enumerate(value))[:3] if isinstance(value, list) else items
+    return [way, *(w for k, v in items for w in places_in(v, (*way, k)))]
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.data())
+def test_whatever_stands_in_their_place_is_read_or_told(three_rounds, tmp_path_factory, data):
+    doc, layout, rounds = three_rounds
+    path = tmp_path_factory.mktemp("spoilt") / "bands.emblema"
+    archive.save(path, doc, {}, with_colours(doc, layout), rounds)
+    new = data.draw(anything)
+
+    def change(body, held):
+        *way, last = data.draw(st.sampled_from(places_in(body)[1:]))
+        for step in way:
+            body = body[step]
+        body[last] = new
+
+    spoilt(path, change)
+    try:
+        work = archive.open_work(path)
+    except EmblemaError as e:
+        assert path.name in str(e) and "\n" not in str(e) and len(str(e)) < 600
+    else:
+        check_rounds(work.rounds)
+        archive.save(path, work.doc, work.images, work.kept, work.rounds)
+        assert archive.open_work(path).rounds == work.rounds
+
+
 def test_what_could_not_be_saved_is_not_kept(laid_bands):
     doc, layout = laid_bands
     with pytest.raises(EmblemaError, match="its name"):
