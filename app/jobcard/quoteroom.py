@@ -13,7 +13,6 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QDialog,
-    QFileDialog,
     QFrame,
     QHBoxLayout,
     QHeaderView,
@@ -23,6 +22,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.jobcard.brief import Notes
 from app.jobcard.tables import Table
 from app.painting import write_pdf
@@ -380,7 +380,9 @@ class QuoteRoom(QDialog):
     def choose(self) -> None:
         """Ask where, and write."""
         if self._work() is not None:
-            path, _ = QFileDialog.getSaveFileName(self, "Write the quote", "quote.pdf", "*.pdf")
+            path = fileasking.where_to(
+                self, "Write the quote", "quote.pdf", "*.pdf", "papers", self.session.path
+            )
             if path:
                 self.write(path)
 

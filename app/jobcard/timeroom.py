@@ -13,7 +13,6 @@ from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QDialog,
-    QFileDialog,
     QHBoxLayout,
     QPushButton,
     QTabWidget,
@@ -21,6 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from app import fileasking
 from app.jobcard.brief import Notes
 from app.jobcard.tables import ROW, Table
 from app.session import Session
@@ -319,9 +319,7 @@ class TimeRoom(QDialog):
     def choose(self) -> None:
         """Ask where, and write the calendar."""
         if self.plan is not None:
-            path, _ = QFileDialog.getSaveFileName(self, "Write", "calendar.ics", "*.ics")
-            if path:
-                self.write(path)
+            self._ask("calendar.ics", "*.ics", self.write)
 
     def write(self, path: str) -> None:
         """Write the calendar as iCalendar."""
@@ -367,9 +365,12 @@ class TimeRoom(QDialog):
 
     def choose_patches(self) -> None:
         """Ask where, and write the patches."""
-        path, _ = QFileDialog.getSaveFileName(self, "Write", "patches.csv", "*.csv")
+        self._ask("patches.csv", "*.csv", self.write_patches)
+
+    def _ask(self, name: str, kind: str, write: Callable[[str], None]) -> None:
+        path = fileasking.where_to(self, "Write", name, kind, "papers", self.session.path)
         if path:
-            self.write_patches(path)
+            write(path)
 
     def write_patches(self, path: str) -> None:
         """Write the patches as a list."""

@@ -128,3 +128,17 @@ def test_the_studio_keeps_the_pace_once_a_commission(table: Rig, room: TimeRoom)
     press(table.card.leaves["Brief"].studio, "Keep for the studio")
     with StockStore() as store:
         assert store.studio().rates.measured == kept
+
+
+def test_where_to_is_asked(table: Rig, room: TimeRoom, tmp_path: Path, monkeypatch) -> None:
+    asked: list[str] = []
+
+    def where_to(parent, title, name, *_) -> str:
+        asked.append(name)
+        return str(tmp_path / name)
+
+    monkeypatch.setattr("app.fileasking.where_to", where_to)
+    room.choose()
+    room.choose_patches()
+    assert asked == ["calendar.ics", "patches.csv"]
+    assert pump(lambda: all((tmp_path / name).exists() for name in asked))
