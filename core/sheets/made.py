@@ -26,7 +26,7 @@ from core.plaintext import csv_text
 from core.sheets.divide import divide, halves
 from core.sheets.graph import Floats, Ints, JointGraph, Shapes, joint_graph
 from core.sheets.order import setting_order
-from core.sheets.room import half_joint, room_mended, room_of
+from core.sheets.room import all_met, half_joints, room_mended, room_of
 from core.site import Opening
 
 NEAR_MM = 20.0  # a piece whose middle lies in no sheet belongs to the nearest, if so near
@@ -145,9 +145,10 @@ def divided(
     rooms = [np.flatnonzero(label == k) for k in range(int(label.max(initial=-1)) + 1)]
     boxes = np.array([shapely.total_bounds(graph.polygons[r]) for r in rooms]).reshape(-1, 4)
     numbers = (n for n in count(1) if n not in {s.number for s in stay})
-    made = [
-        _sheet(graph, rooms[k], next(numbers)) for k in setting_order(boxes, _level(doc)).tolist()
-    ]
+    half, order = half_joints(graph), setting_order(boxes, _level(doc)).tolist()
+    begun = [room_of(graph, rooms[k], half) for k in order]
+    shapes = all_met(begun, [polygon_of(s.outline) for s in stay], float(half.max(initial=0.5)))
+    made = [Sheet(next(numbers), outline_of(shape)) for shape in shapes]
     return replace(doc, sheets=tuple(sorted((*stay, *made), key=lambda s: s.number)))
 
 
@@ -196,11 +197,6 @@ def in_setting_order(
     some = [(s, which) for s, which in held if len(which)]
     boxes = np.array([shapely.total_bounds(polygons[which]) for _, which in some])
     return [some[k] for k in setting_order(boxes.reshape(-1, 4), _level(doc)).tolist()]
-
-
-def _sheet(graph: JointGraph, which: Ints, number: int) -> Sheet:
-    """Return a sheet that holds some pieces."""
-    return Sheet(number, outline_of(room_of(graph, which, half_joint(graph))))
 
 
 def sheets_of(doc: Commission, layout: Layout, graph: JointGraph | None = None) -> Sheets:
@@ -466,15 +462,19 @@ def _with_changed(
     """
     each = {s.number: s for s in doc.sheets}
     before = {o for k in changed if k in each for o in _gone_round(doc, each[k])}
-    gap = half_joint(graph)
+    half, todo = half_joints(graph), set(changed)
     for k in changed:
+        todo.discard(k)
+        others = [polygon_of(s.outline) for n, s in each.items() if n != k and n not in todo]
         which = np.flatnonzero(on == k)
         was = each.pop(k, None)
         if len(which):
             room = None
             if was is not None and moved is not None and len(moved) <= MOST_MENDED:
-                room = room_mended(graph, on, k, polygon_of(was.outline), moved, gap)
-            room = room_of(graph, which, gap) if room is None else room
+                room = room_mended(graph, on, k, polygon_of(was.outline), moved, half, others)
+            if room is None:
+                widest = float(half[which].max())
+                (room,) = all_met([room_of(graph, which, half)], others, widest)
             each[k] = Sheet(k, outline_of(room), was is not None and was.pinned)
             round_it = [o for o in _gone_round(doc, each[k]) if o not in before]
             if round_it:

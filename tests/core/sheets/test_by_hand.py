@@ -17,7 +17,7 @@ from core.geometry import outline_of, polygon_of
 from core.pieces import LaidField, Layout, Pieces
 from core.sheets.graph import joint_graph
 from core.sheets.made import divided, joint_with, moved_to, parted, sheet_of, sheets_of
-from core.sheets.room import half_joint, room_of
+from core.sheets.room import all_met, half_joints, room_of
 
 HALF = 0.34  # of a sheet, at least, in either half
 
@@ -169,10 +169,14 @@ def test_a_room_mended_about_moved_pieces_is_that_made_anew(seed: int, many: int
         wanted = on.copy()
         wanted[some] = on[there]
         assert (sheet_of(doc.sheets, graph.polygons) == wanted).all()
-        gap = half_joint(graph)
+        half = half_joints(graph)
+        gap = float(half.max())
         for s in doc.sheets:
             room = polygon_of(s.outline)
             assert room.is_valid
-            anew = room_of(graph, np.flatnonzero(wanted == s.number), gap)
+            others = [polygon_of(o.outline) for o in doc.sheets if o is not s]
+            (anew,) = all_met(
+                [room_of(graph, np.flatnonzero(wanted == s.number), half)], others, gap
+            )
             off = room.symmetric_difference(anew)
             assert off.buffer(-0.6 * gap).area < 0.02 * 20.0**2  # by hairs along seams at most

@@ -293,3 +293,23 @@ def test_nothing_hangs_on_its_sheet_by_a_joint_much_shorter_than_its_side() -> N
             np.add.at(other, x[~same], graph.length_mm[~same])
         hangs = (own < 0.45 * np.sqrt(graph.area_mm2)) & (other > own)
         assert not hangs.any(), np.flatnonzero(hangs)
+
+
+def test_a_seam_is_one_line_where_joints_are_wider_than_the_works_usual() -> None:
+    """Half of the wall in wide joints: no bare strip is left between two sheets' rooms."""
+    doc, layout = wall(640, 360, 20.0, 2, width_mm=200, height_mm=200)
+    first, second = layout.fields
+    # the same pieces made smaller: joints of 4.5 mm beside those of 1.5
+    small = shapely.buffer(second.pieces.polygons, -1.5, join_style="mitre")
+    wide = replace(second, pieces=replace(second.pieces, polygons=small))
+    mixed = Layout((first, wide))
+    loose = doc.fields[1].with_choices(joint_mm=4.5)
+    doc = divided(replace(doc, fields=(doc.fields[0], loose)), mixed)
+    rooms = [s.outline for s in sheets_of(doc, mixed).each]
+    assert len(rooms) > 4
+    inner = shapely.box(8, 8, 632, 336)
+    bare = inner.difference(shapely.union_all(rooms))
+    assert bare.area < 1e-3 * inner.area
+    for k, one in enumerate(rooms):
+        for two in rooms[k + 1 :]:
+            assert one.intersection(two).area < 0.02 * JOINT * max(one.length, 1.0)
