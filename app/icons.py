@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import product
 
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QIcon, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
@@ -10,6 +11,7 @@ from PySide6.QtGui import QColor, QIcon, QPainter, QPainterPath, QPen, QPixmap, 
 from app import theme
 
 Draw = Callable[[QPainter], None]
+PALE = 0.35
 
 
 def _path(*points: tuple[float, float]) -> QPolygonF:
@@ -224,16 +226,17 @@ DRAWN: dict[str, Draw] = {
 
 
 def icon(name: str, size: int = 26) -> QIcon:
-    """Return one of the program's icons, sharp on fine screens too."""
+    """Return one of the program's icons, sharp on fine screens too; pale where switched off."""
     out = QIcon()
-    for ratio in (1, 2):
+    for ratio, mode in product((1, 2), (QIcon.Mode.Normal, QIcon.Mode.Disabled)):
         picture = QPixmap(size * ratio, size * ratio)
         picture.setDevicePixelRatio(ratio)
         picture.fill(Qt.GlobalColor.transparent)
         p = QPainter(picture)
         p.setRenderHint(QPainter.RenderHint.Antialiasing)
         p.scale(size / 24, size / 24)
+        p.setOpacity(1.0 if mode is QIcon.Mode.Normal else PALE)
         DRAWN[name](p)
         p.end()
-        out.addPixmap(picture)
+        out.addPixmap(picture, mode)
     return out

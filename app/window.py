@@ -57,7 +57,7 @@ class Window(QMainWindow):
         self.trays = Trays(self.session, self.bench)
         self.status = StatusLine()
         self.strip = Strip(self.take)
-        self.files = Files(self, self.session, self.card)
+        self.files = Files(self, self.session, self.card, self.status.warn)
         self.open, self.offer = self.files.open, self.files.offer
         self.save, self.ask_save_as = self.files.save, self.files.ask_save_as
         self.say = self.status.say

@@ -12,6 +12,7 @@ from PySide6.QtGui import (
     QDragEnterEvent,
     QDragMoveEvent,
     QDropEvent,
+    QFocusEvent,
     QImage,
     QKeyEvent,
     QMouseEvent,
@@ -42,6 +43,13 @@ from core.commission import Commission, Field
 from core.errors import EmblemaError
 from core.geometry import polygon_of
 from core.look.light import STANDARD, Light
+
+ARROWS = {  # how far an arrow moves the work, in the bench's width and height
+    Qt.Key.Key_Left: (0.1, 0.0),
+    Qt.Key.Key_Right: (-0.1, 0.0),
+    Qt.Key.Key_Up: (0.0, 0.1),
+    Qt.Key.Key_Down: (0.0, -0.1),
+}
 
 
 class Bench(QWidget):
@@ -87,6 +95,8 @@ class Bench(QWidget):
         self._shapes: dict[str, tuple[object, shapely.MultiPolygon]] = {}
         self._pan: QPointF | None = None
         self._space = False
+        self._keyed = False  # whether the keys came here by keys
+        self.setAccessibleName("Bench")
         self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self.setAcceptDrops(True)
@@ -268,6 +278,10 @@ class Bench(QWidget):
             paint_key(p, self.height())
         if not doc.fields and doc.sketch is None:
             paint_welcome(p, self.rect())
+        if self._keyed and self.hasFocus():
+            p.setPen(QPen(QColor(theme.VERDIGRIS), 4.0))
+            p.setBrush(Qt.BrushStyle.NoBrush)
+            p.drawRect(self.rect())
         p.end()
 
     def outline_path(self, f: Field) -> list[QPolygonF]:
@@ -359,12 +373,25 @@ class Bench(QWidget):
             self.tool.menu(self.to_mm(QPointF(event.pos())), event.globalPos())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
-        """Give keys to the tool; space moves the view."""
+        """Give keys to the tool; space and the arrows move the view."""
         if event.key() == Qt.Key.Key_Space and not event.isAutoRepeat():
             self._space = True
             self.setCursor(Qt.CursorShape.OpenHandCursor)
-        elif self.tool is None or not self.guarded(lambda: self.tool.key(event)):  # type: ignore[union-attr]
+        elif self.tool is not None and self.guarded(lambda: self.tool.key(event)):  # type: ignore[union-attr]
+            pass
+        elif event.key() in ARROWS:
+            dx, dy = ARROWS[Qt.Key(event.key())]
+            self.pan(QPointF(dx * self.width(), dy * self.height()))
+        else:
             super().keyPressEvent(event)
+        self.update()
+
+    def focusInEvent(self, event: QFocusEvent) -> None:
+        """Show a frame while keys came here by keys; a hand on the mouse knows where it is."""
+        why = Qt.FocusReason
+        if event.reason() in (why.TabFocusReason, why.BacktabFocusReason, why.MouseFocusReason):
+            self._keyed = event.reason() != why.MouseFocusReason
+        super().focusInEvent(event)
         self.update()
 
     def keyReleaseEvent(self, event: QKeyEvent) -> None:

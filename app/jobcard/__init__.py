@@ -68,6 +68,7 @@ class JobCard(QFrame):
             b.setCheckable(True)
             b.setProperty("role", "leaf")
             theme.fix(b, 108, 36)
+            b.setToolTip(f"{kind.purpose}  (Ctrl+{k + 1})")
             b.clicked.connect(lambda _, name=kind.name: self.turn_to(name))
             self._group.addButton(b)
             grid.addWidget(b, k // 3, k % 3)

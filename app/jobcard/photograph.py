@@ -57,7 +57,7 @@ class Photograph(QDialog):
         self._marking = False
         self._grey = False
         self.setWindowTitle("Colour from a photograph")
-        self.resize(1180, 760)
+        self.resize(1180, 680)
         self.photo = Photo()
         self.photo.clicked.connect(self._corner)
         self.photo.dragged.connect(self._box)

@@ -55,7 +55,7 @@ class Stockroom(QDialog):
         self.session = session
         self.store = StockStore(path)
         self.setWindowTitle("The studio's stock")
-        self.resize(1080, 800)
+        self.resize(1080, 680)
         self.find = _find("Find a code, a word, a supplier", self._show_shelf)
         self.example = Example(self)
         self.shelf = Table(SHELF, 1, NUMBERS)

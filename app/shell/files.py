@@ -25,10 +25,18 @@ WHAT = "commission"  # how the settings know the folder of commissions
 
 
 class Files:
-    """What a window does with files; every question is asked in front of `window`."""
+    """What a window does with files; every question is asked in front of `window`.
 
-    def __init__(self, window: QWidget, session: Session, card: JobCard) -> None:
-        self._window, self._session, self._card = window, session, card
+    Parameters
+    ----------
+    warn : callable
+        Takes what could not be done, in plain words.
+    """
+
+    def __init__(
+        self, window: QWidget, session: Session, card: JobCard, warn: Callable[[str], object]
+    ) -> None:
+        self._window, self._session, self._card, self._warn = window, session, card, warn
         session.path_changed.connect(self._remember)
 
     def _remember(self) -> None:
@@ -40,7 +48,7 @@ class Files:
             do()
             return True
         except EmblemaError as e:
-            self._session.message.emit(str(e))
+            self._warn(str(e))
             return False
 
     # --- begun
@@ -153,7 +161,7 @@ class Files:
             if answer is None:
                 return False
         except EmblemaError as e:
-            self._session.message.emit(str(e))
+            self._warn(str(e))
             return False
         return self._try(lambda: self._session.save(path, replace_changed=True))
 

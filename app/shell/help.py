@@ -18,6 +18,7 @@ HEAD = "| Keys | What they do |\n|---|---|\n"
 ON_THE_BENCH = (
     ("Wheel", "zooms about the hand; with Shift it moves the view"),
     ("Space and drag, or the middle button", "moves the view with any tool in hand"),
+    ("Arrows", "move the view"),
     ("Enter", "ends a line or an outline, places an ornament"),
     ("Escape", "gives up what is being drawn; with the hand it chooses nothing"),
     ("Backspace", "takes the last point back"),

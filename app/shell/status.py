@@ -7,7 +7,13 @@ the button at its end.
 from __future__ import annotations
 
 from PySide6.QtCore import QPoint, QRect, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtGui import (
+    QAccessible,
+    QAccessibleAnnouncementEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+)
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -121,12 +127,23 @@ class StatusLine(QFrame):
 
     def say(self, words: str) -> None:
         """Say something in plain words; nothing brings back what the tool waits for."""
-        self._said = words
-        self._show()
+        self._tell(words, "")
         if words:
             self._quiet.start()
-        else:
-            self._quiet.stop()
+
+    def warn(self, words: str) -> None:
+        """Say that something could not be done; it stands until something else is said."""
+        self._tell(words, "warn")
+
+    def _tell(self, words: str, role: str) -> None:
+        self._quiet.stop()
+        if self._line.property("role") != role:
+            self._line.setProperty("role", role)
+            self._line.style().polish(self._line)
+        self._said = words
+        self._show()
+        if words and QAccessible.isActive():
+            QAccessible.updateAccessibility(QAccessibleAnnouncementEvent(self._line, words))
 
     def rest(self, words: str) -> None:
         """Show these words whenever nothing was said."""

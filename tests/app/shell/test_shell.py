@@ -7,7 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from jobcard_rig import small
+from jobcard_rig import pump, small
 from PySide6.QtCore import QPoint, QPointF, Qt
 from PySide6.QtGui import QAccessible, QColor, QPalette, QWheelEvent
 from PySide6.QtTest import QTest
@@ -58,6 +58,8 @@ def window(one: Window):
     one.resize(*SMALLEST)
     one.bench.take("Hand")
     quiet(one)
+    one.activateWindow()
+    assert pump(one.isActiveWindow)
     yield one
     while one.session.undo_label:
         one.session.undo()
@@ -354,6 +356,39 @@ def test_the_status_covers_nothing_and_says_a_thing_once(window) -> None:
     slip.close()
     window.say("Short.")
     assert status._all.isHidden()
+
+
+def test_what_could_not_be_done_stands_out_and_stays(window, tmp_path) -> None:
+    (tmp_path / "letter.emblema").write_text("Dear client")
+    status = window.status
+    ink = status._line.palette().color(status._line.foregroundRole())
+    assert not window.open(tmp_path / "letter.emblema")
+    assert "letter.emblema" in status.text() and not status._quiet.isActive()
+    assert status._line.palette().color(status._line.foregroundRole()) == QColor(theme.RUST) != ink
+    window.say("Something else.")
+    assert status._quiet.isActive()
+    assert status._line.palette().color(status._line.foregroundRole()) == ink
+
+
+def test_arrows_move_the_view_and_keys_show_where_they_are(window) -> None:
+    bench = window.bench
+    origin = bench.to_px(0, 0)
+    window.say("")
+    window.strip.buttons["Pin"].setFocus()
+    bench.setFocus(Qt.FocusReason.MouseFocusReason)
+    plain = bench.grab().toImage()
+    for key in ("Left", "Up", "Right", "Down"):
+        before = bench.to_px(0, 0)
+        QTest.keyClick(bench, Qt.Key[f"Key_{key}"])
+        assert bench.to_px(0, 0) != before
+    assert (bench.to_px(0, 0) - origin).manhattanLength() < 1e-6
+    QTest.keyClick(bench, Qt.Key.Key_0)
+    window.strip.buttons["Pin"].setFocus()
+    bench.setFocus(Qt.FocusReason.TabFocusReason)
+    assert bench.hasFocus() and bench._keyed
+    framed = bench.grab().toImage()
+    at = (bench.width() - 1, bench.height() // 2)
+    assert framed.pixelColor(*at) == QColor(theme.VERDIGRIS) != plain.pixelColor(*at)
 
 
 def test_laying_is_not_told_by_a_sentence(window) -> None:
