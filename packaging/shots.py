@@ -61,6 +61,7 @@ class Camera:
         self.window.show()
         self.window.open(commission)
         self.settle()
+        self.window.switches["look"].setChecked(False)  # flat pieces are told apart more easily
         self.window.say("")
 
     def settle(self) -> None:
@@ -184,7 +185,12 @@ def plain(c: Camera) -> None:
     for layer in layers:
         c.window.switches[layer].setChecked(False)
     c.window.card.turn_to("Figures")
+    c.window.switches["look"].setChecked(True)
     c.shoot("work")
+    c.window.bench.show_place(905, 190, 4.0)
+    c.shoot("material-look")
+    c.window.bench.fit()
+    c.window.switches["look"].setChecked(False)
     for layer in layers:
         c.window.switches[layer].setChecked(True)
 

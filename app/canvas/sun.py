@@ -37,7 +37,8 @@ class Sun(QWidget):
     def __init__(self, parent: QWidget) -> None:
         super().__init__(parent)
         theme.fix(self, WIDE, HIGH)
-        self.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setAccessibleName("Light from")
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         self.setToolTip(
             "Drag the sun: light from the rim is low over the wall, from within it is high.\n"
@@ -107,7 +108,7 @@ class Sun(QWidget):
         font = p.font()
         font.setPixelSize(12)
         p.setFont(font)
-        p.setPen(QPen(QColor(theme.STONE)))
+        p.setPen(QPen(QColor(theme.VERDIGRIS if self.hasFocus() else theme.STONE)))
         ground = QColor(theme.CHALK)
         ground.setAlpha(235)
         p.setBrush(ground)
