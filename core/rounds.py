@@ -50,6 +50,7 @@ FRAME_SHARE: Final = 0.6  # of what a border surrounds it covers less itself
 BRIDGED: Final = (4.0, 12.0)  # tesserae either way, beneath what parts a field in two
 NEAR_MM: Final = 1.0
 UNSEEN_MM: Final = 0.2
+RUNS_OVER_MM: Final = 2.0  # over a motif's outline, where its paint does
 MOST_LOST: Final = 0.5  # of a field: one that is covered further is named
 
 Points = NDArray[np.float64]
@@ -335,7 +336,8 @@ def _not_seeing(f: Field, gap: MultiPolygon, gone: Sequence[Field]) -> Field:
     lies = shapely.intersection(onto_sketch(f.colour, mine), shapely.union_all(shown))
     if lies.area < LEAST_MM2:
         return f
-    whole = shapely.union(polygons_of(lies).simplify(UNSEEN_MM), polygon_of(f.colour.unseen))
+    run_over = shapely.buffer(polygons_of(lies), RUNS_OVER_MM, join_style="mitre")
+    whole = shapely.union(run_over.simplify(UNSEEN_MM), polygon_of(f.colour.unseen))
     return f.with_choices(unseen=outline_of(polygons_of(whole)))
 
 
