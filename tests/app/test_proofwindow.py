@@ -11,11 +11,15 @@ from PySide6.QtCore import QPointF, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QFileDialog
 
+from app.jobcard import proofwindow
 from app.jobcard.proofwindow import PLACE, WORK
+from core.proof import inplace
 
 
 @pytest.fixture
-def window(table):
+def window(table, monkeypatch):
+    monkeypatch.setattr(proofwindow, "SEEN_PX", 400.0)  # enough to tell by, and soon drawn
+    monkeypatch.setattr(inplace, "PLAIN_PX", 500)
     table.card.turn_to("Figures")
     press(table.card.leaf, "Proof for the client ...")
     window = table.card.leaf.proof
