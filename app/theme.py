@@ -11,6 +11,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFont, QPalette
 from PySide6.QtWidgets import QApplication, QWidget
 
+from core.resources import asset
+
 DAY = {
     "LIME": "#f4f1ea",  # ground
     "CHALK": "#fbfaf6",  # cards
@@ -65,6 +67,12 @@ def fix(widget: QWidget, wide: int = 0, high: int = 0) -> None:
         widget.setFixedWidth(px(wide))
     if high:
         widget.setFixedHeight(px(high))
+
+
+def _check() -> str:
+    """Return the picture of a tick that is seen on the accent."""
+    when = "day" if DAY["ON_VERDIGRIS"] == ON_VERDIGRIS else "night"
+    return asset(f"icons/check-{when}.svg").as_posix()
 
 
 def style() -> str:
@@ -143,7 +151,14 @@ QComboBox QAbstractItemView {{
 QCheckBox {{ spacing: 8px; min-height: 28px; border: 2px solid transparent; border-radius: 5px; }}
 QCheckBox:focus, QSlider:focus {{ border: 2px solid {VERDIGRIS}; border-radius: 5px; }}
 QSlider {{ border: 2px solid transparent; }}
-QCheckBox::indicator {{ width: 18px; height: 18px; }}
+QCheckBox::indicator {{
+  width: 16px; height: 16px; border: 1px solid {SLATE}; border-radius: 4px; background: {PAPER};
+}}
+QCheckBox::indicator:checked {{
+  background: {VERDIGRIS}; border-color: {VERDIGRIS}; image: url("{_check()}");
+}}
+QCheckBox::indicator:disabled {{ border-color: {STONE}; background: {CHALK}; }}
+QCheckBox::indicator:checked:disabled {{ background: {STONE}; }}
 QTableWidget, QListWidget, QTreeWidget, QTextBrowser {{
   background: {PAPER}; border: 1px solid {SAND}; border-radius: 6px; gridline-color: {SAND};
   selection-background-color: {VERDIGRIS_PALE}; selection-color: {INK}; outline: none;

@@ -338,7 +338,9 @@ def paint_swatch(p: QPainter, m: Material, x: float, y: float, w: float, h: floa
     rgb, shown = material_rgb(m)
     p.save()
     p.setRenderHint(QPainter.RenderHint.Antialiasing)
-    p.setPen(QColor(0, 0, 0, 60))
+    edge = QColor(theme.SLATE)
+    edge.setAlpha(110)  # seen beside black by night too
+    p.setPen(edge)
     p.setBrush(QColor(*rgb))
     p.drawRoundedRect(int(x), int(y), int(w), int(h), 4, 4)
     p.setPen(Qt.PenStyle.NoPen)
