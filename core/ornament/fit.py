@@ -248,7 +248,7 @@ def _bent(band: Band, curve: Bent, module: Module, repeats: int | None, closed: 
     whole: BaseGeometry = shapely.box(0, 0, length, band.width)
     bed = band.ground
     if not straight:
-        figures, whole = _fine(figures, whole)
+        figures, whole = _fine([_off_grid(f) for f in figures], whole)
         bed = _off_grid(bed)
     bent = [(f, place) for f in figures]
     return assembled(band.name, bed, module, bent, carried(whole, place), [run.words])
@@ -275,7 +275,7 @@ def _fine(
 
     bent = (
         replace(
-            _off_grid(f),
+            f,
             shape=drawn(f.shape),
             flow=tuple(shapely.segmentize(g, BEND_STEP) for g in f.flow),
         )

@@ -47,7 +47,7 @@ KINDS = {
     "rosette": Kind("Rosette", None),
 }
 PLACES = ("frame", "strip", "disc")
-PETALS = {"rays": 12, "rosette": 8}
+PETALS = {"rays": 8, "rosette": 8}
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,8 @@ from core.ornament.parts import guides as guides_of_ground
 STEP = 0.3  # pitches from point to point of a strand
 MARGIN = 1  # pitches of ground between the plait and its edge: a whole course
 GENTLE = 5.0  # pitches; radius of the bends: in tighter ones courses turn too much
+OPEN = 5.6  # the same of three strands, which bend again before a course has run straight
+TIP = 0.2  # pitches by which the tessera in the tip of an eye may be higher or lower than others
 SEGMENTS = 12  # to a quarter circle
 
 
@@ -51,8 +53,12 @@ def sway_of(k: int, strands: int, contour: int) -> float:
     if strands == 2:  # so that the eye between has a course in its middle
         eye = max(k + 1, int(np.ceil(2 * GENTLE)) - wide)
         return (wide + eye + 1 - eye % 2) / 2
-    # so that a crossing at right angles has its room within half the plait
-    return max(float(np.ceil(2 * np.sqrt(2) * wide)) / 2, GENTLE * 4 / 3)
+    # so that a crossing at right angles has its room within half the plait, and a whole number of
+    # level courses fills the eye from its crown to its tip, or nearly
+    least = np.ceil(max(2 * np.sqrt(2) * wide, 2 * OPEN * 4 / 3))
+    sway = (least + np.arange(4)) / 2
+    eye = 1.5 * sway - (0.5 + np.sqrt(0.5)) * wide
+    return float(sway[np.argmax(np.abs(eye - np.round(eye)) < TIP)])
 
 
 def _of_two(k: int, contour: int) -> Band:
@@ -211,8 +217,9 @@ def _repeated(shapes: Sequence[BaseGeometry], repeat: float) -> BaseGeometry:
 
 
 def _beside(line: LineString, off: Sequence[float]) -> list[LineString]:
-    beside = (shapely.offset_curve(line, d, quad_segs=SEGMENTS) if d else line for d in off)
-    return [g for g in beside if isinstance(g, LineString)]
+    """Return the lines beside one, each whole or, as buffering may leave it, in parts."""
+    beside = [shapely.offset_curve(line, d, quad_segs=SEGMENTS) if d else line for d in off]
+    return [g for g in shapely.get_parts(beside) if isinstance(g, LineString)]
 
 
 def _one(role: str, shape: BaseGeometry, guides: Sequence[LineString], one: Polygon) -> Figure:

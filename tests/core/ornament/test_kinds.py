@@ -11,7 +11,7 @@ from core.ornament.fit import Module
 from core.ornament.kinds import KINDS, PLACES, Wish, fitted
 
 PLACED = {
-    "frame": [(0.0, 0.0), (700.0, 500.0)],
+    "frame": [(0.0, 0.0), (700.0, 640.0)],
     "strip": [(0.0, 0.0), (350.0, 0.0), (700.0, 90.0)],
     "disc": [(0.0, 0.0), (0.0, 260.0)],
 }
@@ -26,9 +26,9 @@ def test_it_is_made_and_tiles_its_place(kind, place):
     assert shapely.coverage_is_valid(shapes)
     assert made.notes and all(p.outline.area > 0 for p in made.parts)
     if wish.lies == "frame":
-        outer = shapely.box(0, 0, 700, 500)
+        outer = shapely.box(0, 0, 700, 640)
         gone = shapely.difference(outer, made.outline)
-        wide, high = np.subtract((700, 500), 2 * wish.width_mm)
+        wide, high = np.subtract((700, 640), 2 * wish.width_mm)
         assert gone.area == pytest.approx(wide * high, abs=SNAP_MM * sum(shapely.length(shapes)))
 
 

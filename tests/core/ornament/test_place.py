@@ -14,6 +14,7 @@ from core.flow import hugged, lines_for
 from core.geometry import polygon_of
 from core.laying import lay_field
 from core.ornament import Module, add_ornament, frame, ring, strip
+from core.ornament.discs import rays, rosette
 from core.ornament.kinds import KINDS
 from core.plan import setting_of
 
@@ -45,7 +46,7 @@ def test_its_parts_are_fields_that_share_their_borders(name):
     band, p = BANDS[name], MODULE.pitch_mm
     wide, high = ((2 * band.width + band.length(n, True)) * p * 1.01 for n in (2, 1))
     ornament = frame(band, (40, 30, 40 + wide, 30 + high), MODULE)
-    made = add_ornament(floor(1500, 1000), ornament)
+    made = add_ornament(floor(1700, 1200), ornament)
     new = [f for f in made.doc.fields if f.motif == ornament.name]
     assert len(new) == len(ornament.parts) and made.notes == ornament.notes
     assert shapely.coverage_is_valid(np.array(areas(made.doc), dtype=object))
@@ -104,4 +105,12 @@ def test_courses_of_scales_run_along_their_crowns_and_keep_the_limits(place):
     else:
         ornament = ring(band, (400, 400), 380, MODULE)
     found = as_one(add_ornament(Commission("o", 1000, 1000), ornament).doc)
+    assert {k: v for k, v in found.items() if not kept(k, v)} == {}
+
+
+@pytest.mark.parametrize("made", [rays, rosette])
+def test_what_fills_a_disc_keeps_the_limits(made):
+    """An eye is set by itself, and a course turns little only where it runs far from the middle."""
+    ornament = made((200.0, 200.0), 13 * MODULE.pitch_mm, MODULE)
+    found = as_one(add_ornament(Commission("o", 400, 400), ornament).doc)
     assert {k: v for k, v in found.items() if not kept(k, v)} == {}

@@ -60,3 +60,27 @@ def test_a_contour_is_one_course_wide(strands):
 def test_two_or_three_strands_and_no_others():
     with pytest.raises(ValueError, match="two or three"):
         guilloche(2, 4)
+
+
+@pytest.mark.parametrize("strands", [2, 3])
+def test_both_outer_courses_of_every_strand_are_guided(strands):
+    """Led on one side alone, its courses were of unlike heights."""
+    band = guilloche(2, strands, False)
+    led = {
+        f.role: sum(g.length for g in f.flow) / f.shape.area
+        for f in band.draw(2, False)
+        if f.role.startswith("strand")
+    }
+    # two guides, each a pitch from the other, to two courses
+    assert all(share == pytest.approx(1.0, abs=0.1) for share in led.values()), led
+
+
+@pytest.mark.parametrize("k", [1, 2, 3])
+@pytest.mark.parametrize("contour", [0, 1])
+def test_level_courses_fill_the_eyes_of_three_strands(k, contour):
+    """From crown to tip an eye is as high as a whole number of courses, or nearly."""
+    band = guilloche(k, 3, bool(contour))
+    eyes = next(f for f in band.draw(3, False) if f.role == "eyes").shape
+    whole = [g for g in eyes.geoms if g.bounds[0] > 1 and g.bounds[2] < band.length(3, False) - 1]
+    high = [g.bounds[3] - g.bounds[1] for g in whole]
+    assert whole and np.abs(np.array(high) - np.round(high)).max() < 0.25
