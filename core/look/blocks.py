@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 Singles = NDArray[np.float32]
-Random = np.random.Generator
 
 FULL: Final = 512  # texels along a side, as made
 TEXELS_A_PIXEL: Final = 2.0  # so that the nearest texel is near enough
