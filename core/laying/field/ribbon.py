@@ -12,7 +12,7 @@ import shapely.ops
 from numpy.typing import NDArray
 from shapely import LineString, Polygon
 
-from core.geometry import unit
+from core.geometry import cross, unit
 from core.laying.exact import PLACE_MM, quantised, turns
 from core.laying.field.corners import corners_of
 from core.laying.field.grid import Array, Grid, straight_parts
@@ -23,7 +23,7 @@ from core.quality import THIN
 WIDEST = 4.6  # pitches, as of a gap
 STEP = 0.25  # pitches from node to node
 LONG = 1.5  # widths that a ribbon is long
-ENDS = 1.7  # widths that an end may be long, at a slant
+ENDS = 1.7  # times as long as the ribbon is wide there that an end may be, at a slant
 BEYOND = 2.0  # pitches that a side is drawn on past its end
 NEAR_END = 1.0  # pitches from an end within which the width does not tell
 EVERYWHERE = 0.98  # share of a ribbon in which one number of courses is the best
@@ -70,7 +70,7 @@ def ribbon_phase(setting: Setting) -> Phase | None:
 def _sides(part: Polygon, pitch: float) -> tuple[Sides, shapely.Geometry] | None:
     """Return the two sides of a ribbon, drawn on past its ends, and these."""
     mean = 2 * part.area / part.length
-    if part.interiors or mean > WIDEST * pitch or part.length < 2 * LONG * mean:
+    if part.interiors or mean > WIDEST * pitch:
         return None
     corner, way = corners_of(part, pitch, inward=False)
     if not 2 <= len(corner) <= 4 or len(corners_of(part, pitch, inward=True)[0]):
@@ -81,7 +81,10 @@ def _sides(part: Polygon, pitch: float) -> tuple[Sides, shapely.Geometry] | None
     at, way = at[order], way[order]
     ends = _ends(quantised(np.diff(at, append=at[0] + ring.length), PLACE_MM))
     lines = [_stretch(ring, at[a], at[b]) for a, b in ends]
-    if max(shapely.length(lines)) > ENDS * mean:
+    wide = np.array([_across(corner[[a, b]], way[[a, b]]) for a, b in ends])
+    if (shapely.length(lines) > ENDS * wide).any():
+        return None
+    if part.length < 2 * LONG * max(mean, *wide.tolist()):
         return None
     (a, b), (c, d) = ends
     one, other = (
@@ -110,6 +113,20 @@ def _ends(stretch: Array) -> list[tuple[int, int]]:
         return [(k, (k + 1) % 3), ((k + 2) % 3,) * 2]
     k = int(stretch[0] + stretch[2] > stretch[1] + stretch[3])
     return [(k, k + 1), (k + 2, (k + 3) % 4)]
+
+
+def _across(corner: Array, way: Array) -> float:
+    """Return how wide a ribbon is at an end, square to its sides, mm.
+
+    Parameters
+    ----------
+    corner : ndarray (2, 2)
+        Where one side comes to the end and the other leaves it.
+    way : ndarray (2, 2, 2)
+        The ways back and on along the border from each.
+    """
+    axis = unit(way[1:, 1] + way[:1, 0])
+    return abs(float(cross(axis, corner[1:] - corner[:1])[0]))
 
 
 def _stretch(ring: LineString, start: float, stop: float) -> shapely.Geometry:
