@@ -48,7 +48,7 @@ class OneLine(QLabel):
 
     def setText(self, words: str) -> None:
         """Show other words."""
-        super().setText(" ".join(words.split()))
+        super().setText(" ".join(words.splitlines()))
         self._measure()
 
     def resizeEvent(self, event: QResizeEvent) -> None:
