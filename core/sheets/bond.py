@@ -14,6 +14,7 @@ from core.sheets.graph import Floats, Ints, JointGraph
 
 WANDER = 0.08  # of a sheet's side, at least, that is left for its seams to wander in
 STEPS = 80  # places for an edge in each row or column
+FARTHEST = 4  # whole spacings that an edge goes from its place at most
 SHUN, SEEK = 30.0, 3.0  # what an edge in a place costs and gains, in squares of a whole spacing off
 
 Spans = Floats  # (k, 2): from where to where, mm
@@ -78,19 +79,29 @@ def _edges(
         price -= SEEK * (within if within.any() else np.abs(at - (a + b) / 2) < step / STEPS)
     for a, b in shun:
         price += SHUN * ((at > a) & (at < b))
-    apart = at[None, :] - at[:, None]
-    may = (apart > 0.25 * step) & (apart <= max(most, 1.001 * step))
-    far = np.where(may, 0.0, np.inf)
-    best = far[0] + price + ((at - even[0]) / step) ** 2
+    most = max(most, 1.001 * step)
+
+    def near(k: int) -> slice:
+        return slice(max(STEPS * (k - FARTHEST), 0), min(STEPS * (k + FARTHEST), STEPS * n) + 1)
+
+    def reach(one: slice, other: slice) -> Floats:
+        apart = at[None, other] - at[one, None]
+        return np.where((apart > 0.25 * step) & (apart <= most), 0.0, np.inf)
+
+    here = near(1)
+    best = reach(slice(0, 1), here)[0] + price[here] + ((at[here] - even[0]) / step) ** 2
     came = []
-    for goal in even[1:]:
-        total = best[:, None] + far
+    for k, goal in enumerate(even[1:], 2):
+        there = near(k)
+        total = best[:, None] + reach(here, there)
         came.append(total.argmin(axis=0))
-        best = total.min(axis=0) + price + ((at - goal) / step) ** 2
-    out = [int((best + far[:, -1]).argmin())]
+        best = total.min(axis=0) + price[there] + ((at[there] - goal) / step) ** 2
+        here = there
+    last = len(at) - 1
+    out = [int((best + reach(here, slice(last, last + 1))[:, 0]).argmin())]
     for back in reversed(came):
         out.append(int(back[out[-1]]))
-    edges = at[out[::-1]]
+    edges = at[[near(k).start + one for k, one in enumerate(out[::-1], 1)]]
     return edges, int(sum(((edges > a) & (edges < b)).sum() for a, b in shun))
 
 

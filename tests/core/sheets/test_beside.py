@@ -156,3 +156,12 @@ def test_an_edge_is_drawn_to_an_opening_and_pushed_off_a_face() -> None:
     assert 320 < seek[0] < 350 and seek[1] == pytest.approx(600, abs=15)
     shun = parted_at(0.0, 900.0, 3, 360.0, none, np.array([[290.0, 350.0]]))
     assert not 290 < shun[0] < 350
+
+
+def test_hundreds_of_rows_are_parted_without_a_table_of_all_places() -> None:
+    edges = parted_at(
+        0.0, 30_000.0, 300, 120.0, np.array([[51.0, 53.0]]), np.array([[98.0, 103.0]])
+    )
+    assert np.diff(np.r_[0.0, edges, 30_000.0]).max() <= 120.0 * 1.001
+    assert ((edges > 51) & (edges < 53)).any()
+    assert not ((edges > 98) & (edges < 103)).any()
