@@ -219,9 +219,8 @@ def wave(k: int = 3) -> Band:
         top = [(x + 6 * k * j, y) for j in range(n) for x, y in line]
         return (Figure("wave", Polygon([*top, (length, 1), (length, 0), (0, 0)])),)
 
-    eye = shapely.Point((high - 1) / 2, (high + 1) / 2)
     corner = (
         Figure("wave", joined([box(0, 0, high, 1), box(high - 1, 0, high, high)])),
-        Figure("boss", shapely.buffer(eye, k + 1, quad_segs=4 * k)),
+        _grid("boss", box(k, k + 1, 3 * k + 1, 3 * k + 2), 1),  # k courses of ground all round
     )
     return Band("wave", high, 6 * k, "p1", draw, corner, ground())
