@@ -18,7 +18,6 @@ from shapely import LineString, MultiPolygon, Polygon
 from core.commission import (
     Commission,
     Field,
-    Outline,
     Point,
     check_field,
     field_of,
@@ -258,33 +257,22 @@ def as_shaped(
     for f, shape in zip(fields, shapes, strict=True):
         outline = outline_of(shape)
         if outline and shape.area >= LEAST_MM2:
-            out.append(f if outline == f.outline else replace(f, outline=outline))
+            out.append(f if _is_drawn_as(f, shape) else replace(f, outline=outline))
         else:
             gone.append(f.name)
     return tuple(out), tuple(gone)
 
 
-def as_drawn(before: Commission, after: Commission) -> Commission:
-    """Return an edited document in which fields of the same shape have their outline as it was.
+def _is_drawn_as(f: Field, shape: MultiPolygon) -> bool:
+    """Return whether a field has a shape already, wherever its rings begin.
 
-    Knitting may begin a ring elsewhere. A field's pieces hang on its outline as it is written, so
-    that what an edit does not reach is not laid again.
+    Its pieces hang on the outline as it is written, so it is not written anew.
     """
-    was = {f.id: f.outline for f in before.fields}
-    fields = tuple(
-        replace(f, outline=was[f.id])
-        if f.id in was and was[f.id] != f.outline and _is_same(was[f.id], f.outline)
-        else f
-        for f in after.fields
-    )
-    return replace(after, fields=fields)
-
-
-def _is_same(a: Outline, b: Outline) -> bool:
-    one, two = polygon_of(a), polygon_of(b)
-    if np.abs(np.subtract(one.bounds, two.bounds)).max() > HAIR_MM:
+    was = polygon_of(f.outline)
+    if was.bounds != shape.bounds and np.abs(np.subtract(was.bounds, shape.bounds)).max() > HAIR_MM:
         return False
-    return bool(shapely.equals_exact(shapely.normalize(one), shapely.normalize(two), HAIR_MM))
+    a, b = shapely.normalize(was), shapely.normalize(shape)
+    return bool(shapely.equals_exact(a, b, HAIR_MM))
 
 
 def without_orphans(doc: Commission) -> Commission:

@@ -21,7 +21,7 @@ from shapely.affinity import translate
 from core.commission import Commission, Field, next_id, untaken
 from core.coverage import polygons_of
 from core.errors import EmblemaError
-from core.fields import LEAST_MM2, Edited, add_fields, as_drawn, whole_work
+from core.fields import LEAST_MM2, Edited, add_fields, whole_work
 from core.geometry import outline_of, polygon_of
 from core.moves import Move
 from core.rounds import carried, frames_of, remove_fields, whole_outline
@@ -153,7 +153,7 @@ def _copied(doc: Commission, thing: Thing) -> Edited:
             )
     swaps = [replace(s, field_id=same[s.field_id]) for s in doc.swaps if s.field_id in same]
     out = replace(made.doc, flow_lines=tuple(lines), swaps=(*made.doc.swaps, *swaps))
-    return replace(made, doc=as_drawn(doc, out))
+    return replace(made, doc=out)
 
 
 def _whole(doc: Commission, fields: Sequence[Field]) -> list[MultiPolygon]:

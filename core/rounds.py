@@ -34,7 +34,6 @@ from core.fields import (
     LEAST_MM2,
     Edited,
     areas,
-    as_drawn,
     as_shaped,
     whole_work,
     with_shapes,
@@ -308,8 +307,7 @@ def reshaped(doc: Commission, shapes: Mapping[str, shapely.Geometry]) -> Edited:
         fields = tuple(_not_seeing(f, gap, moving) if f.id not in shapes else f for f in fields)
     order = {f.id: k for k, f in enumerate(doc.fields)}
     out = replace(doc, fields=tuple(sorted(fields, key=lambda f: order[f.id])))
-    out = as_drawn(doc, without_orphans(out))
-    return Edited(out, moving[0].id, lost=(*gone, *_mostly_gone(still, fields)))
+    return Edited(without_orphans(out), moving[0].id, lost=(*gone, *_mostly_gone(still, fields)))
 
 
 def _taken(
@@ -367,8 +365,7 @@ def remove_fields(doc: Commission, field_ids: Iterable[str]) -> Commission:
     gap = polygons_of(shapely.union_all([polygon_of(f.outline) for f in going]))
     shapes, rest = _taken(doc, out.fields, gap, max(map(doc.fields.index, going)))
     linked, may_grow = doc.linked(), [True] * len(shapes)
-    knitted = fill(shapes, rest, may_grow, [f.id in linked for f in out.fields])
-    out = as_drawn(doc, with_shapes(out, knitted))
+    out = with_shapes(out, fill(shapes, rest, may_grow, [f.id in linked for f in out.fields]))
     if doc.sketch is None:
         return out
     return replace(out, fields=tuple(_not_seeing(f, gap, going) for f in out.fields))
