@@ -19,6 +19,7 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+DEMO = ROOT / "assets" / "demo" / "heron.emblema"
 sys.path.insert(0, str(ROOT))
 
 from app import desktop, needs
@@ -139,8 +140,15 @@ def test() -> int:
     return 0
 
 
-def open_window(file: str | None) -> int:
-    emblema = [str(PYTHON), "-m", "app", *([file] if file is not None else [])]
+def opens(file: str | None, fresh: bool) -> list[str]:
+    """Return what the window is opened on: a file, the demo the first time, else the last work."""
+    if file is not None:
+        return [file]
+    return [str(DEMO)] if fresh else []
+
+
+def open_window(file: str | None, fresh: bool) -> int:
+    emblema = [str(PYTHON), "-m", "app", *opens(file, fresh)]
     return subprocess.run(emblema, cwd=ROOT, env=environment(True)).returncode
 
 
@@ -173,6 +181,7 @@ def main() -> int:
     if len(sys.argv) > 2 or (what not in (None, "test", "menu") and file is None):
         stop("Usage: python3 packaging/start.py [test | menu | FILE.emblema]")
     show = needs.has_screen() and what != "test"
+    fresh = not PYTHON.exists()
     make_venv()
     install()
     system_libraries(show)
@@ -180,7 +189,7 @@ def main() -> int:
         return test()
     if what == "menu":
         return put_in_menu()
-    return open_window(file) if show else write_demo()
+    return open_window(file, fresh) if show else write_demo()
 
 
 if __name__ == "__main__":

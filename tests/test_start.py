@@ -185,3 +185,10 @@ def test_the_menu_opens_the_programs_files(tmp_path: Path, monkeypatch: pytest.M
     assert kind is not None and kind.get("type") == desktop.KIND
     glob = kind.find(f"{space}glob")
     assert glob is not None and glob.get("pattern") == "*.emblema"
+
+
+def test_the_demo_is_opened_the_first_time_alone(start: ModuleType) -> None:
+    assert start.opens(None, True) == [str(start.DEMO)]
+    assert start.DEMO.is_file()
+    assert start.opens(None, False) == []
+    assert start.opens("mine.emblema", True) == ["mine.emblema"]
