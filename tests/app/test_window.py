@@ -227,10 +227,14 @@ def test_what_lies_under_the_hand_is_told(window):
     bench = window.bench
     laid_field = window.session.layout.by_id("f2")
     x, y = laid_field.pieces.centre_mm[3]
-    QTest.mouseMove(bench, bench.to_px(x, y).toPoint())
-    words = window.status.under_hand.text()
     code = window.session.doc.materials[laid_field.stock[3]].code
-    assert "Right" in words and code in words and "mm²" in words
+
+    def told() -> bool:  # the window may still be finding its size
+        QTest.mouseMove(bench, bench.to_px(x, y).toPoint())
+        words = window.status.under_hand.text()
+        return "Right" in words and code in words and "mm²" in words
+
+    assert pump(told, 10.0), window.status.under_hand.text()
 
 
 def test_every_tool_is_taken_by_its_button_and_its_letter(window):
