@@ -6,7 +6,16 @@ from collections.abc import Callable
 from itertools import product
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QIcon, QPainter, QPainterPath, QPen, QPixmap, QPolygonF
+from PySide6.QtGui import (
+    QColor,
+    QIcon,
+    QPainter,
+    QPainterPath,
+    QPen,
+    QPixmap,
+    QPolygonF,
+    QTransform,
+)
 
 from app import theme
 
@@ -42,9 +51,16 @@ def _tessera(p: QPainter, *points: tuple[float, float], fill: str = "") -> None:
 def _hand(p: QPainter) -> None:
     _pen(p)
     p.setBrush(QColor(theme.CHALK))
-    p.drawPolygon(
-        _path((6, 3), (6, 18), (10, 14.5), (12.7, 20.5), (15, 19.4), (12.4, 13.6), (17.5, 13))
-    )
+    shape = QPainterPath()  # drawn larger: parts joined are made of straight lines
+    shape.addRoundedRect(QRectF(66, 105, 126, 110), 45, 45)
+    for x, top in ((66, 60), (98, 32), (130, 36), (162, 64)):
+        finger = QPainterPath()
+        finger.addRoundedRect(QRectF(x, top, 30, 110), 15, 15)
+        shape = shape.united(finger)
+    thumb = QPainterPath()
+    thumb.addRoundedRect(QRectF(-16, -70, 32, 90), 16, 16)
+    turn = QTransform().translate(76, 170).rotate(-48)
+    p.drawPath(QTransform().scale(0.1, 0.1).map(shape.united(turn.map(thumb))))
 
 
 def _outline(p: QPainter) -> None:

@@ -8,10 +8,11 @@ from PySide6.QtWidgets import QGridLayout, QLineEdit, QMessageBox, QToolButton, 
 from app import theme
 from app.jobcard.base import Leaf
 from app.jobcard.pictures import laying_icon
-from app.widgets import Choice, Drop, Number, button, text
+from app.widgets import Choice, Drop, Number, Switch, button, text
 from core.changes import changes, told
 from core.commission import LAYINGS, Commission, Field, change_field
 from core.errors import EmblemaError
+from core.geometry import SNAP_MM, polygon_of
 from core.laying import SOLVER_VERSION
 from core.pieces import Layout
 from core.sizes import grade_of, least_within, takes_sizes
@@ -27,7 +28,27 @@ TELL = {
     "sectile": "One shaped piece, or a few, cut along the field's flow lines.",
 }
 
+FREE = ("palladianum", "circumactum", "sectile")  # no course of theirs follows the border
+LARGE = 6.0  # tesserae across, from which one piece of a whole field is asked about
+
+HUGGING = ("vermiculatum", "musivum", "classicum")
 BANDED = ("tessellatum", "musivum")  # they turn the corners of a straight band
+
+
+def _across_mm(field: Field) -> float:
+    """Return the longer side of the box about a field."""
+    x0, y0, x1, y1 = polygon_of(field.outline).bounds
+    return float(max(x1 - x0, y1 - y0))
+
+
+def _upright(field: Field) -> bool:
+    """Return whether all sides of a field are level or upright."""
+    return all(
+        min(abs(x1 - x0), abs(y1 - y0)) < SNAP_MM
+        for part in field.outline
+        for ring in part
+        for (x0, y0), (x1, y1) in zip(ring, (*ring[1:], ring[0]), strict=True)
+    )
 
 
 class LayingLeaf(Leaf):
@@ -56,8 +77,14 @@ class LayingLeaf(Leaf):
             cells.addWidget(b, k // 3, k % 3)
             self.buttons[laying] = b
         self.tell = text("", "hint")
+        self.follow = Switch(
+            "Courses follow the border",
+            lambda on: self.change_chosen("Follow the border", follow_border=on),
+            "Near its border the field's courses run along it",
+        )
+        self.led = text("", "hint")
         self.of = text("", "head")
-        self.which = self.group("", self.of, grid, self.tell)
+        self.which = self.group("", self.of, grid, self.tell, self.follow, self.led)
         self.pieces = Choice(
             "Pieces",
             (("cut", "cut tesserae"), ("rounds", "pebbles and rounds"), ("tapers", "long shells")),
@@ -169,8 +196,66 @@ class LayingLeaf(Leaf):
         self.group("", self.throw, self.older, self.anew)
 
     def _laying(self, name: str) -> None:
+        if name == "sectile" and (whole := self._uncut()) and not self._one_piece(whole):
+            self.refresh()
+            return
         self.change_chosen(f"Lay in {name}", opus=name)
         self.refresh()
+
+    def _lines(self, field: Field) -> int:
+        """Return how many flow lines lead a field."""
+        return sum(x.leads and x.field_id in (None, field.id) for x in self.doc.flow_lines)
+
+    def _uncut(self) -> list[Field]:
+        """Return the chosen fields that sectile would lay as one large piece."""
+        drawn = {x.field_id for x in self.doc.flow_lines}
+        return [
+            f
+            for f in self.chosen()
+            if f.id not in drawn and _across_mm(f) > LARGE * f.laying.tessera_mm
+        ]
+
+    def _one_piece(self, fields: list[Field]) -> bool:
+        """Ask whether fields are to be one piece each."""
+        largest = max(fields, key=_across_mm)
+        size = f"{_across_mm(largest):.0f} mm"
+        words = (
+            f"'{largest.name}' would be one piece of {size}: no flow line of its own cuts it."
+            if len(fields) == 1
+            else f"{len(fields)} fields would be one piece each, the largest '{largest.name}' of "
+            f"{size}: no flow lines of their own cut them."
+        )
+        ask = QMessageBox(QMessageBox.Icon.Question, "Sectile", words, parent=self)
+        ask.setInformativeText("Draw flow lines for the field alone where it is to be cut.")
+        yes = ask.addButton("Lay it so", QMessageBox.ButtonRole.AcceptRole)
+        ask.setDefaultButton(ask.addButton("Leave it", QMessageBox.ButtonRole.RejectRole))
+        ask.exec()
+        return ask.clickedButton() is yes
+
+    def _show_led(self, first: Field, some: bool) -> None:
+        """Show what leads the courses of the first chosen field, and whether the border does."""
+        laying, lines = first.laying, self._lines(first)
+        hugs = laying.opus in HUGGING and laying.hug
+        free = laying.opus in FREE or bool(hugs)
+        self.follow.show_value(some and laying.follow_border and not free)
+        self.follow.setEnabled(some and not free)
+        led = f"{lines} flow line{'s' * (lines != 1)}" if lines else ""
+        if not some:
+            words = ""
+        elif laying.opus in FREE:
+            words = "Its border and where courses follow it have no say in this laying."
+        elif hugs:
+            words = f"Led by the border with {', '.join(laying.hug)}."
+        elif laying.opus == "regulatum" and laying.follow_border and not _upright(first):
+            words = (
+                "Its border is not upright and is followed, so the grid bends with it: switch that "
+                "off for a straight grid."
+            )
+        else:
+            both = [w for w in (led, "its border" if laying.follow_border else "") if w]
+            words = f"Led by {' and '.join(both) or 'nothing: courses lie level'}."
+        self.led.setText(words)
+        self.led.setVisible(bool(words))
 
     def _hug(self) -> None:
         motifs = tuple(m.strip() for m in self.hug.text().split(",") if m.strip())
@@ -292,8 +377,9 @@ class LayingLeaf(Leaf):
         self.hug.setText(", ".join(first.laying.hug))
         self.courses.show_value(first.laying.hug_courses)
         self.hug_size.show_value(first.laying.hug_tessera_mm or first.laying.tessera_mm * 2 / 3)
+        self._show_led(first, bool(some))
         natural = first.laying.pieces != "cut"
-        hugs = first.laying.opus in ("vermiculatum", "musivum", "classicum") and not natural
+        hugs = first.laying.opus in HUGGING and not natural
         self.hugging.setVisible(hugs)
         self.courses.setVisible(first.laying.opus != "musivum")
         self.hug_size.setVisible(first.laying.opus != "musivum")

@@ -38,7 +38,12 @@ from core.material import KINDS, Material
 from core.pictures import Picture, read_picture
 from core.stock import StockStore
 
-CORNERS = ("dark skin", "bluish green", "black", "white")
+CORNERS = (
+    "first of row 1 (brown)",
+    "last of row 1 (blue-green)",
+    "last of row 4 (black)",
+    "first of row 4 (white)",
+)
 PICTURES = "Pictures (*.png *.jpg *.jpeg *.tif *.tiff *.webp *.bmp)"
 
 

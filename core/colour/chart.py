@@ -66,7 +66,7 @@ class Correction:
         Mean CIEDE2000 of patches each left out of the fit: what to expect of other colours.
     worst_patch : str
     corners_px : ndarray, shape (4, 2), or None
-        Middles of the chart's corner patches: dark skin, bluish green, black, white.
+        Middles of the chart's corner patches: first and last of row 1, last and first of row 4.
     light : Light or None
         How the light falls off across the chart; None for a grey card.
     """
@@ -126,13 +126,19 @@ def chart_colours() -> tuple[tuple[str, ...], Floats]:
     return tuple(name.split(" (")[0] for name in chart.data), lab
 
 
+def patch_named(number: int) -> str:
+    """Return what a patch is called: its row and its place in it, as the chart lies upright."""
+    return f"row {number // 6 + 1}, place {number % 6 + 1}"
+
+
 def find_chart(picture: NDArray[np.uint8]) -> Floats:
     """Find the chart in a photograph.
 
     Returns
     -------
     ndarray, shape (4, 2)
-        Middles of the corner patches, x and y in pixels: dark skin, bluish green, black, white.
+        Middles of the corner patches, x and y in pixels: first and last of row 1, last and first of
+        row 4.
 
     Raises
     ------
@@ -167,7 +173,7 @@ def correction_from_chart(
     ----------
     picture : ndarray of uint8, shape (height, width, 3)
     corners_px : array_like, shape (4, 2), optional
-        Middles of the corner patches (dark skin, bluish green, black, white); found where left out.
+        Middles of the corner patches, as `find_chart` has them; found where left out.
 
     Raises
     ------
@@ -184,9 +190,9 @@ def correction_from_chart(
     seen = _means(within)
     clipped = (within >= LINEAR_OF_BYTE[254]).any(axis=2).mean(axis=1)
     light = light_across(xyz_from_linear(within)[..., 1], _GRID)
-    names, wanted = chart_colours()
+    _, wanted = chart_colours()
     if (clipped > 0.2).any():
-        bad = ", ".join(names[k] for k in np.flatnonzero(clipped > 0.2))
+        bad = "; ".join(patch_named(int(k)) for k in np.flatnonzero(clipped > 0.2))
         raise EmblemaError(f"The photograph is too bright: nothing can be read of {bad}.")
     method, apply, unseen = _fitted(seen, wanted)
     delta_e = ciede2000(lab_from_linear(apply(seen)), wanted)
@@ -195,12 +201,12 @@ def correction_from_chart(
     if not (mean <= MEAN_LIMIT and delta_e[worst] <= WORST_LIMIT):
         raise EmblemaError(
             f"The chart's colours cannot be brought right: they are off by {mean:.1f} in the mean "
-            f"(at most {MEAN_LIMIT:g}) and {delta_e[worst]:.1f} at {names[worst]} (at most "
+            f"(at most {MEAN_LIMIT:g}) and {delta_e[worst]:.1f} at {patch_named(worst)} (at most "
             f"{WORST_LIMIT:g}). Photograph it again in even light, without gloss or shadow"
             + (", or mark its corners in the order asked." if corners_px is not None else ".")
         )
     return Correction(
-        method, True, mean, float(delta_e[worst]), unseen, names[worst], corners, light, apply
+        method, True, mean, float(delta_e[worst]), unseen, patch_named(worst), corners, light, apply
     )
 
 
