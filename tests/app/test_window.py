@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 from jobcard_rig import pump, small
-from PySide6.QtCore import QPoint, QPointF, Qt
-from PySide6.QtGui import QWheelEvent
+from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtGui import QMouseEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QApplication,
@@ -229,12 +229,13 @@ def test_what_lies_under_the_hand_is_told(window):
     x, y = laid_field.pieces.centre_mm[3]
     code = window.session.doc.materials[laid_field.stock[3]].code
 
-    def told() -> bool:  # the window may still be finding its size
-        QTest.mouseMove(bench, bench.to_px(x, y).toPoint())
-        words = window.status.under_hand.text()
-        return "Right" in words and code in words and "mm²" in words
-
-    assert pump(told, 10.0), window.status.under_hand.text()
+    at = bench.to_px(x, y)
+    # sent to the bench itself: a pointer moves over whatever window lies on top, of other tests too
+    there = QPointF(bench.mapToGlobal(at.toPoint()))
+    none = Qt.MouseButton.NoButton
+    QApplication.sendEvent(bench, QMouseEvent(QEvent.Type.MouseMove, at, there, none, none, NONE))
+    words = window.status.under_hand.text()
+    assert "Right" in words and code in words and "mm²" in words
 
 
 def test_every_tool_is_taken_by_its_button_and_its_letter(window):
