@@ -191,7 +191,7 @@ def test_a_field_is_graded_toward_a_motif_that_is_named(table):
     assert laying.finer_within == 3 and "cannot narrow so fast" in leaf.graded.text()
     leaf.within.spin.setValue(20)
     assert "from piece 20 on" in leaf.graded.text()
-    QTest.mouseClick(leaf.buttons["sectile"], Qt.MouseButton.LeftButton)
+    QTest.mouseClick(leaf.buttons["palladianum"], Qt.MouseButton.LeftButton)
     assert not leaf.toward.isEnabled() and "laid in courses" in leaf.graded.text()
 
 
